@@ -1,0 +1,83 @@
+//! **Axes matrix.** Bridge displacements to translations and rotations.
+//!
+//! Receives displacements from [`crate::bridge`], hands axes to [`crate::readout`].
+//! q = W x with W the least-squares inverse of the geometry H, worked out by the host;
+//! with more bridges than axes the disagreement x - H q is a health figure.
+
+use crate::bridge::BridgeReading;
+use crate::config::{AxesConfig, MAX_AXES, MAX_BRIDGES};
+use crate::error::{ConfigError, Stage};
+use crate::word::{Coefficient, saturate, shift_round};
+use heapless::Vec;
+
+/// Both matrices, Q16.48, row by row.
+#[derive(Clone, Debug)]
+pub struct Axes {
+    solve: [[i64; MAX_BRIDGES]; MAX_AXES],
+    geometry: [[i64; MAX_AXES]; MAX_BRIDGES],
+    axes: usize,
+    residual_am: i64,
+}
+
+impl Axes {
+    /// Copies the matrices.
+    ///
+    /// # Errors
+    /// [`ConfigError`] when there are more than six axes or more axes than bridges, or when a
+    /// matrix has not axes x bridges entries.
+    pub fn new(config: &AxesConfig<'_>, bridges: usize) -> Result<Self, ConfigError> {
+        let axes = usize::from(config.axes);
+        let check = |quantity, given: usize, min: usize, max: usize| {
+            ConfigError::check(Stage::Axes, quantity, given as i64, min as i64, max as i64)
+        };
+        check("bridges", bridges, 1, MAX_BRIDGES)?;
+        check("axes", axes, 0, MAX_AXES.min(bridges))?;
+        check("entries of the solving matrix", config.solve.len(), axes * bridges, axes * bridges)?;
+        check("entries of the geometry", config.geometry.len(), axes * bridges, axes * bridges)?;
+        ConfigError::check(Stage::Axes, "residual limit, am", config.residual_am, 0, i64::MAX)?;
+        let mut made = Self {
+            solve: [[0; MAX_BRIDGES]; MAX_AXES],
+            geometry: [[0; MAX_AXES]; MAX_BRIDGES],
+            axes,
+            residual_am: config.residual_am,
+        };
+        for (row, from) in made.solve.iter_mut().zip(config.solve.chunks(bridges.max(1))) {
+            copy(row, from);
+        }
+        for (row, from) in made.geometry.iter_mut().zip(config.geometry.chunks(axes.max(1))) {
+            copy(row, from);
+        }
+        Ok(made)
+    }
+
+    /// Solves for the axes (attometres and attoradians) and the largest residual.
+    ///
+    /// In am x Q16.48: each product below 2^126 and, for |x| <= 1 m (2^60 am), twelve of them
+    /// below 2^127, exact in `i128`; out am or arad, half to even, saturated at 9.2 m or rad.
+    /// The flag of the residual: above the configured limit.
+    pub fn solve(&self, bridges: &[BridgeReading]) -> (Vec<i64, MAX_AXES>, i64, bool) {
+        let mut axes = Vec::new();
+        for row in self.solve.iter().take(self.axes) {
+            let x = bridges.iter().map(|b| b.displacement_am);
+            // Capacity is MAX_AXES, rows are at most that.
+            let _ = axes.push(dot(row, x));
+        }
+        let mut residual = 0;
+        if self.axes > 0 {
+            for (row, bridge) in self.geometry.iter().zip(bridges) {
+                let back = dot(row, axes.iter().copied());
+                residual = residual.max(bridge.displacement_am.saturating_sub(back).saturating_abs());
+            }
+        }
+        (axes, residual, residual > self.residual_am)
+    }
+}
+
+fn copy(row: &mut [i64], from: &[Coefficient]) {
+    row.iter_mut().zip(from).for_each(|(to, c)| *to = c.to_bits());
+}
+
+fn dot(row: &[i64], x: impl Iterator<Item = i64>) -> i64 {
+    let sum = row.iter().zip(x).fold(0i128, |sum, (&c, x)| sum.saturating_add(i128::from(c) * i128::from(x)));
+    saturate(shift_round(sum, Coefficient::FRAC_NBITS), i64::MAX).0
+}

@@ -1,0 +1,211 @@
+//! **Carrier.** The numerically controlled oscillator: hands the mixer its cosine
+//! and sine, and the injection converter its tone.
+//!
+//! The phase is a count of 2^-64 turns plus an exact remainder, so a carrier that is
+//! a ratio of integers to the sample rate never drifts, however long the run; any
+//! other frequency is set to 2^-64 of the sample rate (5e-14 Hz at 1 MS/s).
+
+mod sine_table;
+
+use crate::error::{ConfigError, Stage};
+use crate::word::Sine;
+use sine_table::QUARTER;
+
+/// Cycles of the carrier in one sample period, as an exact ratio.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CarrierRatio {
+    /// Whole 2^-64 turns in one sample period.
+    step: u64,
+    /// Remainder of the step, in 1/`denominator` of 2^-64 turn.
+    remainder: u64,
+    /// Samples in a whole number of cycles; 1 for a carrier set by step alone.
+    denominator: u64,
+    /// Samples after which carrier and sample clock realign, if at most [`MAX_PERIOD`].
+    period: Option<u32>,
+}
+
+/// Longest period, in samples, of a carrier that counts as coherent.
+pub const MAX_PERIOD: u64 = 1 << 20;
+
+impl CarrierRatio {
+    /// A carrier of `cycles` whole cycles in `samples` sample periods: exact for ever.
+    ///
+    /// # Errors
+    /// [`ConfigError`] unless 0 < cycles/samples < 1/2 and samples <= [`MAX_PERIOD`].
+    pub const fn coherent(cycles: u32, samples: u32) -> Result<Self, ConfigError> {
+        if samples == 0 || samples as u64 > MAX_PERIOD {
+            return Err(ConfigError::new(
+                Stage::Carrier,
+                "samples in the carrier's period",
+                samples as i64,
+                1,
+                MAX_PERIOD as i64,
+            ));
+        }
+        if cycles == 0 || 2 * (cycles as u64) >= samples as u64 {
+            return Err(ConfigError::new(
+                Stage::Carrier,
+                "cycles in the carrier's period",
+                cycles as i64,
+                1,
+                (samples as i64 - 1) / 2,
+            ));
+        }
+        let common = greatest_common_divisor(cycles, samples);
+        let (p, q) = ((cycles / common) as u128, (samples / common) as u128);
+        let turns = p << 64;
+        Ok(Self {
+            step: (turns / q) as u64,
+            remainder: (turns % q) as u64,
+            denominator: q as u64,
+            period: Some(q as u32),
+        })
+    }
+
+    /// A carrier of `step` 2^-64 cycles in one sample period.
+    ///
+    /// # Errors
+    /// [`ConfigError`] unless 0 < step < 2^63 (half the sample rate); `given` shows
+    /// the step's upper 32 bits.
+    pub const fn from_step(step: u64) -> Result<Self, ConfigError> {
+        if step == 0 || step >= 1 << 63 {
+            let given = (step >> 32) as i64;
+            return Err(ConfigError::new(
+                Stage::Carrier,
+                "carrier step / 2^32",
+                given,
+                0,
+                (1 << 31) - 1,
+            ));
+        }
+        Ok(Self { step, remainder: 0, denominator: 1, period: None })
+    }
+
+    /// Samples after which carrier and sample clock realign; `None` when not coherent.
+    #[must_use]
+    pub const fn period(&self) -> Option<u32> {
+        self.period
+    }
+}
+
+const fn greatest_common_divisor(mut a: u32, mut b: u32) -> u32 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+/// The running carrier: phase of the next sample, exact.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Carrier {
+    ratio: CarrierRatio,
+    phase: u64,
+    remainder: u64,
+}
+
+impl Carrier {
+    /// Starts at phase zero with sample zero.
+    #[must_use]
+    pub const fn new(ratio: CarrierRatio) -> Self {
+        Self { ratio, phase: 0, remainder: 0 }
+    }
+
+    /// Phase of the next sample, in 2^-64 turns.
+    #[must_use]
+    pub const fn phase(&self) -> u64 {
+        self.phase
+    }
+
+    /// Goes on by `samples`. Wraps at whole turns, as a phase must.
+    ///
+    /// The remainder's product is below 2^20 x 2^64: exact in `u128`.
+    pub const fn advance(&mut self, samples: u64) {
+        let denominator = self.ratio.denominator as u128;
+        let total = self.remainder as u128 + self.ratio.remainder as u128 * samples as u128;
+        // `denominator` is at least 1 by construction.
+        let carried = match total.checked_div(denominator) {
+            Some(carried) => carried,
+            None => 0,
+        };
+        self.remainder = (total - carried * denominator) as u64;
+        self.phase = self
+            .phase
+            .wrapping_add(self.ratio.step.wrapping_mul(samples))
+            .wrapping_add(carried as u64);
+    }
+
+    /// Sets the phase to that of sample `sample`, counted from the first.
+    pub const fn seek(&mut self, sample: u64) {
+        self.phase = 0;
+        self.remainder = 0;
+        self.advance(sample);
+    }
+
+    /// Writes the next `out.len()` samples of the injection tone.
+    ///
+    /// out\[k\] = amplitude cos(2 pi (phase_k + phase)), amplitude a converter code
+    /// (Q31.0), phase in 2^-64 turns. Product of Q2.62 and Q31.0 exact in `i128`, rounded
+    /// half to even; |out| <= |amplitude|, so nothing overflows.
+    pub fn inject(&mut self, out: &mut [i32], amplitude: i32, phase: u64) {
+        for code in out {
+            let (cosine, _) = cos_sin(self.phase.wrapping_add(phase));
+            *code = crate::word::scale_by_fraction(i64::from(amplitude), cosine) as i32;
+            self.advance(1);
+        }
+    }
+}
+
+/// Cosine and sine of `phase` 2^-64 turns, Q2.62.
+///
+/// Quarter-wave table of 257 entries, Q2.62, nearest entry, then the angle-sum formula
+/// with the Taylor series of the rest d, |d| <= 2 pi / 2048: sine to d^5 (next term 5e-22),
+/// cosine to d^6 (next 2e-25). Products of two Q2.62 exact in `i128`, cut to Q2.62 by
+/// flooring; eleven cuts and the table leave an error below 2^-57. |result| <= 1 + 2^-57.
+#[must_use]
+pub const fn cos_sin(phase: u64) -> (i64, i64) {
+    /// 2 pi in Q4.60.
+    const TURN: i128 = 7_244_019_458_077_122_842;
+    const ONE: i64 = 1 << 62;
+    const fn mul(a: i64, b: i64) -> i64 {
+        ((a as i128 * b as i128) >> 62) as i64
+    }
+    let quadrant = phase >> 62;
+    let within = (phase << 2) >> 2;
+    let cell = (within + (1 << 53)) >> 54;
+    let rest = within as i64 - (cell << 54) as i64;
+    // rest/2^64 turns x 2 pi, Q4.60 to Q2.62.
+    let d = ((rest as i128 * TURN) >> 62) as i64;
+    let d2 = mul(d, d);
+    let sin_d = d - mul(d, mul(d2, ONE / 6 - mul(d2, ONE / 120)));
+    let cos_d = ONE - mul(d2, ONE / 2 - mul(d2, ONE / 24 - mul(d2, ONE / 720)));
+    let index = if cell > 256 { 256 } else { cell as usize };
+    let (s, c) = (QUARTER[index], QUARTER[256 - index]);
+    let sine = mul(s, cos_d) + mul(c, sin_d);
+    let cosine = mul(c, cos_d) - mul(s, sin_d);
+    match quadrant {
+        0 => (cosine, sine),
+        1 => (-sine, cosine),
+        2 => (-cosine, -sine),
+        _ => (sine, -cosine),
+    }
+}
+
+/// Cosine and sine of `phase` 2^-32 turns, Q1.31, within 1 step of the exact value at
+/// every phase (checked at all 2^32).
+///
+/// Q2.62 from [`cos_sin`] rounded half to even: error at most half a step and 2^-26 of
+/// one, and one whole step at +1, which Q1.31 cannot hold and which saturates.
+#[must_use]
+pub fn cos_sin_q31(phase: u32) -> (Sine, Sine) {
+    let (cosine, sine) = cos_sin(u64::from(phase) << 32);
+    (Sine::from_bits(to_q31(cosine)), Sine::from_bits(to_q31(sine)))
+}
+
+fn to_q31(x: i64) -> i32 {
+    // x + half - 1 + (the bit that decides a tie): half to even without a branch.
+    let even = (x >> 31) & 1;
+    let rounded = (x + (1 << 30) - 1 + even) >> 31;
+    rounded.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
+}

@@ -1,0 +1,192 @@
+//! **FIR decimators.** The slow filters: symmetric taps, any ratio, 64-bit words.
+//!
+//! Receive phasors of all channels from [`crate::front_end`], hand them at the output rate
+//! to [`crate::readout`].
+//!
+//! Each arriving phasor is added at once into the few outputs that are still open, so a
+//! stage keeps ceil(taps / ratio) sums a channel and no delay line. Output j closes when
+//! input (j+1) D - 1 has been added: y\[j\] = 2^-s sum_i h\[i\] x\[(j+1) D - 1 - i\].
+//!
+//! Number format: word Q12.52 split as upper 2^24 (an `i32`, as |word| < 2^55) and lower
+//! 24 bits (0 to 2^24 - 1). Two 32 x 32 products a tap in two `i64` accumulators, exact:
+//! with L1 = sum |h| < 2^32, |upper sum| < 2^31 L1 <= 2^63 and |lower sum| < 2^24 L1 <= 2^56.
+//! Out: upper x 2^24 + lower in `i128`, shifted by the taps' scale, half to even, to Q12.52,
+//! saturated at ±8.
+
+use crate::config::{FirConfig, MAX_FIRS};
+use crate::error::{ConfigError, Stage};
+use crate::phasor::Phasor;
+use crate::word::{WORD_LIMIT, Word, saturate, shift_round};
+use heapless::Vec;
+
+const LOW_BITS: u32 = 24;
+const LOW_MASK: i64 = (1 << LOW_BITS) - 1;
+
+/// An output that is still being added up: upper and lower sums of I and Q.
+#[derive(Clone, Copy, Debug, Default)]
+struct Open {
+    i: [i64; 2],
+    q: [i64; 2],
+}
+
+/// One stage: its place in the shared pools and how far it is.
+#[derive(Clone, Debug)]
+struct FirStage {
+    ratio: u32,
+    length: usize,
+    scale: u32,
+    /// First tap in the pool of half filters.
+    first_tap: usize,
+    /// First open sum in the pool, and number of open outputs.
+    first_open: usize,
+    outputs: usize,
+    /// Open output that closes next, 0 to `outputs` - 1.
+    head: usize,
+    /// Inputs taken of the running output.
+    position: u32,
+}
+
+/// All FIR stages in order, with their taps and open sums in two pools.
+#[derive(Clone, Debug)]
+pub struct FirChain<const TAPS: usize, const OPEN: usize> {
+    stages: Vec<FirStage, MAX_FIRS>,
+    /// First halves of the symmetric tap sets, one after the other.
+    taps: Vec<i32, TAPS>,
+    open: Vec<Open, OPEN>,
+    channels: usize,
+}
+
+impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
+    /// Checks the stages and lays them out in the pools.
+    ///
+    /// # Errors
+    /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
+    /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
+    /// in Q12.52), or no room in a pool.
+    pub fn new(configs: &[FirConfig<'_>], channels: usize, worst: Word) -> Result<Self, ConfigError> {
+        let mut chain = Self { stages: Vec::new(), taps: Vec::new(), open: Vec::new(), channels };
+        let mut worst = i128::from(worst.to_bits());
+        if configs.len() > MAX_FIRS {
+            let given = configs.len() as i64;
+            return Err(ConfigError::new(Stage::Fir(0), "number of stages", given, 0, MAX_FIRS as i64));
+        }
+        for (config, number) in configs.iter().zip(1u8..) {
+            let stage = Stage::Fir(number);
+            let check = |quantity, given: usize, min, max| ConfigError::check(stage, quantity, given as i64, min, max);
+            let length = config.taps.len();
+            check("ratio", config.ratio.into(), 1, 4096)?;
+            check("taps", length, 1, 2 * TAPS as i64)?;
+            check("scale bits", config.scale_bits.into(), 0, 30)?;
+            let unequal = config.taps.iter().zip(config.taps.iter().rev()).position(|(a, b)| a != b);
+            if let Some(n) = unequal {
+                return Err(ConfigError::new(stage, "first tap unlike its mirror", n as i64, -1, -1));
+            }
+            let total: u64 = config.taps.iter().map(|t| u64::from(t.unsigned_abs())).sum();
+            ConfigError::check(stage, "sum of |taps|", total as i64, 1, (1 << 32) - 1)?;
+            worst = shift_round(worst * i128::from(total), config.scale_bits.into());
+            ConfigError::check(stage, "worst-case word / 2^52 x 1000", ((worst * 1000) >> 52) as i64, 0, 7999)?;
+            let (first_tap, first_open) = (chain.taps.len(), chain.open.len());
+            let half = length.div_ceil(2);
+            let outputs = length.div_ceil(usize::from(config.ratio.max(1)));
+            let full = |quantity, capacity| move |_| ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64);
+            for tap in config.taps.iter().take(half) {
+                chain.taps.push(*tap).map_err(full("taps of all stages", TAPS))?;
+            }
+            for _ in 0..outputs * channels {
+                chain.open.push(Open::default()).map_err(|_| full("open outputs of all stages", OPEN)(0))?;
+            }
+            let ratio = u32::from(config.ratio);
+            let scale = u32::from(config.scale_bits);
+            let made = FirStage { ratio, length, scale, first_tap, first_open, outputs, head: 0, position: 0 };
+            chain.stages.push(made).map_err(|_| full("stages", MAX_FIRS)(0))?;
+        }
+        Ok(chain)
+    }
+
+    /// Forgets all inputs; the next one is number `input` since the start.
+    pub fn seek(&mut self, mut input: u64) {
+        self.open.fill(Open::default());
+        for stage in &mut self.stages {
+            let ratio = u64::from(stage.ratio);
+            stage.position = input.checked_rem(ratio).unwrap_or(0) as u32;
+            stage.head = 0;
+            input = input.checked_div(ratio).unwrap_or(0);
+        }
+    }
+
+    /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
+    /// it; the flag tells that a word had to saturate.
+    pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
+        let mut saturated = false;
+        for stage in &mut self.stages {
+            let half = stage.length.div_ceil(2);
+            let taps = self.taps.get(stage.first_tap..stage.first_tap + half).unwrap_or(&[]);
+            let cells = stage.outputs * self.channels;
+            let open = self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
+            saturated |= stage.push(taps, open, frame)?;
+        }
+        Some(saturated)
+    }
+}
+
+impl FirStage {
+    /// `open` holds `outputs` sums of each channel, channel by channel.
+    fn push(&mut self, taps: &[i32], open: &mut [Open], frame: &mut [Phasor]) -> Option<bool> {
+        let first = (self.ratio - 1 - self.position) as usize;
+        for (phasor, sums) in frame.iter().zip(open.chunks_exact_mut(self.outputs.max(1))) {
+            let i = split(phasor.i);
+            let q = split(phasor.q);
+            let (wrapped, next) = sums.split_at_mut_checked(self.head).unwrap_or((&mut [], &mut []));
+            let mut index = first;
+            for sum in next.iter_mut().chain(wrapped) {
+                // Tap and mirror are one number, kept once.
+                let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else { break };
+                sum.i = add(sum.i, i, tap);
+                sum.q = add(sum.q, q, tap);
+                index += self.ratio as usize;
+            }
+        }
+        self.position += 1;
+        if self.position < self.ratio {
+            return None;
+        }
+        self.position = 0;
+        let mut saturated = false;
+        for (phasor, sums) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs.max(1))) {
+            if let Some(sum) = sums.get_mut(self.head) {
+                let (i, i_saturated) = close(sum.i, self.scale);
+                let (q, q_saturated) = close(sum.q, self.scale);
+                *phasor = Phasor { i, q };
+                saturated |= i_saturated | q_saturated;
+                *sum = Open::default();
+            }
+        }
+        self.head += 1;
+        if self.head == self.outputs {
+            self.head = 0;
+        }
+        Some(saturated)
+    }
+}
+
+#[inline]
+const fn split(word: Word) -> [i64; 2] {
+    let bits = word.to_bits();
+    [bits >> LOW_BITS, bits & LOW_MASK]
+}
+
+#[inline]
+const fn add(sum: [i64; 2], word: [i64; 2], tap: i32) -> [i64; 2] {
+    // Both factors fit 32 bits: one long multiply-accumulate each.
+    let tap = tap as i64;
+    [
+        sum[0].wrapping_add((word[0] as i32 as i64) * tap),
+        sum[1].wrapping_add((word[1] as i32 as i64) * tap),
+    ]
+}
+
+fn close(sum: [i64; 2], scale: u32) -> (Word, bool) {
+    let total = (i128::from(sum[0]) << LOW_BITS) + i128::from(sum[1]);
+    let (bits, saturated) = saturate(shift_round(total, scale), WORD_LIMIT);
+    (Word::from_bits(bits), saturated)
+}

@@ -1,0 +1,105 @@
+//! **Health.** What can be wrong with a reading, carried with it and counted.
+
+/// A set of faults.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Health(u16);
+
+impl Health {
+    /// No fault.
+    pub const OK: Self = Self(0);
+    /// A sample within the filters' span stood at an end of the converter's range.
+    pub const OVER_RANGE: Self = Self(1);
+    /// The carrier is gone: monitor below its floor, or electrodes sum to nothing.
+    pub const CARRIER_LOST: Self = Self(1 << 1);
+    /// The monitor is below its warning level.
+    pub const CARRIER_WEAK: Self = Self(1 << 2);
+    /// A bridge's quadrature is above its limit.
+    pub const QUADRATURE: Self = Self(1 << 3);
+    /// A bridge is outside its trusted range.
+    pub const BRIDGE_RANGE: Self = Self(1 << 4);
+    /// The bridges disagree with the solved axes.
+    pub const AXES_RESIDUAL: Self = Self(1 << 5);
+    /// The filters still hold the time before the start or a gap.
+    pub const SETTLING: Self = Self(1 << 6);
+    /// A word in the chain had to saturate.
+    pub const SATURATED: Self = Self(1 << 7);
+
+    /// All faults with their names, in bit order.
+    pub const NAMES: [(Self, &'static str); 8] = [
+        (Self::OVER_RANGE, "over_range"),
+        (Self::CARRIER_LOST, "carrier_lost"),
+        (Self::CARRIER_WEAK, "carrier_weak"),
+        (Self::QUADRATURE, "quadrature"),
+        (Self::BRIDGE_RANGE, "bridge_range"),
+        (Self::AXES_RESIDUAL, "axes_residual"),
+        (Self::SETTLING, "settling"),
+        (Self::SATURATED, "saturated"),
+    ];
+
+    /// The set as bits, bit n being the n-th of [`Self::NAMES`].
+    #[must_use]
+    pub const fn bits(self) -> u16 {
+        self.0
+    }
+
+    /// Whether no fault is set.
+    #[must_use]
+    pub const fn is_ok(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Whether all of `faults` are set.
+    #[must_use]
+    pub const fn has(self, faults: Self) -> bool {
+        self.0 & faults.0 == faults.0
+    }
+
+    /// `fault` if it holds, else none.
+    #[must_use]
+    pub const fn when(fault: Self, holds: bool) -> Self {
+        if holds { fault } else { Self::OK }
+    }
+}
+
+impl core::ops::BitOr for Health {
+    type Output = Self;
+    fn bitor(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+}
+
+impl core::ops::BitOrAssign for Health {
+    fn bitor_assign(&mut self, other: Self) {
+        self.0 |= other.0;
+    }
+}
+
+/// Readings so far, and how many carried each fault.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct HealthCounts {
+    readings: u64,
+    faults: [u64; Health::NAMES.len()],
+}
+
+impl HealthCounts {
+    /// Counts one reading.
+    pub fn count(&mut self, health: Health) {
+        self.readings += 1;
+        for (count, (fault, _)) in self.faults.iter_mut().zip(Health::NAMES) {
+            *count += u64::from(health.has(fault));
+        }
+    }
+
+    /// Readings counted.
+    #[must_use]
+    pub const fn readings(&self) -> u64 {
+        self.readings
+    }
+
+    /// Each fault's name and count, in bit order.
+    pub fn faults(&self) -> impl Iterator<Item = (&'static str, u64)> + '_ {
+        Health::NAMES.iter().zip(self.faults).map(|((_, name), count)| (*name, count))
+    }
+}

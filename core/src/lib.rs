@@ -1,0 +1,39 @@
+#![doc = include_str!("../README.md")]
+#![no_std]
+
+// In signal order, not alphabetical: read from top to bottom.
+
+/// Number formats, rounding, saturation.
+pub mod word;
+// Settings and what can be wrong with them.
+pub mod config;
+pub mod error;
+// 1. Carrier: cosine, sine, injection tone.
+pub mod carrier;
+// 2a. Mixer and integrators for a coherent carrier.
+pub mod fold;
+// 2b. Mixer and integrators for any carrier.
+pub mod mixer;
+// 3. CIC: integrators a section at a time, combs.
+pub mod cic;
+// 2 and 3 together, by the way that suits the carrier.
+pub mod front_end;
+// 4. FIR decimators to the output rate.
+pub mod fir;
+// 5. Phasor and phase alignment.
+pub mod phasor;
+// 6. Monitor ratio and bridge inversion.
+pub mod bridge;
+// 7. Axes matrix.
+pub mod axes;
+// 8. Faults, with every reading.
+pub mod health;
+// 1 to 8: the type firmware owns.
+pub mod readout;
+// Beside the signal: coarse figures for a display.
+pub mod status;
+
+pub use carrier::{Carrier, CarrierRatio};
+pub use error::{ConfigError, Stage};
+pub use health::{Health, HealthCounts};
+pub use readout::{Reading, Readout};

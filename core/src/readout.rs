@@ -1,0 +1,284 @@
+//! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
+
+use crate::axes::Axes;
+use crate::bridge::{self, BridgeReading};
+use crate::config::{
+    Alignment, BridgeConfig, BridgeKind, MAX_AXES, MAX_BRIDGES, MonitorConfig, ReadoutConfig,
+};
+use crate::error::{ConfigError, Stage};
+use crate::fir::FirChain;
+use crate::front_end::{FrontEnd, Interval};
+use crate::health::{Health, HealthCounts};
+use crate::phasor::Phasor;
+use crate::word::{Fraction, Word};
+use heapless::Vec;
+
+/// Displacement and rotation at one instant, with everything needed to trust it or not.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Reading {
+    /// Instant it stands for, in half sample periods since sample 0: the centre of the
+    /// filters' impulse response, exact. Negative while the filters fill.
+    pub half_samples: i64,
+    /// Translations in attometres and rotations in attoradians, in the order configured.
+    pub axes: Vec<i64, MAX_AXES>,
+    /// The bridges, in the order configured.
+    pub bridges: Vec<BridgeReading, MAX_BRIDGES>,
+    /// Monitor at calibration over monitor now, Q4.60 (1 without a monitor).
+    pub monitor_ratio: i64,
+    /// Largest disagreement of a bridge with the axes, attometres.
+    pub residual_am: i64,
+    /// Bit c: channel c was over range within this reading's interval.
+    pub over_range_channels: u32,
+    /// All faults of this reading.
+    pub health: Health,
+}
+
+/// The whole chain for one instrument.
+///
+/// `ORDER` is the CIC's order. Capacities: `CHANNELS` converter channels; `COLUMNS` carrier
+/// phases x channels of the folded front end, or samples of a mixed section; `TAPS` half
+/// filters' taps of all FIR stages; `OPEN` sums, channels x ceil(taps/ratio) over all stages.
+#[derive(Clone, Debug)]
+pub struct Readout<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+> {
+    front_end: FrontEnd<ORDER, CHANNELS, COLUMNS>,
+    firs: FirChain<TAPS, OPEN>,
+    alignments: Vec<Alignment, CHANNELS>,
+    monitor: Option<MonitorConfig>,
+    bridges: Vec<BridgeConfig, MAX_BRIDGES>,
+    axes: Axes,
+    counts: HealthCounts,
+    /// Frame cut in two by a block's end.
+    partial: Vec<i32, CHANNELS>,
+    /// Samples from one reading to the next, and length of the impulse response.
+    interval: u64,
+    span: u64,
+    /// Number of the reading to come, counted from the run's start.
+    next: u64,
+    /// First sample since the start or the last gap.
+    first_sample: u64,
+    /// Readings that still feel an over-range or saturated sample.
+    over_range_hold: u32,
+    saturated_hold: u32,
+    /// Gathered since the last reading.
+    gathered: Interval,
+}
+
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN>
+{
+    /// Builds the chain; nothing can fail afterwards.
+    ///
+    /// # Errors
+    /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan that
+    /// could overflow any word is refused here.
+    pub fn new(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
+        let channels = config.alignments.len();
+        let front_end =
+            FrontEnd::new(config.carrier, config.front_end, channels, config.code_bits.into())?;
+        // A full-scale square wave at the carrier reads 4/pi; with few phases at most 2.
+        let firs = FirChain::new(config.firs, channels, Word::from_bits(2 << 52))?;
+        let mut interval = u64::from(config.front_end.ratio);
+        let mut span = front_end.span();
+        for (fir, number) in config.firs.iter().zip(1u8..) {
+            span += (fir.taps.len() as u64 - 1) * interval;
+            interval *= u64::from(fir.ratio);
+            let most = 1 << 40;
+            ConfigError::check(Stage::Fir(number), "samples in its span", span as i64, 1, most)?;
+        }
+        for (bridge, number) in config.bridges.iter().zip(1u8..) {
+            check_bridge(bridge, Stage::Bridge(number), channels)?;
+        }
+        if let Some(monitor) = &config.monitor {
+            let check = |quantity, given, min, max| ConfigError::check(Stage::Monitor, quantity, given, min, max);
+            check("channel", monitor.channel.into(), 0, channels as i64 - 1)?;
+            check("calibration word", monitor.calibration.to_bits(), 1 << 30, 1 << 55)?;
+            check("weak level word", monitor.weak.to_bits(), 0, 1 << 55)?;
+            check("lost level word", monitor.lost.to_bits(), 0, monitor.weak.to_bits())?;
+        }
+        let too_many = |stage, capacity: usize| {
+            move |()| ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
+        };
+        Ok(Self {
+            front_end,
+            firs,
+            alignments: Vec::from_slice(config.alignments)
+                .map_err(|_| too_many(Stage::Converter, CHANNELS)(()))?,
+            monitor: config.monitor,
+            axes: Axes::new(&config.axes, config.bridges.len())?,
+            bridges: Vec::from_slice(config.bridges)
+                .map_err(|_| too_many(Stage::Axes, MAX_BRIDGES)(()))?,
+            counts: HealthCounts::default(),
+            partial: Vec::new(),
+            interval,
+            span,
+            next: 0,
+            first_sample: 0,
+            over_range_hold: 0,
+            saturated_hold: 0,
+            gathered: Interval::default(),
+        })
+    }
+
+    /// Samples from one reading to the next.
+    #[must_use]
+    pub const fn interval(&self) -> u64 {
+        self.interval
+    }
+
+    /// Samples that one reading is made of: the length of the impulse response.
+    #[must_use]
+    pub const fn span(&self) -> u64 {
+        self.span
+    }
+
+    /// Faults counted since the readout was built.
+    #[must_use]
+    pub const fn counts(&self) -> &HealthCounts {
+        &self.counts
+    }
+
+    /// The first stage, for its exact gain and its way.
+    #[must_use]
+    pub const fn front_end(&self) -> &FrontEnd<ORDER, CHANNELS, COLUMNS> {
+        &self.front_end
+    }
+
+    /// Goes on with frame `sample` of the run: after lost frames, or to start in mid-run.
+    ///
+    /// All filter state is forgotten, carrier and time stamps are those of that sample, and
+    /// readings carry [`Health::SETTLING`] until the filters hold only samples from here on.
+    /// From then on they are bit for bit those of a readout that saw everything.
+    pub fn seek(&mut self, sample: u64) {
+        self.front_end.seek(sample);
+        self.firs.seek(sample.checked_div(self.front_end.ratio().into()).unwrap_or(0));
+        self.partial.clear();
+        self.next = sample.checked_div(self.interval).unwrap_or(0);
+        self.first_sample = sample;
+        self.over_range_hold = 0;
+        self.saturated_hold = 0;
+        self.gathered = Interval::default();
+    }
+
+    /// Takes a block of interleaved codes of any length, a cut frame included, and hands each
+    /// finished reading to `sink`. How a run is cut into blocks never changes a bit.
+    pub fn push(&mut self, block: &[i32], mut sink: impl FnMut(&Reading)) {
+        let channels = self.alignments.len();
+        let mut rest = block;
+        if !self.partial.is_empty() {
+            let lacking = channels.saturating_sub(self.partial.len());
+            let (head, tail) = rest.split_at_checked(lacking).unwrap_or((rest, &[]));
+            // Capacity is CHANNELS, at least `channels`.
+            let _ = self.partial.extend_from_slice(head);
+            rest = tail;
+            if self.partial.len() < channels {
+                return;
+            }
+            let frame = core::mem::take(&mut self.partial);
+            self.push_frames(&frame, &mut sink);
+        }
+        let whole = rest.len() - rest.len().checked_rem(channels).unwrap_or(0);
+        let (frames, cut) = rest.split_at_checked(whole).unwrap_or((rest, &[]));
+        self.push_frames(frames, &mut sink);
+        let _ = self.partial.extend_from_slice(cut);
+    }
+
+    fn push_frames(&mut self, frames: &[i32], sink: &mut impl FnMut(&Reading)) {
+        let channels = self.alignments.len();
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let room = self.front_end.missing() as usize * channels;
+            let (now, later) = rest.split_at_checked(room.min(rest.len())).unwrap_or((rest, &[]));
+            self.front_end.push(now);
+            rest = later;
+            if self.front_end.missing() == 0 {
+                let mut phasors: Vec<Phasor, CHANNELS> = Vec::new();
+                let _ = phasors.resize(channels, Phasor::default());
+                let interval = self.front_end.decimate(&mut phasors);
+                self.gathered.over_range |= interval.over_range;
+                self.gathered.saturated |= interval.saturated;
+                if let Some(saturated) = self.firs.push(&mut phasors) {
+                    self.gathered.saturated |= saturated;
+                    sink(&self.read(&phasors));
+                }
+            }
+        }
+    }
+
+    /// One reading from the phasors at the output rate.
+    fn read(&mut self, phasors: &[Phasor]) -> Reading {
+        let mut aligned: Vec<Phasor, CHANNELS> = Vec::new();
+        for (phasor, alignment) in phasors.iter().zip(&self.alignments) {
+            let _ = aligned.push(phasor.aligned(*alignment));
+        }
+        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.as_ref(), &aligned);
+        let mut bridges = Vec::new();
+        let _ = bridges.resize(self.bridges.len(), BridgeReading::default());
+        bridge::invert(&self.bridges, &aligned, monitor_ratio, &mut bridges);
+        let (axes, residual_am, disagree) = self.axes.solve(&bridges);
+        health |= bridges.iter().fold(Health::when(Health::AXES_RESIDUAL, disagree), |h, b| h | b.health);
+
+        // Last sample of the interval, and how far back the response reaches.
+        let last = (self.next + 1) * self.interval - 1;
+        let over_range_channels = self.gathered.over_range;
+        health |= self.hold_faults();
+        health |= Health::when(Health::SETTLING, last + 1 < self.first_sample + self.span);
+        let half_samples = 2 * last as i64 - (self.span as i64 - 1);
+        self.gathered = Interval::default();
+        self.next += 1;
+        self.counts.count(health);
+        Reading { half_samples, axes, bridges, monitor_ratio, residual_am, over_range_channels, health }
+    }
+
+    /// A bad sample spoils every reading whose filters it is in: the fault holds that long.
+    fn hold_faults(&mut self) -> Health {
+        let readings = self.span.div_ceil(self.interval.max(1)) as u32;
+        let hold = |fault, now: bool, left: &mut u32| {
+            if now {
+                *left = readings;
+            }
+            let holds = *left > 0;
+            *left = left.saturating_sub(1);
+            Health::when(fault, holds)
+        };
+        hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
+            | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
+    }
+}
+
+fn check_bridge(bridge: &BridgeConfig, stage: Stage, channels: usize) -> Result<(), ConfigError> {
+    let check = |quantity, given, min, max| ConfigError::check(stage, quantity, given, min, max);
+    let last = channels as i64 - 1;
+    // Words within ±8 and at least 2^-22 of full scale, so that ratios keep their digits.
+    match bridge.kind {
+        BridgeKind::Difference { channel, full, imbalance, share } => {
+            check("channel", channel.into(), 0, last)?;
+            check("full-bridge word", full.to_bits(), 1 << 30, 1 << 55)?;
+            check("imbalance, Q2.62", imbalance.to_bits(), -(1 << 62), 1 << 62)?;
+            check("share of the mass's capacitance, Q2.62", share.to_bits(), 0, 1 << 62)?;
+        }
+        BridgeKind::Separate { channels: [a, b], strays, least_sum } => {
+            check("channel of electrode 1", a.into(), 0, last)?;
+            check("channel of electrode 2", b.into(), 0, last)?;
+            check("stray word", strays[0].to_bits(), 0, 1 << 55)?;
+            check("stray word", strays[1].to_bits(), 0, 1 << 55)?;
+            check("least sum word", least_sum.to_bits(), 1 << 30, 1 << 57)?;
+        }
+    }
+    check("gap, am", bridge.gap_am, 1, 1_000_000_000_000_000_000)?;
+    check("offset, am", bridge.offset_am, -bridge.gap_am, bridge.gap_am)?;
+    let tenths = |x: i64| x / 10;
+    check("range, Q2.62", bridge.range.to_bits(), 1, 9 * tenths(Fraction::ONE.to_bits()))?;
+    check("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX)
+}

@@ -1,0 +1,75 @@
+//! **Chain**: the core's readout on the host, for any order of CIC, on one or two threads.
+
+use crate::sensor::Settings;
+use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
+
+/// Capacities of the host's readouts: generous, on the heap.
+type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 16384>;
+
+macro_rules! orders {
+    ($($name:ident = $order:literal),*) => {
+        /// A readout whose order is known at run time.
+        #[derive(Debug, Clone)]
+        pub enum Chain {
+            $(
+                #[doc = concat!("Order ", $order, ".")]
+                $name(Box<Host<$order>>)
+            ),*
+        }
+
+        impl Chain {
+            /// Builds the readout of a sensor.
+            ///
+            /// # Errors
+            /// What the core refuses.
+            pub fn new(settings: &Settings) -> Result<Self, ConfigError> {
+                settings.with_config(|config| match settings.front_end.order {
+                    $($order => Ok(Self::$name(Box::new(Host::new(config)?))),)*
+                    _ => Err(Host::<1>::new(config).err().unwrap_or(ConfigError {
+                        stage: quietgap_core::Stage::FrontEnd,
+                        quantity: "order",
+                        given: settings.front_end.order.into(),
+                        min: 1,
+                        max: 6,
+                    })),
+                })
+            }
+
+            /// See [`Readout::push`].
+            pub fn push(&mut self, block: &[i32], sink: impl FnMut(&Reading)) {
+                match self { $(Self::$name(r) => r.push(block, sink)),* }
+            }
+
+            /// See [`Readout::seek`].
+            pub fn seek(&mut self, sample: u64) {
+                match self { $(Self::$name(r) => r.seek(sample)),* }
+            }
+
+            /// See [`Readout::counts`].
+            #[must_use]
+            pub fn counts(&self) -> &HealthCounts {
+                match self { $(Self::$name(r) => r.counts()),* }
+            }
+
+            /// See [`Readout::span`].
+            #[must_use]
+            pub fn span(&self) -> u64 {
+                match self { $(Self::$name(r) => r.span()),* }
+            }
+
+            /// See [`Readout::interval`].
+            #[must_use]
+            pub fn interval(&self) -> u64 {
+                match self { $(Self::$name(r) => r.interval()),* }
+            }
+
+            /// Whether the front end folds by carrier phase.
+            #[must_use]
+            pub fn is_folded(&self) -> bool {
+                match self { $(Self::$name(r) => r.front_end().is_folded()),* }
+            }
+        }
+    };
+}
+
+orders!(First = 1, Second = 2, Third = 3, Fourth = 4, Fifth = 5, Sixth = 6);

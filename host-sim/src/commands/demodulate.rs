@@ -1,0 +1,64 @@
+//! `quietgap demodulate`.
+
+use super::{distinct, print_json, progress, say};
+use crate::capture::Capture;
+use crate::demodulate::{Options as Run, run as demodulate};
+use crate::error::Result;
+use crate::sensor::Sensor;
+use crate::verify::health_json;
+use clap::Args;
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Arguments.
+#[derive(Args, Debug)]
+pub struct Options {
+    /// Sensor file, or the name of a built-in sensor
+    sensor: String,
+    /// Capture: npy (int32 or int16) or WAV/RF64 (16, 24 or 32 bits)
+    capture: PathBuf,
+    /// Readings to write (CSV)
+    #[arg(long, value_name = "READINGS")]
+    out: PathBuf,
+    /// The f64 twin instead of the firmware's code
+    #[arg(long)]
+    ideal: bool,
+    /// Also write readings whose filters still hold the time before the start
+    #[arg(long)]
+    settling: bool,
+    /// Threads; the bits do not depend on it
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
+    threads: u16,
+    /// One JSON object on standard output
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> Result<bool> {
+    let sensor = Sensor::load(&options.sensor)?;
+    let bits = sensor.file.converter.bits;
+    let capture = Capture::open(&options.capture, sensor.channels(), bits, sensor.rate_hz())?;
+    distinct(&options.capture, &options.out)?;
+    let bar = progress(capture.layout.frames);
+    let settings = Run { ideal: options.ideal, settling: options.settling, threads: options.threads.into() };
+    let outcome = demodulate(&sensor, &capture, &options.out, settings, |done| bar.set_position(done))?;
+    bar.finish_and_clear();
+    let wall_s = outcome.wall_time.as_secs_f64();
+    let rate = outcome.codes as f64 / wall_s.max(1e-9) / 1e6;
+    if options.json {
+        print_json(&json!({
+            "schema": 1, "command": "demodulate", "sensor": sensor.file.name, "rows": outcome.rows,
+            "health": health_json(&outcome.counts), "wall_s": wall_s, "msamples_per_s": rate,
+        }));
+    }
+    let faults: Vec<String> =
+        outcome.counts.faults().filter(|(_, n)| *n > 0).map(|(name, n)| format!("{name} {n}")).collect();
+    let faults = if faults.is_empty() { "none".to_owned() } else { faults.join(", ") };
+    let text = format!(
+        "{}: {} readings in {wall_s:.2} s ({rate:.0} million samples a second); faults: {faults}\n",
+        options.out.display(),
+        outcome.rows
+    );
+    say(options.json, &text);
+    Ok(true)
+}

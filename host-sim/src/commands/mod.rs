@@ -1,0 +1,131 @@
+//! **Commands**: arguments in, library calls, text or JSON out. Text goes to standard error
+//! where `--json` asks for one object on standard output.
+
+mod demo;
+mod demodulate;
+mod simulate;
+mod verify;
+
+use crate::error::{Error, Result};
+use crate::motion::Motion;
+use crate::plant::{Parts, Plant};
+use crate::sensor::Sensor;
+use clap::{Args, Subcommand, ValueEnum};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+
+/// The commands.
+#[derive(Subcommand, Debug)]
+pub enum Command {
+    /// The main job on the built-in vault sensor: simulate, read out, check, report
+    Demo(demo::Options),
+    /// Converter codes of a sensor whose mass moves as a motion file says
+    Simulate(simulate::Options),
+    /// Readings from a capture of converter codes, by the firmware's own code
+    Demodulate(demodulate::Options),
+    /// The firmware's code against the f64 twin and the truth, judged by limits
+    Verify(verify::Options),
+}
+
+/// Runs a command; `false` when a limit was missed.
+///
+/// # Errors
+/// Bad usage or input.
+pub fn run(command: Command) -> Result<bool> {
+    match command {
+        Command::Demo(options) => demo::run(&options),
+        Command::Simulate(options) => simulate::run(&options),
+        Command::Demodulate(options) => demodulate::run(&options),
+        Command::Verify(options) => verify::run(&options),
+    }
+}
+
+/// A switch with words.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+enum Switch {
+    /// At work.
+    On,
+    /// Not at work.
+    Off,
+}
+
+/// Options of the simulated plant.
+#[derive(Args, Debug, Clone)]
+struct PlantOptions {
+    /// Random parts of the plant: noises and jitter
+    #[arg(long, value_enum, default_value = "on")]
+    noise: Switch,
+    /// Switch parts of the plant off, by name, separated by commas
+    #[arg(long, value_name = "PART", value_delimiter = ',')]
+    without: Vec<String>,
+    /// Seed of all random streams
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+impl PlantOptions {
+    fn parts(&self) -> Result<Parts> {
+        let mut parts = if self.noise == Switch::On { Parts::ALL } else { Parts::ALL.quiet() };
+        for name in &self.without {
+            *parts.switch(name).ok_or_else(|| {
+                let known = Parts::NAMES.join(", ");
+                Error::new(format!("--without {name}: no such part, allowed {known}"))
+            })? = false;
+        }
+        Ok(parts)
+    }
+
+    fn plant(&self, sensor: &Sensor, motion: Motion) -> Result<Plant> {
+        Ok(Plant::new(sensor, motion, self.parts()?, self.seed))
+    }
+}
+
+/// Whole frames in a time; refuses times that make no reading.
+fn frames(sensor: &Sensor, seconds: f64) -> Result<u64> {
+    let least = sensor.settings.span() as f64 / sensor.rate_hz();
+    if !(seconds >= least && seconds <= 1e9) {
+        let name = &sensor.file.name;
+        return Err(Error::new(format!(
+            "a run of {seconds} s: allowed {least:.3} s (the filters of {name}) to 1e9 s"
+        )));
+    }
+    Ok((seconds * sensor.rate_hz()).round() as u64)
+}
+
+/// A bar on a terminal, nothing elsewhere.
+fn progress(frames: u64) -> ProgressBar {
+    let target = if std::io::stderr().is_terminal() {
+        ProgressDrawTarget::stderr()
+    } else {
+        ProgressDrawTarget::hidden()
+    };
+    let bar = ProgressBar::with_draw_target(Some(frames), target);
+    bar.set_style(
+        ProgressStyle::with_template("{bar:30} {percent:>3} %  {eta} left").expect("a fixed template"),
+    );
+    bar
+}
+
+/// Result of a command for people: to standard output, or to standard error beside JSON.
+fn say(json: bool, text: &str) {
+    if json {
+        let _ = std::io::stderr().write_all(text.as_bytes());
+    } else {
+        // A closed pipe is no fault of the run.
+        let _ = std::io::stdout().write_all(text.as_bytes());
+    }
+}
+
+fn print_json(value: &serde_json::Value) {
+    let _ = writeln!(std::io::stdout(), "{value}");
+}
+
+/// Refuses two paths that are the same file.
+fn distinct(a: &PathBuf, b: &PathBuf) -> Result<()> {
+    let same = a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    if same {
+        return Err(Error::in_file(a, None, "is named as input and as output"));
+    }
+    Ok(())
+}

@@ -1,0 +1,69 @@
+//! `quietgap verify`.
+
+use super::{PlantOptions, frames, print_json, progress, say};
+use crate::capture::Capture;
+use crate::error::Result;
+use crate::motion::Motion;
+use crate::run::Source;
+use crate::scenario;
+use crate::sensor::Sensor;
+use crate::verify::verify;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments.
+#[derive(Args, Debug)]
+pub struct Options {
+    /// Sensor file, or the name of a built-in sensor
+    sensor: String,
+    /// Motion of the mass; the vault's own scenario when absent
+    #[arg(long, value_name = "FILE", conflicts_with = "capture")]
+    motion: Option<PathBuf>,
+    /// A recorded capture instead of a simulated one: no truth, only the twin
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["seconds", "noise", "without", "seed"])]
+    capture: Option<PathBuf>,
+    /// Length of the run [default: the motion's own, or 20]
+    #[arg(long, value_name = "S")]
+    seconds: Option<f64>,
+    #[command(flatten)]
+    plant: PlantOptions,
+    /// One JSON object on standard output
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> Result<bool> {
+    let sensor = Sensor::load(&options.sensor)?;
+    let seed = options.plant.seed;
+    let findings = if let Some(path) = &options.capture {
+        let bits = sensor.file.converter.bits;
+        let capture = Capture::open(path, sensor.channels(), bits, sensor.rate_hz())?;
+        let bar = progress(capture.layout.frames);
+        verify(&sensor, Source::Capture(&capture), None, seed, false, |done| bar.set_position(done))?
+    } else {
+        let seconds = options.seconds.unwrap_or(20.0);
+        let (motion, seconds) = match &options.motion {
+            Some(path) => {
+                let motion = Motion::read(path)?;
+                let seconds = options.seconds.unwrap_or(motion.end_s());
+                (motion, seconds)
+            }
+            None => (scenario::vault(&sensor, frames(&sensor, seconds)? as f64 / sensor.rate_hz(), seed), seconds),
+        };
+        let count = frames(&sensor, seconds)?;
+        let plant = options.plant.plant(&sensor, motion.clone())?;
+        let truth = options.plant.plant(&sensor, motion)?;
+        let bar = progress(count);
+        let source = Source::Plant(Box::new(plant), count);
+        verify(&sensor, source, Some(&truth), seed, false, |done| bar.set_position(done))?
+    };
+    if options.json {
+        print_json(&findings.json(&sensor, "verify"));
+    }
+    let mut text = findings.table();
+    if findings.axes.iter().any(|a| a.vs_ideal.is_empty()) {
+        text += "MISSED: no settled reading to judge; the capture is shorter than the filters\n";
+    }
+    say(options.json, &text);
+    Ok(findings.pass())
+}

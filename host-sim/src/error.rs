@@ -1,0 +1,76 @@
+//! Errors for people: what, given, allowed, where. Every one of them ends a command with
+//! exit code 2, before anything is written.
+
+use std::path::Path;
+
+/// Something wrong with an input, an output path or a setting.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Error(String);
+
+/// Result with [`Error`].
+pub type Result<T> = std::result::Result<T, Error>;
+
+impl Error {
+    /// An error that says `message`.
+    pub fn new(message: impl Into<String>) -> Self {
+        Self(message.into())
+    }
+
+    /// An error in a file, at a line where one is known (counted from 1).
+    pub fn in_file(path: &Path, line: Option<usize>, message: impl std::fmt::Display) -> Self {
+        match line {
+            Some(line) => Self(format!("{}:{line}: {message}", path.display())),
+            None => Self(format!("{}: {message}", path.display())),
+        }
+    }
+}
+
+impl std::fmt::Display for Error {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for Error {}
+
+/// Line, counted from 1, of byte `offset` of `text`.
+#[must_use]
+pub fn line_of(text: &str, offset: usize) -> usize {
+    text.bytes().take(offset).filter(|b| *b == b'\n').count() + 1
+}
+
+/// The candidate nearest to `word` by edit distance, if it is near enough to be a slip.
+pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    candidates
+        .into_iter()
+        .map(|c| (distance(word, c), c))
+        .min()
+        .filter(|(d, c)| *d <= 1 + c.len() / 2)
+        .map(|(_, c)| c)
+}
+
+fn distance(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.iter().enumerate() {
+            let next = (diagonal + usize::from(x != *y)).min(row[j] + 1).min(row[j + 1] + 1);
+            diagonal = std::mem::replace(&mut row[j + 1], next);
+        }
+    }
+    row[b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slips_find_their_key() {
+        assert_eq!(nearest("gap_mm", ["area_m2", "gap_m", "name"]), Some("gap_m"));
+        assert_eq!(nearest("zzzzzzzzzz", ["area_m2", "gap_m"]), None);
+        assert_eq!(line_of("a\nb\nc", 2), 2);
+    }
+}

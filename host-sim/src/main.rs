@@ -1,0 +1,25 @@
+//! The `quietgap` command. Exit codes: 0 done, within limits; 1 done, a limit missed; 2 bad
+//! usage or input, nothing written.
+
+use clap::Parser;
+use quietgap_sim::commands::{Command, run};
+use std::process::ExitCode;
+
+/// Capacitive readout of inertial sensors: simulate, demodulate, verify.
+#[derive(Parser, Debug)]
+#[command(version, about, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+fn main() -> ExitCode {
+    match run(Arguments::parse().command) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::from(1),
+        Err(error) => {
+            eprintln!("error: {error}");
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! **Motion**: what the proof mass does, as a table of times and axes, between them cubic
+//! splines.
+
+use crate::error::{Error, Result, nearest};
+use crate::sensor::AXES;
+use std::path::Path;
+
+/// Position and rotation of the mass against time.
+#[derive(Debug, Clone)]
+pub struct Motion {
+    times: Vec<f64>,
+    /// Per axis of [`AXES`]: values and second derivatives at the times; none if at rest.
+    splines: [Option<(Vec<f64>, Vec<f64>)>; 6],
+    /// Where the last look-up was: the next is mostly near.
+    hint: std::cell::Cell<usize>,
+}
+
+impl Motion {
+    /// A motion from samples; `values[k]` belongs to axis k of [`AXES`], `None` rests.
+    ///
+    /// # Errors
+    /// Fewer than two times, times that do not rise, values that are not numbers; the message
+    /// names the row (from 1) and column.
+    pub fn new(times: Vec<f64>, values: [Option<Vec<f64>>; 6]) -> Result<Self> {
+        if times.len() < 2 {
+            return Err(Error::new(format!("{} rows, allowed 2 or more", times.len())));
+        }
+        for (n, t) in times.iter().enumerate() {
+            if !t.is_finite() {
+                return Err(Error::new(format!("row {}: t_s is {t}, allowed a number", n + 1)));
+            }
+            if n > 0 && times[n - 1] >= *t {
+                let before = times[n - 1];
+                return Err(Error::new(format!("row {}: t_s is {t} after {before}, allowed rising times", n + 1)));
+            }
+        }
+        let mut splines: [Option<(Vec<f64>, Vec<f64>)>; 6] = Default::default();
+        for (axis, column) in values.into_iter().enumerate() {
+            let Some(column) = column else { continue };
+            if let Some(n) = column.iter().position(|x| !x.is_finite()) {
+                let (name, x) = (AXES[axis].1, column[n]);
+                return Err(Error::new(format!("row {}: {name} is {x}, allowed a number", n + 1)));
+            }
+            let curvature = second_derivatives(&times, &column);
+            splines[axis] = Some((column, curvature));
+        }
+        Ok(Self { times, splines, hint: std::cell::Cell::new(0) })
+    }
+
+    /// A mass at rest.
+    #[must_use]
+    pub fn rest() -> Self {
+        Self { times: vec![0.0, 1.0], splines: Default::default(), hint: std::cell::Cell::new(0) }
+    }
+
+    /// Reads a motion file or readings: CSV with `t_s` and any of the axes' columns.
+    ///
+    /// # Errors
+    /// Unreadable, a column that neither motion nor readings have, a cell that is not a number.
+    pub fn read(path: &Path) -> Result<Self> {
+        let fault = |message: String| Error::in_file(path, None, message);
+        let mut reader = csv::ReaderBuilder::new()
+            .trim(csv::Trim::All)
+            .comment(Some(b'#'))
+            .from_path(path)
+            .map_err(|e| fault(e.to_string()))?;
+        let header = reader.headers().map_err(|e| fault(e.to_string()))?.clone();
+        let time = header.iter().position(|h| h == "t_s").ok_or_else(|| fault("has no column `t_s`".to_owned()))?;
+        let mut columns = Vec::new();
+        for (n, name) in header.iter().enumerate() {
+            match AXES.iter().position(|(_, column, _)| *column == name) {
+                Some(axis) => columns.push((n, axis)),
+                None if n == time || crate::readings::is_beside_motion(name) => {}
+                None => {
+                    let known = AXES.iter().map(|(_, column, _)| *column);
+                    let hint = nearest(name, known).map_or(String::new(), |k| format!("; nearest known column: `{k}`"));
+                    return Err(fault(format!("unknown column `{name}`{hint}")));
+                }
+            }
+        }
+        let mut times = Vec::new();
+        let mut values: [Option<Vec<f64>>; 6] = Default::default();
+        for row in reader.records() {
+            let row = row.map_err(|e| fault(e.to_string()))?;
+            let line = row.position().map(|p| p.line() as usize);
+            let number = |n: usize| -> Result<f64> {
+                let cell = row.get(n).unwrap_or("");
+                let value = cell.parse::<f64>().ok().filter(|x| x.is_finite());
+                value.ok_or_else(|| {
+                    let name = header.get(n).unwrap_or("");
+                    Error::in_file(path, line, format!("{name} is `{cell}`, allowed a number"))
+                })
+            };
+            times.push(number(time)?);
+            for &(n, axis) in &columns {
+                values[axis].get_or_insert_default().push(number(n)?);
+            }
+        }
+        Self::new(times, values).map_err(|e| fault(e.to_string()))
+    }
+
+    /// Last time of the table.
+    #[must_use]
+    pub fn end_s(&self) -> f64 {
+        *self.times.last().expect("at least two rows")
+    }
+
+    /// The six axes at time `t`; before the first and after the last time the end values hold.
+    #[must_use]
+    pub fn at(&self, t: f64) -> [f64; 6] {
+        let last = self.times.len() - 2;
+        let mut k = self.hint.get().min(last);
+        if t < self.times[k] || t > self.times[k + 1] {
+            k = if k < last && t > self.times[k + 1] && t <= self.times[k + 2] {
+                k + 1
+            } else {
+                self.times.partition_point(|x| *x <= t).saturating_sub(1).min(last)
+            };
+            self.hint.set(k);
+        }
+        let h = self.times[k + 1] - self.times[k];
+        let b = ((t - self.times[k]) / h).clamp(0.0, 1.0);
+        let a = 1.0 - b;
+        let mut q = [0.0; 6];
+        for (value, spline) in q.iter_mut().zip(&self.splines) {
+            if let Some((y, c)) = spline {
+                *value = a * y[k]
+                    + b * y[k + 1]
+                    + h * h / 6.0 * ((a * a * a - a) * c[k] + (b * b * b - b) * c[k + 1]);
+            }
+        }
+        q
+    }
+}
+
+/// Second derivatives of the natural cubic spline: tridiagonal system, solved by elimination.
+fn second_derivatives(t: &[f64], y: &[f64]) -> Vec<f64> {
+    let n = t.len();
+    let mut upper = vec![0.0; n];
+    let mut c = vec![0.0; n];
+    for k in 1..n - 1 {
+        let (h0, h1) = (t[k] - t[k - 1], t[k + 1] - t[k]);
+        let slope = (y[k + 1] - y[k]) / h1 - (y[k] - y[k - 1]) / h0;
+        let pivot = 2.0 * (h0 + h1) - h0 * upper[k - 1];
+        upper[k] = h1 / pivot;
+        c[k] = (6.0 * slope - h0 * c[k - 1]) / pivot;
+    }
+    for k in (1..n - 1).rev() {
+        c[k] -= upper[k] * c[k + 1];
+    }
+    c
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn spline_error_is_of_fourth_order() {
+        // Natural end conditions hold exactly for half waves of a sine, whose second derivative
+        // vanishes at both ends.
+        let t: Vec<f64> = (0..=200).map(|k| k as f64 / 100.0).collect();
+        let f = |t: f64| (std::f64::consts::PI * t).sin();
+        let y = t.iter().map(|t| f(*t)).collect();
+        let motion = Motion::new(t, [Some(y), None, None, None, None, None]).unwrap();
+        for k in 0..1000 {
+            let t = k as f64 * 0.002 + 0.0005;
+            // Spline error: 5/384 h^4 max|f''''| (de Boor 1978, recalled) = 1.3e-8.
+            assert!((motion.at(t)[0] - f(t)).abs() < 1.3e-8);
+        }
+        assert_eq!(motion.at(-1.0)[0], 0.0);
+    }
+}

@@ -1,0 +1,71 @@
+//! **Output files** that appear whole or not at all.
+
+use crate::error::{Error, Result};
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+/// A file written beside its place and moved there when finished.
+#[derive(Debug)]
+pub struct AtomicFile {
+    path: PathBuf,
+    file: BufWriter<tempfile::NamedTempFile>,
+}
+
+impl AtomicFile {
+    /// Opens a temporary file in the folder of `path`.
+    ///
+    /// # Errors
+    /// The folder does not exist or is not writable, or `path` is a folder.
+    pub fn create(path: &Path) -> Result<Self> {
+        let fault = |e: &dyn std::fmt::Display| Error::in_file(path, None, format!("cannot write: {e}"));
+        if path.is_dir() {
+            return Err(fault(&"it is a folder"));
+        }
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let mut builder = tempfile::Builder::new();
+        #[cfg(unix)]
+        {
+            // As any program's output: readable by others, within the user's umask.
+            use std::os::unix::fs::PermissionsExt;
+            builder.permissions(std::fs::Permissions::from_mode(0o666));
+        }
+        let file = builder.prefix(".unfinished-").tempfile_in(folder).map_err(|e| fault(&e))?;
+        Ok(Self { path: path.to_owned(), file: BufWriter::with_capacity(1 << 16, file) })
+    }
+
+    /// Writes through `put`.
+    ///
+    /// # Errors
+    /// A failing write.
+    pub fn write(
+        &mut self,
+        put: impl FnOnce(&mut BufWriter<tempfile::NamedTempFile>) -> std::io::Result<()>,
+    ) -> Result<()> {
+        put(&mut self.file).map_err(|e| Error::in_file(&self.path, None, format!("cannot write: {e}")))
+    }
+
+    /// Moves the file to its place.
+    ///
+    /// # Errors
+    /// A failing write or move.
+    pub fn finish(mut self) -> Result<()> {
+        let fault = |e: std::io::Error| Error::in_file(&self.path, None, format!("cannot write: {e}"));
+        self.file.flush().map_err(fault)?;
+        let file = self.file.into_inner().map_err(|e| fault(e.into_error()))?;
+        file.persist(&self.path).map_err(|e| fault(e.error))?;
+        Ok(())
+    }
+}
+
+/// Writes a whole text file.
+///
+/// # Errors
+/// The path is not writable.
+pub fn write_text(path: &Path, text: &str) -> Result<()> {
+    let mut file = AtomicFile::create(path)?;
+    file.write(|out| out.write_all(text.as_bytes()))?;
+    file.finish()
+}

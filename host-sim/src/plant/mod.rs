@@ -1,0 +1,288 @@
+//! **Plant**: motion in, converter codes out. In signal order: [`electrodes`] (capacitance),
+//! [`drive`] (carrier, polarisation, bridge and amplifier: the signal's envelope),
+//! [`noise`], [`converter`].
+//!
+//! The envelope of each channel moves with the mass, slowly; it is worked out at the start,
+//! middle and end of every chunk of samples and taken as a parabola between. Everything at the
+//! sample rate (carrier, white noise, actuation, jitter, codes) is done sample by sample.
+
+pub mod converter;
+pub mod drive;
+pub mod electrodes;
+pub mod noise;
+
+use crate::motion::Motion;
+use crate::sensor::Sensor;
+use converter::Converter;
+use drive::{Drive, Envelope};
+use noise::{Gaussian, OneOverF, Stream};
+
+/// Samples per chunk: at 800 kS/s a parabola over 80 us misses a 10 Hz motion by 1e-11 of itself.
+pub const CHUNK: usize = 64;
+
+/// Which parts of the plant are at work. Each random one has its own stream, so that switching
+/// one off leaves the others' numbers as they were.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Parts {
+    /// Closed form for tilted plates; off: parallel plates.
+    pub tilt: bool,
+    /// Polarisation follows the mass's capacitance; off: constant.
+    pub polarisation: bool,
+    /// Strays of the bridges.
+    pub strays: bool,
+    /// Loss phase.
+    pub loss: bool,
+    /// Amplitude noise of the carrier.
+    pub amplitude_noise: bool,
+    /// Phase noise of the carrier.
+    pub phase_noise: bool,
+    /// White noise of the amplifiers.
+    pub white_noise: bool,
+    /// 1/f noise of the amplifiers.
+    pub flicker_noise: bool,
+    /// Actuation feed-through.
+    pub actuation: bool,
+    /// Jitter of the sampling clock.
+    pub jitter: bool,
+    /// Offset of the converter.
+    pub offset: bool,
+    /// Integral nonlinearity of the converter.
+    pub nonlinearity: bool,
+    /// Rounding to whole codes; off is for analysis in f64 only.
+    pub quantisation: bool,
+}
+
+impl Parts {
+    /// Everything.
+    pub const ALL: Self = Self {
+        tilt: true,
+        polarisation: true,
+        strays: true,
+        loss: true,
+        amplitude_noise: true,
+        phase_noise: true,
+        white_noise: true,
+        flicker_noise: true,
+        actuation: true,
+        jitter: true,
+        offset: true,
+        nonlinearity: true,
+        quantisation: true,
+    };
+
+    /// Everything but what is random: `--noise off`.
+    #[must_use]
+    pub const fn quiet(self) -> Self {
+        Self {
+            amplitude_noise: false,
+            phase_noise: false,
+            white_noise: false,
+            flicker_noise: false,
+            jitter: false,
+            ..self
+        }
+    }
+
+    /// The switch of a part by its name on the command line.
+    pub fn switch(&mut self, name: &str) -> Option<&mut bool> {
+        Some(match name {
+            "tilt" => &mut self.tilt,
+            "polarisation" => &mut self.polarisation,
+            "strays" => &mut self.strays,
+            "loss" => &mut self.loss,
+            "amplitude-noise" => &mut self.amplitude_noise,
+            "phase-noise" => &mut self.phase_noise,
+            "white-noise" => &mut self.white_noise,
+            "flicker-noise" => &mut self.flicker_noise,
+            "actuation" => &mut self.actuation,
+            "jitter" => &mut self.jitter,
+            "offset" => &mut self.offset,
+            "nonlinearity" => &mut self.nonlinearity,
+            "quantisation" => &mut self.quantisation,
+            _ => return None,
+        })
+    }
+
+    /// Names of all parts.
+    pub const NAMES: [&'static str; 13] = [
+        "tilt",
+        "polarisation",
+        "strays",
+        "loss",
+        "amplitude-noise",
+        "phase-noise",
+        "white-noise",
+        "flicker-noise",
+        "actuation",
+        "jitter",
+        "offset",
+        "nonlinearity",
+        "quantisation",
+    ];
+}
+
+/// Noise of one channel.
+#[derive(Debug)]
+struct ChannelNoise {
+    white: Gaussian,
+    flicker: OneOverF,
+}
+
+/// The running plant.
+#[derive(Debug)]
+pub struct Plant {
+    drive: Drive,
+    converter: Converter,
+    motion: Motion,
+    parts: Parts,
+    rate_hz: f64,
+    white_v: f64,
+    channels: Vec<ChannelNoise>,
+    amplitude: OneOverF,
+    phase: OneOverF,
+    jitter: Gaussian,
+    jitter_rad: f64,
+    /// Actuation lines: frequency over rate, amplitude.
+    actuations: Vec<(f64, f64)>,
+    sample: u64,
+    /// Envelope and common noises at the end of the last chunk.
+    last: Option<Vec<Envelope>>,
+}
+
+impl Plant {
+    /// A plant for a sensor; equal seeds give equal codes.
+    #[must_use]
+    pub fn new(sensor: &Sensor, motion: Motion, parts: Parts, seed: u64) -> Self {
+        let file = &sensor.file;
+        let rate_hz = sensor.rate_hz();
+        let chunk_rate = rate_hz / CHUNK as f64;
+        let gaussian = |stream| Gaussian::new(seed, stream);
+        let carrier = &file.carrier;
+        let amplifier = &file.amplifier;
+        let monitor = file.monitor.as_ref().map(|m| usize::from(m.channel));
+        let channels = (0..sensor.channels())
+            .map(|c| ChannelNoise {
+                white: gaussian(Stream::White(c)),
+                // The monitor is a divider, not an amplifier: no 1/f of its own.
+                flicker: OneOverF::new(
+                    gaussian(Stream::Flicker(c)),
+                    if Some(c) == monitor || !parts.flicker_noise { 0.0 } else { amplifier.noise_v_per_rthz },
+                    amplifier.noise_corner_hz,
+                    chunk_rate,
+                    false,
+                ),
+            })
+            .collect();
+        let common = |stream, on: bool, density: f64| {
+            let density = if on { density } else { 0.0 };
+            OneOverF::new(gaussian(stream), density, carrier.noise_corner_hz, chunk_rate, true)
+        };
+        Self {
+            drive: Drive::new(sensor, parts),
+            converter: Converter::new(&file.converter, parts),
+            motion,
+            parts,
+            rate_hz,
+            white_v: if parts.white_noise { amplifier.noise_v_per_rthz * (rate_hz / 2.0).sqrt() } else { 0.0 },
+            channels,
+            amplitude: common(Stream::Amplitude, parts.amplitude_noise, carrier.amplitude_noise_per_rthz),
+            phase: common(Stream::Phase, parts.phase_noise, carrier.phase_noise_rad_per_rthz),
+            jitter: gaussian(Stream::Jitter),
+            jitter_rad: if parts.jitter {
+                std::f64::consts::TAU * carrier.frequency_hz * file.converter.jitter_s
+            } else {
+                0.0
+            },
+            actuations: file
+                .actuations
+                .iter()
+                .filter(|_| parts.actuation)
+                .map(|a| (a.frequency_hz / rate_hz, a.amplitude_v))
+                .collect(),
+            sample: 0,
+            last: None,
+        }
+    }
+
+    /// Motion of the mass at a time.
+    #[must_use]
+    pub fn truth(&self, time_s: f64) -> [f64; 6] {
+        self.motion.at(time_s)
+    }
+
+    /// Appends the codes of the next chunk, interleaved.
+    pub fn chunk(&mut self, codes: &mut Vec<i32>) {
+        let count = self.channels.len();
+        let start = codes.len();
+        codes.resize(start + CHUNK * count, 0);
+        let time = |k: f64| (self.sample as f64 + k) / self.rate_hz;
+        let first = self.last.take().unwrap_or_else(|| self.drive.envelopes(self.motion.at(time(0.0))));
+        let middle = self.drive.envelopes(self.motion.at(time(CHUNK as f64 / 2.0)));
+        let end = self.drive.envelopes(self.motion.at(time(CHUNK as f64)));
+
+        let (carrier, tones) = self.carrier_and_tones();
+        let amplitude = self.amplitude.chunk();
+        let phase = self.phase.chunk();
+        // Carrier noise is common to all channels: it turns and stretches the carrier itself.
+        let carrier: Vec<[f64; 2]> = carrier
+            .iter()
+            .enumerate()
+            .map(|(k, [c, s])| {
+                let b = k as f64 / CHUNK as f64;
+                let gain = 1.0 + amplitude[0] + (amplitude[1] - amplitude[0]) * b;
+                let turn = phase[0] + (phase[1] - phase[0]) * b + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
+                let (sine, cosine) = turn.sin_cos();
+                [gain * (c * cosine - s * sine), gain * (s * cosine + c * sine)]
+            })
+            .collect();
+        let (white_v, converter) = (self.white_v, &self.converter);
+        for (channel, noise) in self.channels.iter_mut().enumerate() {
+            let flicker = noise.flicker.chunk();
+            let (e0, e1, e2) = (&first[channel], &middle[channel], &end[channel]);
+            // Parabola through start, middle and end, b from 0 to 1.
+            let parabola = |a: f64, m: f64, z: f64| [a, -3.0 * a + 4.0 * m - z, 2.0 * a - 4.0 * m + 2.0 * z];
+            let (i, q) = (parabola(e0.i, e1.i, e2.i), parabola(e0.q, e1.q, e2.q));
+            for (k, [c, s]) in carrier.iter().enumerate() {
+                let b = k as f64 / CHUNK as f64;
+                let at = |p: [f64; 3]| p[0] + b * (p[1] + b * p[2]);
+                let mut volts = at(i) * c - at(q) * s;
+                volts += white_v * noise.white.next_if(white_v) + flicker[0] + (flicker[1] - flicker[0]) * b;
+                volts += tones[k];
+                codes[start + k * count + channel] = converter.code(volts);
+            }
+        }
+        self.sample += CHUNK as u64;
+        self.last = Some(end);
+    }
+
+    /// Noise-free carrier and the sum of the actuation lines over the next chunk.
+    fn carrier_and_tones(&self) -> (Vec<[f64; 2]>, [f64; CHUNK]) {
+        let ratio = self.drive.carrier();
+        let turns = |k: u64| {
+            let within = u128::from(k) * u128::from(ratio.cycles) % u128::from(ratio.samples);
+            std::f64::consts::TAU * (within as f64 / ratio.samples as f64)
+        };
+        let step = turns(1).sin_cos();
+        let carrier = rotate(turns(self.sample).sin_cos(), step).map(|(s, c)| [c, s]).take(CHUNK).collect();
+        let mut tones = [0.0; CHUNK];
+        for (frequency, amplitude) in &self.actuations {
+            let phase = |k: f64| std::f64::consts::TAU * (frequency * k).fract();
+            let tone = rotate(phase(self.sample as f64).sin_cos(), phase(1.0).sin_cos());
+            tones.iter_mut().zip(tone).for_each(|(sum, (s, _))| *sum += amplitude * s);
+        }
+        (carrier, tones)
+    }
+
+    /// Which parts are at work.
+    #[must_use]
+    pub fn parts(&self) -> Parts {
+        self.parts
+    }
+}
+
+/// Endless (sine, cosine) from a start, turned by a step each time: 64 turns err by 1e-14.
+fn rotate(start: (f64, f64), step: (f64, f64)) -> impl Iterator<Item = (f64, f64)> {
+    std::iter::successors(Some(start), move |(s, c)| {
+        Some((s * step.1 + c * step.0, c * step.1 - s * step.0))
+    })
+}

@@ -1,0 +1,189 @@
+//! **Report**: one self-contained HTML page, readable on a phone and on paper.
+
+pub mod figure;
+
+use crate::sensor::Sensor;
+use crate::verify::{Findings, density_of, quantisation_density};
+use figure::{Curve, Figure, Scale};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = "
+body{font:16px/1.5 system-ui,sans-serif;max-width:46rem;margin:0 auto;padding:0 1rem;color:#1b1f23;background:#fff}
+h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}
+figure{margin:1rem 0}figure svg{width:100%;height:auto;display:block}
+figcaption{font-size:.85rem;color:#444}
+.wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.9rem}
+th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid #ccc;vertical-align:top}
+td.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
+.pass{color:#0a6b2d}.missed{color:#b00020;font-weight:700}
+@media print{body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
+";
+
+/// Colours that stay apart in grey print and for colour-blind readers (Okabe and Ito 2008, recalled).
+const BLUE: (u8, u8, u8) = (0, 114, 178);
+const ORANGE: (u8, u8, u8) = (213, 94, 0);
+const GREEN: (u8, u8, u8) = (0, 158, 115);
+const BLACK: (u8, u8, u8) = (0, 0, 0);
+
+/// The page for a run whose readings and truth were kept.
+#[must_use]
+pub fn html(sensor: &Sensor, findings: &Findings) -> String {
+    let name = &sensor.file.name;
+    let verdict = if findings.pass() { "within all limits" } else { "a limit is missed" };
+    let seconds = findings.outcome.samples as f64 / sensor.rate_hz();
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "quietgap: " (name) ", accuracy" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                h1 { (name) ": " (verdict) }
+                p {
+                    "Simulated motion of the mass went through the sensor's electrodes, bridges, amplifiers and "
+                    "converter (" (sensor.file.converter.bits) " bits, " (sensor.rate_hz() / 1e3) " kS/s, carrier "
+                    (sensor.file.carrier.frequency_hz / 1e3) " kHz), " (format!("{seconds} s")) ". The firmware's "
+                    "fixed-point chain turned the codes into " (findings.rows.len()) " readings at "
+                    (sensor.output_rate_hz()) " S/s; an f64 twin of the chain saw the same codes. Seed "
+                    (findings.seed) "."
+                }
+                h2 { "Limits" }
+                (limits(findings))
+                @for n in 0..findings.axes.len() { (axis(sensor, findings, n)) }
+                h2 { "Health" }
+                (health(findings))
+                p { "Core alone: " (format!("{:.0}", findings.outcome.msamples_per_s(sensor.channels())))
+                    " million samples a second on this machine, one thread." }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn limits(findings: &Findings) -> Markup {
+    html! {
+        div.wide { table {
+            thead { tr { th { "limit" } th { "measured" } th { "allowed" } th { "unit" } th { "result" } th { "why" } } }
+            tbody {
+                @for j in &findings.limits {
+                    tr {
+                        td { (j.limit.name) }
+                        td.n { (format!("{:.3e}", j.value)) }
+                        td.n { (format!("{:.3e}", j.allowed)) }
+                        td { (j.limit.unit) }
+                        td class=(if j.pass() { "pass" } else { "missed" }) { (if j.pass() { "pass" } else { "MISSED" }) }
+                        td { (j.limit.why) }
+                    }
+                }
+            }
+        } }
+    }
+}
+
+fn health(findings: &Findings) -> Markup {
+    html! {
+        div.wide { table {
+            thead { tr { th { "fault" } th { "readings" } } }
+            tbody {
+                tr { td { "(all readings)" } td.n { (findings.outcome.counts.readings()) } }
+                @for (name, count) in findings.outcome.counts.faults() {
+                    tr { td { (name) } td.n { (count) } }
+                }
+            }
+        } }
+    }
+}
+
+/// Figures of one axis: motion, errors, spectra.
+fn axis(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
+    let axis = &findings.axes[n];
+    let (name, unit) = (axis.name, axis.unit);
+    let rate = sensor.rate_hz();
+    let times: Vec<f64> = findings.rows.iter().map(|r| r.time_s(rate)).collect();
+    let values: Vec<f64> = findings.rows.iter().map(|r| r.axes[n]).collect();
+    let curve = |label: &str, colour, y: &[f64], scale: f64| Curve {
+        label: label.to_owned(),
+        colour,
+        points: times.iter().zip(y).map(|(t, y)| (*t, y * scale)).collect(),
+    };
+    let motion = Figure {
+        title: format!("{name}: motion"),
+        x: "time / s".to_owned(),
+        y: format!("{name} / u{unit}"),
+        scale: Scale::Linear,
+        curves: vec![curve("reading", BLUE, &values, 1e6), curve("truth", ORANGE, &findings.truth[n], 1e6)],
+    };
+    let truth_error = Figure {
+        title: format!("{name}: reading less truth"),
+        x: "time / s".to_owned(),
+        y: format!("error / n{unit}"),
+        scale: Scale::Linear,
+        curves: vec![curve("reading - truth", BLUE, &axis.vs_truth, 1e9)],
+    };
+    let own_error = Figure {
+        title: format!("{name}: reading less f64 twin (the core's own error)"),
+        x: "time / s".to_owned(),
+        y: format!("error / a{unit}"),
+        scale: Scale::Linear,
+        curves: vec![curve("core - twin", GREEN, &axis.vs_ideal, 1e18)],
+    };
+    html! {
+        h2 { "Axis " (name) }
+        (figure(&motion, "What the mass did and what the chain read."))
+        (figure(&truth_error, "Front-end noise is most of it; the rest is the polarisation following the mass, the converter's nonlinearity and the filter."))
+        (figure(&own_error, "Rounding in the fixed-point chain alone: both saw the same converter codes."))
+        (spectra(sensor, findings, n))
+    }
+}
+
+fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
+    let axis = &findings.axes[n];
+    let output = sensor.output_rate_hz();
+    let values: Vec<f64> = findings.rows.iter().map(|r| r.axes[n]).collect();
+    let series = [
+        ("reading", BLUE, &values),
+        ("truth", ORANGE, &findings.truth[n]),
+        ("reading - truth", BLACK, &axis.vs_truth),
+        ("core - twin", GREEN, &axis.vs_ideal),
+    ];
+    let densities: Vec<_> =
+        series.iter().filter_map(|(label, colour, y)| Some((*label, *colour, density_of(y, output)?))).collect();
+    let Some((_, _, first)) = densities.first() else {
+        return html! { p { "The run is too short for a spectrum." } };
+    };
+    let mut curves: Vec<Curve> = densities
+        .iter()
+        .map(|(label, colour, d)| Curve {
+            label: (*label).to_owned(),
+            colour: *colour,
+            // The first bins hold the trend's removal, the last is half the rate.
+            points: d.frequency_hz.iter().copied().zip(d.amplitude()).skip(2).collect(),
+        })
+        .collect();
+    let level = quantisation_density(sensor, n);
+    let ends = [first.frequency_hz[2], output / 2.0];
+    for (label, factor) in [("ideal 24-bit converter", 1.0), ("limit of core - twin", 0.01)] {
+        let points = ends.iter().map(|f| (*f, level * factor)).collect();
+        curves.push(Curve { label: label.to_owned(), colour: (120, 120, 120), points });
+    }
+    let unit = axis.unit;
+    let spectrum = Figure {
+        title: format!("{}: amplitude spectral density", axis.name),
+        x: "frequency / Hz".to_owned(),
+        y: format!("density / ({unit}/rtHz)"),
+        scale: Scale::LogLog,
+        curves,
+    };
+    let caption = format!(
+        "Welch's method, {} window, {} points, {} segments half overlapping, noise bandwidth {:.4} Hz, straight line taken off each.",
+        first.window.name, first.length, first.segments, first.noise_bandwidth_hz
+    );
+    figure(&spectrum, &caption)
+}
+
+fn figure(figure: &Figure, caption: &str) -> Markup {
+    html! { figure { (PreEscaped(figure.svg())) figcaption { (caption) } } }
+}

@@ -1,0 +1,47 @@
+//! **Scenario** of the demo: how the plate of the slate-quarry tilt vault moves. A tide-like
+//! drift, the pendulum's own slow line, a small step, microseism-like ground noise.
+
+use crate::motion::Motion;
+use crate::plant::noise::{Gaussian, Stream};
+use crate::sensor::Sensor;
+use std::f64::consts::TAU;
+
+/// Rows per second of the table: splines between them err by less than 1e-15 m.
+const TABLE_HZ: f64 = 50.0;
+
+/// Motion of a sensor's own axes for a run of `seconds`; equal seeds give equal motion.
+#[must_use]
+pub fn vault(sensor: &Sensor, seconds: f64, seed: u64) -> Motion {
+    let mut random = Gaussian::new(seed, Stream::Motion);
+    // Ends a little late, so that the last reading's filters see motion and not a stop.
+    let rows = (seconds * TABLE_HZ).ceil() as usize + 2;
+    let times: Vec<f64> = (0..rows).map(|k| k as f64 / TABLE_HZ).collect();
+    let mut values: [Option<Vec<f64>>; 6] = Default::default();
+    for (order, &axis) in sensor.axes().iter().enumerate() {
+        // A micrometre of translation goes with some ten microradians of rotation.
+        let scale = if axis < 3 { 1.0 } else { 10.0 } / (1.0 + 0.25 * order as f64);
+        let tide_phase = TAU * 0.11 * (order as f64 + 1.0);
+        let step_s = seconds * (0.4 + 0.05 * order as f64);
+        let waves: Vec<[f64; 3]> = (0..24)
+            .map(|k| {
+                let frequency = 0.12 + 0.01 * k as f64;
+                [frequency, 30e-9 / 24f64.sqrt() * random.next(), 30e-9 / 24f64.sqrt() * random.next()]
+            })
+            .collect();
+        let at = |t: f64| {
+            let tide = 3.0e-6 * (TAU * t / 44_714.0 + tide_phase).sin();
+            let pendulum = 0.8e-6 * (TAU * t / 210.0 + tide_phase).cos();
+            let step = 30e-9 * (1.0 + ((t - step_s) / 0.5).tanh());
+            let ground: f64 = waves
+                .iter()
+                .map(|[f, c, s]| {
+                    let (sine, cosine) = (TAU * f * t).sin_cos();
+                    c * cosine + s * sine
+                })
+                .sum();
+            scale * (tide + pendulum + step + ground)
+        };
+        values[axis] = Some(times.iter().map(|t| at(*t)).collect());
+    }
+    Motion::new(times, values).expect("times rise and values are numbers")
+}

@@ -1,0 +1,293 @@
+//! What a sensor or plan file may not say: each refusal names file, line, key, value, range.
+
+use super::AXES;
+use super::file::{KindFile, PlanFile, Role, SensorFile};
+use crate::error::{Error, Result, line_of, nearest};
+use std::path::Path;
+use toml::de::{DeTable, DeValue};
+
+/// A file's text, to find the line of a key.
+#[derive(Debug)]
+pub struct Source<'a> {
+    /// Path for messages.
+    pub path: &'a Path,
+    /// Whole text.
+    pub text: &'a str,
+}
+
+impl Source<'_> {
+    /// An error at a key; path elements that are numbers index an array of tables.
+    #[must_use]
+    pub fn fault(&self, keys: &[&str], message: impl std::fmt::Display) -> Error {
+        let name = keys.iter().fold(String::new(), |name, key| match key.parse::<usize>() {
+            Ok(n) => format!("{name}[{}]", n + 1),
+            Err(_) if name.is_empty() => (*key).to_owned(),
+            Err(_) => format!("{name}.{key}"),
+        });
+        Error::in_file(self.path, self.line(keys), format!("{name}: {message}"))
+    }
+
+    /// Line of the deepest part of the key path that exists.
+    fn line(&self, keys: &[&str]) -> Option<usize> {
+        let table = DeTable::parse(self.text).ok()?;
+        let mut at = None;
+        let mut value = DeValue::Table(table.into_inner());
+        for key in keys {
+            let next = match &value {
+                DeValue::Table(table) => table.iter().find(|(k, _)| k.get_ref().as_ref() == *key).map(|(_, v)| v),
+                DeValue::Array(array) => key.parse::<usize>().ok().and_then(|n| array.get(n)),
+                _ => None,
+            };
+            let Some(next) = next else { break };
+            at = Some(line_of(self.text, next.span().start));
+            value = next.get_ref().clone();
+        }
+        at
+    }
+
+    /// Refuses a value outside [min, max], or not a number.
+    fn range(&self, keys: &[&str], value: f64, min: f64, max: f64) -> Result<()> {
+        if value >= min && value <= max {
+            return Ok(());
+        }
+        Err(self.fault(keys, format!("is {value}, allowed {min} to {max}")))
+    }
+}
+
+/// Smallest positive value that any quantity here takes.
+const TINY: f64 = 1e-30;
+
+/// Checks a sensor file but for its plan.
+///
+/// # Errors
+/// The first key that is out of its range or disagrees with another.
+pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
+    source.range(&["schema"], file.schema.into(), 1.0, 1.0)?;
+    let converter = &file.converter;
+    source.range(&["converter", "rate_hz"], converter.rate_hz, 1.0, 1e9)?;
+    source.range(&["converter", "bits"], converter.bits.into(), 8.0, 32.0)?;
+    source.range(&["converter", "full_scale_v"], converter.full_scale_v, TINY, 1e6)?;
+    let scale = converter.full_scale_v;
+    source.range(&["converter", "offset_v"], converter.offset_v, -scale, scale)?;
+    source.range(&["converter", "nonlinearity_lsb"], converter.nonlinearity_lsb, -1e9, 1e9)?;
+    source.range(&["converter", "jitter_s"], converter.jitter_s, 0.0, 1.0 / converter.rate_hz)?;
+    let carrier = &file.carrier;
+    let nyquist = converter.rate_hz / 2.0;
+    source.range(&["carrier", "frequency_hz"], carrier.frequency_hz, 1e-6, nyquist * (1.0 - 1e-9))?;
+    source.range(&["carrier", "injection_v"], carrier.injection_v, TINY, 1e6)?;
+    source.range(&["carrier", "phase_rad"], carrier.phase_rad, -1e3, 1e3)?;
+    source.range(&["carrier", "amplitude_noise_per_rthz"], carrier.amplitude_noise_per_rthz, 0.0, 1.0)?;
+    source.range(&["carrier", "phase_noise_rad_per_rthz"], carrier.phase_noise_rad_per_rthz, 0.0, 1.0)?;
+    source.range(&["carrier", "noise_corner_hz"], carrier.noise_corner_hz, 0.0, nyquist)?;
+    let amplifier = &file.amplifier;
+    source.range(&["amplifier", "feedback_f"], amplifier.feedback_f, TINY, 1.0)?;
+    source.range(&["amplifier", "gain"], amplifier.gain, TINY, 1e9)?;
+    source.range(&["amplifier", "loss_rad"], amplifier.loss_rad, -3.2, 3.2)?;
+    source.range(&["amplifier", "filter_hz"], amplifier.filter_hz.unwrap_or(1.0), TINY, 1e12)?;
+    source.range(&["amplifier", "noise_v_per_rthz"], amplifier.noise_v_per_rthz, 0.0, 1e3)?;
+    source.range(&["amplifier", "noise_corner_hz"], amplifier.noise_corner_hz, 0.0, nyquist)?;
+    source.range(&["mass", "stray_f"], file.mass.stray_f, 0.0, 1.0)?;
+    source.range(&["health", "range"], file.health.range, 1e-6, 0.9)?;
+    source.range(&["health", "quadrature"], file.health.quadrature, 0.0, 1.9)?;
+    source.range(&["axes", "residual_m"], file.axes.residual_m, 0.0, 1.0)?;
+    for (n, actuation) in file.actuations.iter().enumerate() {
+        let n = n.to_string();
+        source.range(&["actuation", &n, "frequency_hz"], actuation.frequency_hz, 0.0, nyquist)?;
+        source.range(&["actuation", &n, "amplitude_v"], actuation.amplitude_v, 0.0, 1e6)?;
+    }
+    electrodes(file, source)?;
+    bridges(file, source)?;
+    axes(file, source)?;
+    for key in file.limits.keys() {
+        let known = crate::limits::TABLE.iter().map(|l| l.name);
+        if !known.clone().any(|name| name == key) {
+            let hint = nearest(key, known).map_or(String::new(), |k| format!("; nearest known limit: `{k}`"));
+            return Err(source.fault(&["limits", key], format!("unknown limit{hint}")));
+        }
+        source.range(&["limits", key], file.limits[key], 0.0, f64::MAX)?;
+    }
+    Ok(())
+}
+
+fn electrodes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
+    for (n, electrode) in file.electrodes.iter().enumerate() {
+        let at = n.to_string();
+        let key = |key| ["electrode", at.as_str(), key];
+        source.range(&key("area_m2"), electrode.area_m2, TINY, 1e3)?;
+        source.range(&key("width_m"), electrode.width_m, TINY, 1e3)?;
+        source.range(&key("gap_m"), electrode.gap_m, TINY, 1.0)?;
+        for value in electrode.position_m {
+            source.range(&key("position_m"), value, -1e3, 1e3)?;
+        }
+        let length = |v: [f64; 3]| v.iter().map(|x| x * x).sum::<f64>().sqrt();
+        source.range(&key("normal"), length(electrode.normal), 1.0 - 1e-9, 1.0 + 1e-9)?;
+        source.range(&key("width_axis"), length(electrode.width_axis), 1.0 - 1e-9, 1.0 + 1e-9)?;
+        let along: f64 = electrode.normal.iter().zip(electrode.width_axis).map(|(a, b)| a * b).sum();
+        if along.abs() > 1e-9 {
+            return Err(source.fault(&key("width_axis"), format!("leans {along} along the normal, allowed 0")));
+        }
+        if file.electrodes[..n].iter().any(|e| e.name == electrode.name) {
+            return Err(source.fault(&key("name"), format!("`{}` is given twice", electrode.name)));
+        }
+    }
+    if !file.electrodes.iter().any(|e| e.role == Role::Inject) {
+        return Err(source.fault(&["electrode"], "no electrode has the role `inject`"));
+    }
+    Ok(())
+}
+
+fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
+    let mut channels = Vec::new();
+    if file.bridges.is_empty() || file.bridges.len() > quietgap_core::config::MAX_BRIDGES {
+        return Err(source.fault(&["bridge"], format!("{} bridges, allowed 1 to 12", file.bridges.len())));
+    }
+    for (n, bridge) in file.bridges.iter().enumerate() {
+        let at = n.to_string();
+        let key = |key| ["bridge", at.as_str(), key];
+        if bridge.name.is_empty() || !bridge.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
+            let message = format!("is `{}`, allowed letters, digits and -", bridge.name);
+            return Err(source.fault(&key("name"), message));
+        }
+        if file.bridges[..n].iter().any(|b| b.name == bridge.name) {
+            return Err(source.fault(&key("name"), format!("`{}` is given twice", bridge.name)));
+        }
+        let mut pair = Vec::new();
+        for name in &bridge.electrodes {
+            let Some(electrode) = file.electrodes.iter().find(|e| e.name == *name) else {
+                let hint = nearest(name, file.electrodes.iter().map(|e| e.name.as_str()))
+                    .map_or(String::new(), |k| format!("; nearest: `{k}`"));
+                return Err(source.fault(&key("electrodes"), format!("no electrode `{name}`{hint}")));
+            };
+            if electrode.role != Role::Sense {
+                return Err(source.fault(&key("electrodes"), format!("`{name}` is not a sensing electrode")));
+            }
+            pair.push(electrode);
+        }
+        let opposite = pair[0].normal.iter().zip(pair[1].normal).all(|(a, b)| (a + b).abs() < 1e-9);
+        if !opposite || pair[0].gap_m != pair[1].gap_m || pair[0].area_m2 != pair[1].area_m2 {
+            let message = "a pair needs opposite normals, equal gaps and equal areas";
+            return Err(source.fault(&key("electrodes"), message));
+        }
+        match (bridge.kind, bridge.channel, bridge.channels) {
+            (KindFile::Difference, Some(channel), None) => channels.push((channel, n)),
+            (KindFile::Separate, None, Some(both)) => channels.extend(both.map(|c| (c, n))),
+            (KindFile::Difference, ..) => {
+                return Err(source.fault(&key("kind"), "a difference bridge takes `channel`"));
+            }
+            (KindFile::Separate, ..) => {
+                return Err(source.fault(&key("kind"), "separate electrodes take `channels`"));
+            }
+        }
+        for stray in bridge.stray_f {
+            source.range(&key("stray_f"), stray, 0.0, 1.0)?;
+        }
+        source.range(&key("a0_code"), bridge.a0_code.unwrap_or(1.0), TINY, 1e15)?;
+        source.range(&key("alignment_rad"), bridge.alignment_rad.unwrap_or(0.0), -1e3, 1e3)?;
+        source.range(&key("offset_m"), bridge.offset_m, -pair[0].gap_m, pair[0].gap_m)?;
+    }
+    if let Some(monitor) = &file.monitor {
+        channels.push((monitor.channel, usize::MAX));
+        source.range(&["monitor", "gain"], monitor.gain, TINY, 1e6)?;
+        let code = monitor.calibration_code.unwrap_or(1.0);
+        source.range(&["monitor", "calibration_code"], code, TINY, 1e15)?;
+        source.range(&["monitor", "weak_fraction"], monitor.weak_fraction, 0.0, 1.0)?;
+        source.range(&["monitor", "lost_fraction"], monitor.lost_fraction, 0.0, monitor.weak_fraction)?;
+    }
+    channels.sort_unstable();
+    for (expected, &(channel, n)) in channels.iter().enumerate() {
+        if usize::from(channel) != expected {
+            let last = channels.len() - 1;
+            let message = format!("channel {channel}: channels must be 0 to {last}, each once");
+            let n = n.to_string();
+            let keys: &[&str] = if n.len() > 2 { &["monitor", "channel"] } else { &["bridge", &n] };
+            return Err(source.fault(keys, message));
+        }
+    }
+    Ok(())
+}
+
+fn axes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
+    let mut last = None;
+    for name in &file.axes.names {
+        let Some(index) = AXES.iter().position(|(n, ..)| n == name) else {
+            let known = AXES.map(|(n, ..)| n).join(", ");
+            return Err(source.fault(&["axes", "names"], format!("no axis `{name}`, allowed {known}")));
+        };
+        if last >= Some(index) {
+            let message = "axes must be in the order x, y, z, theta, eta, phi, each once";
+            return Err(source.fault(&["axes", "names"], message));
+        }
+        last = Some(index);
+    }
+    let (axes, bridges) = (file.axes.names.len(), file.bridges.len());
+    if axes == 0 || axes > bridges {
+        let message = format!("{axes} axes from {bridges} bridges, allowed 1 to {bridges}");
+        return Err(source.fault(&["axes", "names"], message));
+    }
+    let geometry = super::design::geometry(file);
+    let condition = geometry.clone().svd(false, false).singular_values;
+    // Rows mix metres and metres per radian: scale columns before judging.
+    let scaled = nalgebra::DMatrix::from_fn(geometry.nrows(), geometry.ncols(), |i, j| {
+        let norm = geometry.column(j).norm();
+        if norm > 0.0 { geometry[(i, j)] / norm } else { 0.0 }
+    });
+    let smallest = scaled.svd(false, false).singular_values.min();
+    if condition.is_empty() || smallest < 1e-6 {
+        let message = "the bridges cannot tell these axes apart (the geometry has no full rank)";
+        return Err(source.fault(&["axes", "names"], message));
+    }
+    Ok(())
+}
+
+/// Checks a plan against the sample rate; `at` is where it stands in its file.
+///
+/// # Errors
+/// The first key out of range, taps that are not symmetric, or rates that do not divide.
+pub fn plan(plan: &PlanFile, rate_hz: f64, source: &Source<'_>, at: &[&str]) -> Result<()> {
+    let key = |rest: &[&'static str]| -> Vec<String> {
+        at.iter().chain(rest.iter()).map(|s| (*s).to_owned()).collect()
+    };
+    let range = |rest: &[&'static str], value: f64, min, max| {
+        let keys = key(rest);
+        source.range(&keys.iter().map(String::as_str).collect::<Vec<_>>(), value, min, max)
+    };
+    range(&["order"], plan.order.into(), 1.0, 6.0)?;
+    range(&["ratio"], plan.ratio.into(), 2.0, 4096.0)?;
+    range(&["differential_delay"], plan.differential_delay.into(), 1.0, 2.0)?;
+    if let Some(rate) = plan.rate_hz {
+        range(&["rate_hz"], rate, rate_hz, rate_hz)?;
+    }
+    let mut total = u64::from(plan.ratio);
+    for (n, fir) in plan.firs.iter().enumerate() {
+        let mut keys = key(&["fir"]);
+        keys.extend([n.to_string(), "taps".to_owned()]);
+        let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
+        if fir.taps.is_empty() {
+            return Err(source.fault(&keys, "no taps, allowed 1 or more"));
+        }
+        let mirrored = fir.taps.iter().zip(fir.taps.iter().rev());
+        if let Some(n) = mirrored.clone().position(|(a, b)| a != b) {
+            let message = format!(
+                "tap {n} is {}, its mirror {}; allowed symmetric taps",
+                fir.taps[n],
+                fir.taps[fir.taps.len() - 1 - n]
+            );
+            return Err(source.fault(&keys, message));
+        }
+        if fir.taps.iter().map(|t| i64::from(*t)).sum::<i64>() <= 0 {
+            return Err(source.fault(&keys, "the taps' sum, the gain at zero frequency, is not above zero"));
+        }
+        total = total.saturating_mul(fir.ratio.into());
+    }
+    if let Some(output) = plan.output_rate_hz {
+        let made = rate_hz / total as f64;
+        if (made - output).abs() > 1e-12 * output.abs() {
+            let keys = key(&["output_rate_hz"]);
+            let message = format!(
+                "is {output}, but the sample rate {rate_hz} Hz divided by the plan's ratios ({total}) is {made} Hz"
+            );
+            return Err(source.fault(&keys.iter().map(String::as_str).collect::<Vec<_>>(), message));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,142 @@
+//! **Sensor**: one instrument and its readout, from a file or built in, checked.
+//!
+//! [`file`] is the format on disk, [`check`] refuses what makes no sense (with line and key),
+//! [`design`] works out the physics at rest, [`settings`] turns it all into the core's integers.
+
+pub mod check;
+pub mod design;
+pub mod file;
+pub mod settings;
+
+use crate::error::{Error, Result, line_of, nearest};
+pub use design::Design;
+pub use file::{PlanFile, SensorFile};
+pub use settings::Settings;
+use std::path::{Path, PathBuf};
+
+/// Sensors that need no file: name and text.
+pub const BUILT_IN: [(&str, &str); 3] = [
+    ("vault-two-bridge", include_str!("../../sensors/vault-two-bridge.toml")),
+    ("vault-six-axis", include_str!("../../sensors/vault-six-axis.toml")),
+    ("vault-quarter-rate", include_str!("../../sensors/vault-quarter-rate.toml")),
+];
+
+/// Names of the six axes: column in files, unit, direction or rotation axis.
+pub const AXES: [(&str, &str, &str); 6] = [
+    ("x", "x_m", "m"),
+    ("y", "y_m", "m"),
+    ("z", "z_m", "m"),
+    ("theta", "theta_rad", "rad"),
+    ("eta", "eta_rad", "rad"),
+    ("phi", "phi_rad", "rad"),
+];
+
+/// A checked sensor.
+#[derive(Debug, Clone)]
+pub struct Sensor {
+    /// As on disk.
+    pub file: SensorFile,
+    /// Its decimation plan.
+    pub plan: PlanFile,
+    /// Physics at rest.
+    pub design: Design,
+    /// What the core is built from.
+    pub settings: Settings,
+}
+
+impl Sensor {
+    /// Loads a sensor by path or by the bare name of a built-in one.
+    ///
+    /// # Errors
+    /// Unreadable file, syntax, unknown key (with the nearest known one), a value out of its
+    /// range, or a plan that the core refuses: file, line, key, what is given and allowed.
+    pub fn load(name: &str) -> Result<Self> {
+        if let Some((name, text)) = BUILT_IN.iter().find(|(n, _)| *n == name) {
+            return Self::parse(Path::new(name), text);
+        }
+        let path = PathBuf::from(name);
+        let text = std::fs::read_to_string(&path).map_err(|e| {
+            let names = BUILT_IN.map(|(n, _)| n).join(", ");
+            Error::in_file(&path, None, format!("{e} (built-in sensors: {names})"))
+        })?;
+        Self::parse(&path, &text)
+    }
+
+    /// Parses and checks the text of a sensor file; `path` is for messages and for `plan_file`.
+    ///
+    /// # Errors
+    /// See [`Self::load`].
+    pub fn parse(path: &Path, text: &str) -> Result<Self> {
+        let file: SensorFile = parse_toml(path, text)?;
+        let source = check::Source { path, text };
+        check::sensor(&file, &source)?;
+        let plan = match (&file.plan, &file.plan_file) {
+            (Some(plan), None) => {
+                check::plan(plan, file.converter.rate_hz, &source, &["plan"])?;
+                plan.clone()
+            }
+            (None, Some(name)) => {
+                let plan_path = path.parent().unwrap_or(Path::new("")).join(name);
+                let text = std::fs::read_to_string(&plan_path)
+                    .map_err(|e| Error::in_file(&plan_path, None, e))?;
+                let plan: PlanFile = parse_toml(&plan_path, &text)?;
+                let source = check::Source { path: &plan_path, text: &text };
+                check::plan(&plan, file.converter.rate_hz, &source, &[])?;
+                plan
+            }
+            (Some(_), Some(_)) => {
+                return Err(source.fault(&["plan_file"], "both `plan` and `plan_file` are given, allowed one"));
+            }
+            (None, None) => {
+                return Err(Error::in_file(path, None, "neither `plan` nor `plan_file` is given"));
+            }
+        };
+        let design = Design::new(&file, &plan);
+        let settings = Settings::new(&file, &plan, &design);
+        // Building the chain once shows whether the core takes the plan.
+        crate::chain::Chain::new(&settings)
+            .map_err(|e| Error::in_file(path, None, format!("the readout refuses this sensor: {e}")))?;
+        Ok(Self { file, plan, design, settings })
+    }
+
+    /// Number of converter channels.
+    #[must_use]
+    pub fn channels(&self) -> usize {
+        self.settings.alignments.len()
+    }
+
+    /// Indices into [`AXES`] of this sensor's axes.
+    #[must_use]
+    pub fn axes(&self) -> &[usize] {
+        &self.design.axes
+    }
+
+    /// Sample rate.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.file.converter.rate_hz
+    }
+
+    /// Rate of readings.
+    #[must_use]
+    pub fn output_rate_hz(&self) -> f64 {
+        self.rate_hz() / self.settings.interval() as f64
+    }
+}
+
+/// Parses TOML; an unknown key's message names the nearest known one.
+fn parse_toml<T: serde::de::DeserializeOwned>(path: &Path, text: &str) -> Result<T> {
+    toml::from_str(text).map_err(|e| {
+        let line = e.span().map(|span| line_of(text, span.start));
+        let message = e.message();
+        let mut quoted = message.split('`').skip(1).step_by(2);
+        let hint = match (message.starts_with("unknown field"), quoted.next()) {
+            (true, Some(word)) => match nearest(word, quoted) {
+                Some(known) => format!("unknown key `{word}`; nearest known key: `{known}`"),
+                None => format!("unknown key `{word}`"),
+            },
+            _ => message.replace('\n', " "),
+        };
+        Error::in_file(path, line, hint)
+    })
+}
