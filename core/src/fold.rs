@@ -44,10 +44,10 @@ pub struct Fold<const ORDER: usize, const COLUMNS: usize> {
     flush_rows: u32,
     /// Basis change from rows to samples, G\[j\]\[i\].
     basis: [[i64; ORDER]; ORDER],
-    /// 32-bit sums, one set per column, channels side by side within a phase.
-    narrow: Vec<[i32; ORDER], COLUMNS>,
+    /// 32-bit sums A_1 to A_N of every column, channels side by side within a phase.
+    narrow: [Vec<i32, COLUMNS>; ORDER],
     /// 64-bit sums, same order.
-    wide: Vec<[i64; ORDER], COLUMNS>,
+    wide: [Vec<i64, COLUMNS>; ORDER],
     /// OR of |code| + 1 (less one for negatives) per column: bit b-1 tells of an over-range code.
     watch: Vec<i32, COLUMNS>,
     /// Rows in the 32-bit sums.
@@ -85,11 +85,13 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
             carrier.push([q30(cosine), q30(sine)]).map_err(|_| full())?;
             oscillator.advance(1);
         }
-        let mut narrow = Vec::new();
-        let mut wide = Vec::new();
+        let mut narrow = [const { Vec::new() }; ORDER];
+        let mut wide = [const { Vec::new() }; ORDER];
         let mut watch = Vec::new();
-        narrow.resize(columns, [0; ORDER]).map_err(|_| full())?;
-        wide.resize(columns, [0; ORDER]).map_err(|_| full())?;
+        for (narrow, wide) in narrow.iter_mut().zip(&mut wide) {
+            narrow.resize(columns, 0).map_err(|_| full())?;
+            wide.resize(columns, 0).map_err(|_| full())?;
+        }
         watch.resize(columns, 0).map_err(|_| full())?;
         Ok(Self {
             channels,
@@ -109,8 +111,8 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
 
     /// Empties the sums and takes the next frame as sample `position` of a section.
     pub fn seek(&mut self, position: u32) {
-        self.narrow.fill([0; ORDER]);
-        self.wide.fill([0; ORDER]);
+        self.narrow.iter_mut().for_each(|level| level.fill(0));
+        self.wide.iter_mut().for_each(|level| level.fill(0));
         self.watch.fill(0);
         self.narrow_rows = 0;
         self.row = position.checked_div(self.phases).unwrap_or(0);
@@ -150,12 +152,11 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
         let first = self.phase as usize * self.channels;
         let negative = self.alternate && self.row % 2 == 1;
         let watch = self.watch.iter_mut().skip(first);
+        watch.zip(frame).for_each(|(seen, &code)| *seen |= reach(code));
         if self.flush_rows == 0 {
-            let sums = self.wide.iter_mut().skip(first);
-            sums.zip(watch).zip(frame).for_each(|((s, w), &x)| add_sample(s, w, x, negative));
+            add_frame(&mut self.wide, first, frame, negative);
         } else {
-            let sums = self.narrow.iter_mut().skip(first);
-            sums.zip(watch).zip(frame).for_each(|((s, w), &x)| add_sample(s, w, x, negative));
+            add_frame(&mut self.narrow, first, frame, negative);
         }
         self.phase += 1;
         if self.phase == self.phases {
@@ -177,15 +178,18 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
     /// Moves the 32-bit sums into the 64-bit ones: integrators that take `narrow_rows` steps.
     fn flush(&mut self) {
         let weights = step_weights::<ORDER>(self.narrow_rows);
-        for (wide, narrow) in self.wide.iter_mut().zip(self.narrow.iter_mut()) {
-            for j in (0..ORDER).rev() {
-                let mut value = wide[j].wrapping_add(i64::from(narrow[j]));
-                for i in 0..j {
-                    value = value.wrapping_add(wide[i].wrapping_mul(weights[j - i]));
-                }
-                wide[j] = value;
+        // Highest first: each takes the others' state before this step.
+        for j in (0..ORDER).rev() {
+            let (lower, upper) = self.wide.split_at_mut(j);
+            let Some(level) = upper.first_mut() else { continue };
+            for (i, below) in lower.iter().enumerate() {
+                let weight = weights[j - i];
+                level.iter_mut().zip(below).for_each(|(sum, x)| *sum = sum.wrapping_add(x.wrapping_mul(weight)));
             }
-            *narrow = [0; ORDER];
+            for (sum, narrow) in level.iter_mut().zip(&mut self.narrow[j]) {
+                *sum = sum.wrapping_add(i64::from(*narrow));
+                *narrow = 0;
+            }
         }
         self.narrow_rows = 0;
     }
@@ -195,23 +199,29 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
         if self.narrow_rows > 0 {
             self.flush();
         }
-        for channel in 0..self.channels {
+        let channels = self.channels;
+        for channel in 0..channels {
             let mut sums = [[0i128; 2]; ORDER];
             let mut watch = 0;
-            let columns = self.wide.iter().zip(&self.watch).skip(channel).step_by(self.channels.max(1));
-            for ((column, seen), &[cosine, sine]) in columns.zip(&self.carrier) {
-                watch |= seen;
+            let mut column = channel;
+            for &[cosine, sine] in &self.carrier {
+                watch |= self.watch.get(column).copied().unwrap_or(0);
                 one_step(&mut sums);
+                let row_sums: [i64; ORDER] =
+                    core::array::from_fn(|i| self.wide[i].get(column).copied().unwrap_or(0));
                 for (j, sum) in sums.iter_mut().enumerate() {
-                    let row_sums = self.basis[j].iter().zip(column);
-                    let moment = row_sums.fold(0i64, |g, (b, a)| g.wrapping_add(b.wrapping_mul(*a)));
-                    sum[0] += wide_product(moment, cosine);
-                    sum[1] -= wide_product(moment, sine);
+                    let mut moment = 0i64;
+                    for i in 0..=j {
+                        moment = moment.wrapping_add(self.basis[j][i].wrapping_mul(row_sums[i]));
+                    }
+                    sum[0] = sum[0].wrapping_add(wide_product(moment, cosine));
+                    sum[1] = sum[1].wrapping_sub(wide_product(moment, sine));
                 }
+                column += channels;
             }
             sink(channel, &sums, watch);
         }
-        self.wide.fill([0; ORDER]);
+        self.wide.iter_mut().for_each(|level| level.fill(0));
         self.watch.fill(0);
         self.row = 0;
     }
@@ -271,64 +281,73 @@ pub(crate) const fn reach(code: i32) -> i32 {
     (code ^ (code >> 31)).wrapping_add(1)
 }
 
-#[inline(always)]
-fn add_sample<S: Sum, const ORDER: usize>(sums: &mut [S; ORDER], watch: &mut i32, code: i32, negative: bool) {
-    *watch |= reach(code);
-    let mut carry = S::of(code);
-    for (j, sum) in sums.iter_mut().enumerate() {
-        *sum = if j == 0 && negative { sum.sub(carry) } else { sum.add(carry) };
-        carry = *sum;
+/// Adds one frame to the columns from `first` on.
+fn add_frame<S: Sum, const ORDER: usize, const COLUMNS: usize>(
+    levels: &mut [Vec<S, COLUMNS>; ORDER],
+    first: usize,
+    frame: &[i32],
+    negative: bool,
+) {
+    for (channel, &code) in frame.iter().enumerate() {
+        let mut carry = S::of(code);
+        for (j, level) in levels.iter_mut().enumerate() {
+            if let Some(sum) = level.get_mut(first + channel) {
+                *sum = if j == 0 && negative { sum.sub(carry) } else { sum.add(carry) };
+                carry = *sum;
+            }
+        }
     }
 }
 
-/// Adds whole rows to all columns: `LANES` columns at a time, the rest by fours and ones.
-fn sum_rows<S: Sum, const ORDER: usize>(
-    sums: &mut [[S; ORDER]],
+/// Adds whole rows to all columns: `LANES` columns at a time, the rest by eights, fours and ones.
+fn sum_rows<S: Sum, const ORDER: usize, const COLUMNS: usize>(
+    levels: &mut [Vec<S, COLUMNS>; ORDER],
     watch: &mut [i32],
     data: &[i32],
     alternate: bool,
 ) {
-    let width = sums.len();
+    let width = watch.len();
+    let mut levels = levels.each_mut().map(|level| level.as_mut_slice());
     let mut first = 0;
-    let (groups, rest) = sums.as_chunks_mut::<LANES>();
-    let (watch_groups, watch_rest) = watch.as_chunks_mut::<LANES>();
-    for (group, seen) in groups.iter_mut().zip(watch_groups) {
-        sum_lanes(group, seen, data, width, first, alternate);
+    while first + LANES <= width {
+        sum_lanes::<S, ORDER, LANES>(&mut levels, watch, data, first, alternate);
         first += LANES;
     }
-    let (groups, rest) = rest.as_chunks_mut::<4>();
-    let (watch_groups, watch_rest) = watch_rest.as_chunks_mut::<4>();
-    for (group, seen) in groups.iter_mut().zip(watch_groups) {
-        sum_lanes(group, seen, data, width, first, alternate);
+    while first + 8 <= width {
+        sum_lanes::<S, ORDER, 8>(&mut levels, watch, data, first, alternate);
+        first += 8;
+    }
+    while first + 4 <= width {
+        sum_lanes::<S, ORDER, 4>(&mut levels, watch, data, first, alternate);
         first += 4;
     }
-    for (column, seen) in rest.iter_mut().zip(watch_rest) {
-        let (column, seen) = (core::array::from_mut(column), core::array::from_mut(seen));
-        sum_lanes(column, seen, data, width, first, alternate);
+    while first < width {
+        sum_lanes::<S, ORDER, 1>(&mut levels, watch, data, first, alternate);
         first += 1;
     }
 }
 
-/// The inner loop: a load and N adds a sample, and two and an OR for the watch.
+/// `L` numbers of a slice from `first` on; zeros beyond its end.
+#[inline(always)]
+fn lanes<T: Copy, const L: usize>(slice: &[T], first: usize, zero: T) -> [T; L] {
+    slice.get(first..).and_then(|s| s.first_chunk::<L>()).copied().unwrap_or([zero; L])
+}
+
+/// The inner loop over `L` columns: a load and N adds a sample, and two and an OR for the watch.
 #[inline(always)]
 fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
-    group: &mut [[S; ORDER]; L],
-    seen: &mut [i32; L],
+    levels: &mut [&mut [S]; ORDER],
+    watch: &mut [i32],
     data: &[i32],
-    width: usize,
     first: usize,
     alternate: bool,
 ) {
-    let mut sums = [[S::ZERO; L]; ORDER];
-    for (lane, column) in group.iter().enumerate() {
-        for (j, sum) in column.iter().enumerate() {
-            sums[j][lane] = *sum;
-        }
-    }
-    let mut watch = *seen;
+    let width = watch.len();
+    let mut sums: [[S; L]; ORDER] = core::array::from_fn(|j| lanes(levels[j], first, S::ZERO));
+    let mut seen: [i32; L] = lanes(watch, first, 0);
     let mut row = |codes: &[i32; L], negative: bool| {
         for lane in 0..L {
-            watch[lane] |= reach(codes[lane]);
+            seen[lane] |= reach(codes[lane]);
             let mut carry = S::of(codes[lane]);
             for (j, sum) in sums.iter_mut().enumerate() {
                 sum[lane] = if j == 0 && negative { sum[lane].sub(carry) } else { sum[lane].add(carry) };
@@ -336,25 +355,27 @@ fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
             }
         }
     };
-    let lanes = |row: &[i32], start: usize| -> [i32; L] {
-        row.get(start..).and_then(|r| r.first_chunk::<L>()).copied().unwrap_or([0; L])
-    };
+    // Every chunk starts at this group's columns; the last one is cut short behind them.
+    let columns = data.get(first..).unwrap_or(&[]);
     if alternate {
-        for pair in data.chunks_exact(2 * width) {
-            row(&lanes(pair, first), false);
-            row(&lanes(pair, first + width), true);
+        for pair in columns.chunks(2 * width) {
+            let (Some(even), Some(odd)) = (pair.first_chunk(), pair.get(width..).and_then(|r| r.first_chunk()))
+            else {
+                break;
+            };
+            row(even, false);
+            row(odd, true);
         }
     } else {
-        for single in data.chunks_exact(width.max(1)) {
-            row(&lanes(single, first), false);
+        for single in columns.chunks(width) {
+            let Some(codes) = single.first_chunk() else { break };
+            row(codes, false);
         }
     }
-    *seen = watch;
-    for (lane, column) in group.iter_mut().enumerate() {
-        for (j, sum) in column.iter_mut().enumerate() {
-            *sum = sums[j][lane];
-        }
+    for (level, sums) in levels.iter_mut().zip(sums) {
+        level.iter_mut().skip(first).zip(sums).for_each(|(to, sum)| *to = sum);
     }
+    watch.iter_mut().skip(first).zip(seen).for_each(|(to, seen)| *to = seen);
 }
 
 /// Most rows, even, whose order-N running sum of b-bit codes fits an `i32`; zero if not even two.

@@ -1,0 +1,265 @@
+//! Mixer and first decimation against their twins, on both paths.
+
+use super::{Noise, cases, round_even};
+use proptest::prelude::*;
+use quietgap_core::carrier::{CarrierRatio, cos_sin};
+use quietgap_core::config::{FrontEndConfig, Path};
+use quietgap_core::front_end::{FrontEnd, Interval, words_per_code};
+use quietgap_core::phasor::Phasor;
+
+#[derive(Clone, Debug)]
+struct Plan {
+    order: u8,
+    ratio: usize,
+    delay: u8,
+    bits: u32,
+    channels: usize,
+    seed: u64,
+    /// End codes only.
+    ends: bool,
+}
+
+impl Plan {
+    fn config(&self, path: Path) -> FrontEndConfig {
+        FrontEndConfig {
+            order: self.order,
+            ratio: self.ratio as u16,
+            differential_delay: self.delay,
+            path,
+        }
+    }
+    fn outputs(&self) -> usize {
+        usize::from(self.order) * usize::from(self.delay) + 3
+    }
+    fn codes(&self) -> Vec<i32> {
+        Noise(self.seed).codes(self.bits, self.ends, self.outputs() * self.ratio * self.channels)
+    }
+    /// N boxcars of R M ones, convolved one after the other.
+    fn impulse_response(&self) -> Vec<i128> {
+        let mut h = vec![1i128];
+        for _ in 0..self.order {
+            let mut next = vec![0; h.len() + self.ratio * usize::from(self.delay) - 1];
+            for (i, tap) in h.iter().enumerate() {
+                next[i..i + self.ratio * usize::from(self.delay)]
+                    .iter_mut()
+                    .for_each(|x| *x += tap);
+            }
+            h = next;
+        }
+        h
+    }
+    /// The shift that brings a full-scale carrier, 2^(b-1) 2^f (R M)^N / 2, into (2^51, 2^52].
+    fn shift(&self, fraction_bits: u32) -> i32 {
+        let full =
+            (self.impulse_response().iter().sum::<i128>()) << (self.bits - 1 + fraction_bits - 1);
+        (-52..74).find(|s| full <= 1i128 << (52 + s)).expect("a shift")
+    }
+}
+
+fn plans(
+    orders: impl Strategy<Value = u8>,
+    ratio: impl Strategy<Value = usize>,
+) -> impl Strategy<Value = Plan> {
+    let flat = (orders, ratio, 1u8..=2, 8u32..=32, 1usize..=7, any::<u64>(), any::<bool>());
+    flat.prop_map(|(order, ratio, delay, bits, channels, seed, ends)| Plan {
+        order,
+        ratio,
+        delay,
+        bits,
+        channels,
+        seed,
+        ends,
+    })
+}
+
+/// A coherent carrier, cycles and samples, and a plan whose ratio is whole periods of it.
+fn coherent_plans() -> impl Strategy<Value = (u32, u32, Plan)> {
+    (3u32..=33, 0u32..1000, 1usize..=40, 1u8..=6).prop_flat_map(
+        |(samples, cycles, periods, order)| {
+            let cycles = 1 + cycles % ((samples - 1) / 2);
+            let periods = periods.min(480 / samples as usize);
+            plans(Just(order), Just(periods * samples as usize))
+                .prop_map(move |plan| (cycles, samples, plan))
+        },
+    )
+}
+
+/// The core's front end over `codes`, in blocks cut at random, some empty.
+fn front_end<const N: usize, const COLUMNS: usize>(
+    carrier: CarrierRatio,
+    plan: &Plan,
+    path: Path,
+) -> Vec<Vec<[i128; 2]>> {
+    let mut front =
+        FrontEnd::<N, 7, COLUMNS>::new(carrier, plan.config(path), plan.channels, plan.bits)
+            .unwrap();
+    assert_eq!(front.is_folded(), path == Path::Coherent);
+    let gain = plan.impulse_response().iter().sum::<i128>() as u128;
+    // A carrier of amplitude A codes makes A gain 2^f / 2^(s+1) words, on either path.
+    let exponent = if path == Path::Coherent { plan.shift(30) - 29 } else { plan.shift(28) - 27 };
+    assert_eq!(words_per_code(plan.config(path), plan.bits), (gain, exponent));
+    assert_eq!(front.span() as usize, plan.impulse_response().len());
+    let mut noise = Noise(!plan.seed);
+    let mut out = Vec::new();
+    for interval in plan.codes().chunks_exact(plan.ratio * plan.channels) {
+        let mut rest = interval;
+        while !rest.is_empty() {
+            assert_eq!(front.missing() as usize * plan.channels, rest.len());
+            let most = if noise.below(2) == 0 { 5 } else { plan.ratio + 1 };
+            let frames = noise.below(most).min(rest.len() / plan.channels);
+            let (now, later) = rest.split_at(frames * plan.channels);
+            front.push(now);
+            rest = later;
+        }
+        let mut phasors = vec![Phasor::default(); plan.channels];
+        let Interval { saturated, .. } = front.decimate(&mut phasors);
+        assert!(!saturated);
+        let bits = |p: &Phasor| [i128::from(p.i.to_bits()), i128::from(p.q.to_bits())];
+        out.push(phasors.iter().map(bits).collect());
+    }
+    out
+}
+
+/// `front_end` for an order known at run time; few columns make sections short.
+fn core(carrier: CarrierRatio, plan: &Plan, path: Path, few_columns: bool) -> Vec<Vec<[i128; 2]>> {
+    macro_rules! orders {
+        ($($n:literal)*) => {
+            match (plan.order, few_columns) {
+                $(($n, false) => front_end::<$n, 231>(carrier, plan, path),
+                  ($n, true) => front_end::<$n, 37>(carrier, plan, path),)*
+                _ => unreachable!(),
+            }
+        };
+    }
+    orders!(1 2 3 4 5 6)
+}
+
+/// y\[k\] = 2^-s sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i phase of n), cosines and sines in Q2.30.
+fn folded_twin(phase: impl Fn(u64) -> u64, period: usize, plan: &Plan) -> Vec<Vec<[i128; 2]>> {
+    let h = plan.impulse_response();
+    let turn = |n| {
+        let (cosine, sine) = cos_sin(phase(n as u64));
+        [round_even(cosine.into(), 32), -round_even(sine.into(), 32)]
+    };
+    let carrier: Vec<[i128; 2]> = (0..period).map(turn).collect();
+    let codes = plan.codes();
+    let output = |k: usize, channel: usize| {
+        let mut sum = [0i128; 2];
+        for n in 0..(k + 1) * plan.ratio {
+            let Some(tap) = h.get((k + 1) * plan.ratio - 1 - n) else { continue };
+            let x = i128::from(codes[n * plan.channels + channel]);
+            sum = [0, 1].map(|part| sum[part] + tap * x * carrier[n % period][part]);
+        }
+        sum.map(|x| round_even(x, plan.shift(30)))
+    };
+    (0..plan.outputs()).map(|k| (0..plan.channels).map(|c| output(k, c)).collect()).collect()
+}
+
+/// Most samples L <= 128 and `capacity` with 2^(b-1) 2^28 C(L+N-1, N) <= 2^62.
+fn section_length(plan: &Plan, capacity: usize) -> usize {
+    let choose =
+        |n: usize, k: usize| (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128);
+    let order = usize::from(plan.order);
+    let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + 28);
+    (1..=128.min(capacity))
+        .filter(|&length| bound(length) <= 1 << 62)
+        .max()
+        .expect("one sample fits")
+}
+
+/// Section by section: sums against the carrier from phase zero in Q.28, each turned by Q2.30 of
+/// the exact phase of the section's first sample and rounded to Q.28; the integrators run through
+/// the section one sample at a time without input, then take the sums; combs one by one.
+fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec<[i128; 2]>> {
+    let order = usize::from(plan.order);
+    let codes = plan.codes();
+    let q = |n: usize, cut: i32| {
+        let (cosine, sine) = cos_sin(phase(n as u64));
+        [round_even(cosine.into(), cut), round_even(sine.into(), cut)]
+    };
+    let channel = |channel: usize| {
+        let mut integrators = vec![[0i128; 2]; order];
+        let mut integrated = Vec::new();
+        for start in (0..plan.outputs()).map(|k| k * plan.ratio) {
+            let samples: Vec<usize> = (start..start + plan.ratio).collect();
+            for section in samples.chunks(length) {
+                let mut sums = vec![[0i128; 2]; order];
+                for (n, &sample) in section.iter().enumerate() {
+                    let [cosine, sine] = q(n, 62 - 28);
+                    let x = i128::from(codes[sample * plan.channels + channel]);
+                    let mut carry = [x * cosine, -x * sine];
+                    for sum in &mut sums {
+                        *sum = [sum[0] + carry[0], sum[1] + carry[1]];
+                        carry = *sum;
+                    }
+                }
+                for _ in section {
+                    for j in 1..order {
+                        integrators[j] = [0, 1].map(|p| integrators[j][p] + integrators[j - 1][p]);
+                    }
+                }
+                let [cosine, sine] = q(section[0], 32);
+                for (state, [i, q]) in integrators.iter_mut().zip(sums) {
+                    state[0] += round_even(i * cosine + q * sine, 30);
+                    state[1] += round_even(q * cosine - i * sine, 30);
+                }
+            }
+            integrated.push(integrators[order - 1]);
+        }
+        for _ in 0..order {
+            let before =
+                |k: usize| k.checked_sub(plan.delay.into()).map_or([0; 2], |k| integrated[k]);
+            let comb = |k: usize| [0, 1].map(|p| integrated[k][p] - before(k)[p]);
+            integrated = (0..integrated.len()).map(comb).collect();
+        }
+        integrated
+    };
+    let channels: Vec<Vec<[i128; 2]>> = (0..plan.channels).map(channel).collect();
+    let word = |y: [i128; 2]| y.map(|x| round_even(x, plan.shift(28)));
+    (0..plan.outputs()).map(|k| channels.iter().map(|c| word(c[k])).collect()).collect()
+}
+
+fn coherent_phase(cycles: u32, samples: u32) -> impl Fn(u64) -> u64 {
+    let (p, q) = (u128::from(cycles), u128::from(samples));
+    move |n| (((p * u128::from(n) % q) << 64) / q) as u64
+}
+
+proptest! {
+    #![proptest_config(cases(96))]
+
+    #[test]
+    fn folded_path_is_the_convolution((cycles, samples, plan) in coherent_plans()) {
+        let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
+        let twin = folded_twin(coherent_phase(cycles, samples), samples as usize, &plan);
+        prop_assert_eq!(core(carrier, &plan, Path::Coherent, false), twin);
+    }
+
+    #[test]
+    fn mixed_path_is_its_sections(
+        step in 1u64..1 << 63,
+        few_columns: bool,
+        plan in plans(1u8..=6, 2usize..=400),
+    ) {
+        let carrier = CarrierRatio::from_step(step).unwrap();
+        let length = section_length(&plan, if few_columns { 37 } else { 231 });
+        let twin = mixed_twin(|n| step.wrapping_mul(n), length, &plan);
+        prop_assert_eq!(core(carrier, &plan, Path::General, few_columns), twin);
+    }
+
+    /// A coherent carrier may take either path. Bound, relative to the largest word, 2.0: the
+    /// Q.28 table errs by sqrt(2)/2 2^-28 in magnitude, so does the Q2.30 turn by 2^-30 of it,
+    /// the folded path's Q2.30 cosine by 2^-31, and the sections' sums by N 2^-29 2^-(b-1): below
+    /// 2^-28 in all.
+    #[test]
+    fn both_paths_agree((cycles, samples, plan) in coherent_plans()) {
+        let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
+        let length = section_length(&plan, 231);
+        let mixed = core(carrier, &plan, Path::General, false);
+        prop_assert_eq!(&mixed, &mixed_twin(coherent_phase(cycles, samples), length, &plan));
+        let folded = core(carrier, &plan, Path::Coherent, false);
+        for (a, b) in mixed.iter().flatten().flatten().zip(folded.iter().flatten().flatten()) {
+            // The paths' shifts differ by the fraction bits: the words are the same.
+            prop_assert!((a - b).abs() < 1 << (53 - 28), "{} {}", a, b);
+        }
+    }
+}

@@ -1,0 +1,445 @@
+//! The whole readout: cuts, gaps, time stamps, over-range codes, and no panic whatever the codes.
+
+use super::{Noise, cases};
+use proptest::prelude::*;
+use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::config::*;
+use quietgap_core::front_end::words_per_code;
+use quietgap_core::word::{Coefficient, Fraction, Word};
+use quietgap_core::{ConfigError, Health, Reading, Readout};
+
+const CHANNELS: usize = 3;
+type Board<const N: usize> = Readout<N, CHANNELS, 128, 64, 512>;
+
+/// What a run does: whole or cut frames, or a gap.
+enum Step<'a> {
+    Push(&'a [i32]),
+    Seek(u64),
+}
+
+#[derive(Clone, Debug)]
+struct Plan {
+    carrier: CarrierRatio,
+    order: u8,
+    ratio: u16,
+    delay: u8,
+    path: Path,
+    bits: u8,
+    /// Ratio and half of the taps, mirrored with a middle tap or without.
+    firs: Vec<(u16, Vec<i32>, bool)>,
+}
+
+impl Plan {
+    fn taps(&self) -> Vec<Vec<i32>> {
+        let mirrored = |(_, half, odd): &(u16, Vec<i32>, bool)| -> Vec<i32> {
+            half.iter().copied().chain(half.iter().rev().copied().skip(usize::from(*odd))).collect()
+        };
+        self.firs.iter().map(mirrored).collect()
+    }
+    fn front_end(&self) -> FrontEndConfig {
+        FrontEndConfig {
+            order: self.order,
+            ratio: self.ratio,
+            differential_delay: self.delay,
+            path: self.path,
+        }
+    }
+    fn interval(&self) -> u64 {
+        self.firs
+            .iter()
+            .fold(u64::from(self.ratio), |interval, (ratio, ..)| interval * u64::from(*ratio))
+    }
+    /// Length of the whole impulse response, sample 0 to the last non-zero one.
+    fn span(&self) -> u64 {
+        let mut rate = u64::from(self.ratio);
+        let mut span = u64::from(self.order) * (rate * u64::from(self.delay) - 1) + 1;
+        for (taps, (ratio, ..)) in self.taps().iter().zip(&self.firs) {
+            span += (taps.len() as u64 - 1) * rate;
+            rate *= u64::from(*ratio);
+        }
+        span
+    }
+    /// One difference bridge, one of separate electrodes, a monitor, an axis of both.
+    fn board<const N: usize>(&self) -> Result<Board<N>, ConfigError> {
+        let taps = self.taps();
+        let fir =
+            |(taps, (ratio, ..)): (&'_ Vec<i32>, &(u16, Vec<i32>, bool))| (taps.clone(), *ratio);
+        let stages: Vec<(Vec<i32>, u16)> = taps.iter().zip(&self.firs).map(fir).collect();
+        let firs: Vec<FirConfig> = stages
+            .iter()
+            .map(|(taps, ratio)| FirConfig { ratio: *ratio, taps, scale_bits: 15 })
+            .collect();
+        let difference = BridgeKind::Difference {
+            channel: 0,
+            full: Word::lit("0.5"),
+            imbalance: Fraction::lit("0.001"),
+            share: Fraction::lit("0.1"),
+        };
+        let strays = [Word::lit("-0").abs(), Word::lit("0.001")];
+        let separate =
+            BridgeKind::Separate { channels: [1, 2], strays, least_sum: Word::lit("0.01") };
+        let (range, quadrature) = (Fraction::lit("0.5"), Fraction::lit("0.1"));
+        let bridge = |kind| BridgeConfig {
+            kind,
+            gap_am: 2_000_000_000_000_000,
+            offset_am: 7,
+            range,
+            quadrature,
+        };
+        let turned = Alignment { cosine: Fraction::lit("0.8"), sine: Fraction::lit("0.6") };
+        Readout::new(&ReadoutConfig {
+            code_bits: self.bits,
+            carrier: self.carrier,
+            front_end: self.front_end(),
+            firs: &firs,
+            alignments: &[Alignment::NONE, turned, turned],
+            monitor: Some(MonitorConfig {
+                channel: 2,
+                calibration: Word::lit("0.01"),
+                weak: Word::lit("0.01"),
+                lost: Word::lit("0.001"),
+            }),
+            bridges: &[bridge(difference), bridge(separate)],
+            axes: AxesConfig {
+                axes: 1,
+                solve: &[Coefficient::lit("0.5"); 2],
+                geometry: &[Coefficient::ONE; 2],
+                residual_am: 1_000_000_000_000,
+            },
+        })
+    }
+    fn run(&self, steps: &[Step]) -> Vec<Reading> {
+        fn go<const N: usize>(plan: &Plan, steps: &[Step]) -> Vec<Reading> {
+            let mut board = plan.board::<N>().unwrap();
+            assert_eq!((board.interval(), board.span()), (plan.interval(), plan.span()));
+            let mut readings = Vec::new();
+            for step in steps {
+                match *step {
+                    Step::Push(codes) => {
+                        board.push(codes, |reading| readings.push(reading.clone()))
+                    }
+                    Step::Seek(sample) => board.seek(sample),
+                }
+            }
+            assert_eq!(board.counts().readings() as usize, readings.len());
+            readings
+        }
+        match self.order {
+            1 => go::<1>(self, steps),
+            2 => go::<2>(self, steps),
+            3 => go::<3>(self, steps),
+            4 => go::<4>(self, steps),
+            5 => go::<5>(self, steps),
+            _ => go::<6>(self, steps),
+        }
+    }
+}
+
+/// Up to two FIR stages, taps of 2^-15, none of gain above 1.5, so that no plan is refused.
+fn firs() -> impl Strategy<Value = Vec<(u16, Vec<i32>, bool)>> {
+    let taps = prop::collection::vec(500i32..4000, 1..=6);
+    prop::collection::vec((1u16..=4, taps, any::<bool>()), 0..=2)
+}
+
+/// Four samples to the cycle, or six or five, folded.
+fn folded() -> impl Strategy<Value = Plan> {
+    let period = prop::sample::select(vec![4u16, 5, 6]);
+    (period, 1u16..=30, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_map(
+        |(period, periods, order, delay, bits, firs)| {
+            let carrier = CarrierRatio::coherent(1, period.into()).unwrap();
+            let (ratio, path) = (period * periods, Path::Coherent);
+            Plan { carrier, order, ratio, delay, path, bits, firs }
+        },
+    )
+}
+
+fn mixed() -> impl Strategy<Value = Plan> {
+    (1u64..1 << 63, 2u16..=150, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_map(
+        |(step, ratio, order, delay, bits, firs)| {
+            let carrier = CarrierRatio::from_step(step).unwrap();
+            Plan { carrier, order, ratio, delay, path: Path::General, bits, firs }
+        },
+    )
+}
+
+/// Codes without the two end codes, so that nothing is over range.
+fn good_codes(plan: &Plan, seed: u64, samples: u64) -> Vec<i32> {
+    let most = (1i64 << (plan.bits - 1)) - 2;
+    let codes = Noise(seed).codes(plan.bits.into(), false, samples as usize * CHANNELS);
+    codes.into_iter().map(|x| i64::from(x).clamp(-most, most) as i32).collect()
+}
+
+fn cuts_change_nothing(plan: &Plan, seed: u64) -> Result<(), TestCaseError> {
+    let codes = good_codes(plan, seed, plan.span() + 3 * plan.interval() + 1);
+    let whole = plan.run(&[Step::Push(&codes)]);
+    let mut noise = Noise(!seed);
+    for most in [7, codes.len() + 1] {
+        let mut steps = Vec::new();
+        let mut rest = &codes[..];
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(noise.below(most).min(rest.len()));
+            steps.push(Step::Push(now));
+            rest = later;
+        }
+        prop_assert_eq!(&plan.run(&steps), &whole);
+    }
+    prop_assert!(whole.len() as u64 >= 3 && !whole.last().unwrap().health.has(Health::SETTLING));
+    prop_assert!(
+        whole.iter().all(|r| r.over_range_channels == 0 && !r.health.has(Health::OVER_RANGE))
+    );
+    Ok(())
+}
+
+/// Starts at sample `near` of an interval, what filled the filters before being lost.
+fn seek_settles(plan: &Plan, seed: u64, near: u64) -> Result<(), TestCaseError> {
+    let start = 2 * plan.interval() + near;
+    let codes = good_codes(plan, seed, start + plan.span() + 4 * plan.interval());
+    let (lost, kept) = codes.split_at(start as usize * CHANNELS);
+    let settled = |r: &Reading| !r.health.has(Health::SETTLING);
+    let whole: Vec<Reading> = plan.run(&[Step::Push(&codes)]).into_iter().filter(settled).collect();
+    // The second run has other samples in its filters, and a cut frame, before it seeks.
+    let odd = &lost[..lost.len() / 2 + 1];
+    let sought = plan.run(&[Step::Push(odd), Step::Seek(start), Step::Push(kept)]);
+    let sought: Vec<&Reading> = sought
+        .iter()
+        .skip(odd.len() / CHANNELS / plan.interval() as usize)
+        .filter(|r| settled(r))
+        .collect();
+    // Settled are exactly the readings whose whole response lies at or after `start`.
+    let first = (start + plan.span()).div_ceil(plan.interval());
+    let last = start + plan.span() + 4 * plan.interval();
+    prop_assert_eq!(sought.len() as u64, last / plan.interval() + 1 - first);
+    for reading in sought {
+        let same = whole.iter().find(|r| r.half_samples == reading.half_samples);
+        prop_assert_eq!(Some(reading), same, "{:?} from sample {}", plan, start);
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(cases(96))]
+
+    #[test]
+    fn cuts_change_nothing_folded(plan in folded(), seed: u64) {
+        cuts_change_nothing(&plan, seed)?;
+    }
+
+    #[test]
+    fn cuts_change_nothing_mixed(plan in mixed(), seed: u64) {
+        cuts_change_nothing(&plan, seed)?;
+    }
+
+    #[test]
+    fn seek_settles_folded(plan in folded(), seed: u64, near in 0u64..8, far: u64) {
+        seek_settles(&plan, seed, near)?;
+        seek_settles(&plan, seed, far % plan.interval())?;
+    }
+
+    #[test]
+    fn seek_settles_mixed(plan in mixed(), seed: u64, near in 0u64..8, far: u64) {
+        seek_settles(&plan, seed, near)?;
+        seek_settles(&plan, seed, far % plan.interval())?;
+    }
+
+    /// A carrier whose amplitude grows by one code a sample: a filter of symmetric response reads
+    /// the amplitude at the centre of its response, which is what the time stamp says it is.
+    /// Half a sample off would read 5e-8 off; the words' rounding and `f64` make 1e-12.
+    #[test]
+    fn time_stamps_are_the_centre(
+        periods in 1u16..=20, order in 2u8..=6, delay in 1u8..=2, firs in firs(), general: bool,
+    ) {
+        let path = if general { Path::General } else { Path::Coherent };
+        let carrier = CarrierRatio::coherent(1, 4).unwrap();
+        let plan = Plan { carrier, order, ratio: 4 * periods, delay, path, bits: 24, firs };
+        let samples = plan.span() + 3 * plan.interval();
+        let code = |n: u64| n as i32 * [1, 0, -1, 0][(n % 4) as usize];
+        let codes: Vec<i32> = (0..samples).flat_map(|n| [code(n); CHANNELS]).collect();
+        let (numerator, exponent) = words_per_code(plan.front_end(), plan.bits.into());
+        let gain = |taps: Vec<i32>| f64::from(taps.iter().sum::<i32>()) / 2f64.powi(15);
+        let word_of_code = numerator as f64 * 2f64.powi(-exponent - 52)
+            * plan.taps().into_iter().map(gain).product::<f64>();
+        let mut seen = 0;
+        for (n, reading) in (1u64..).zip(plan.run(&[Step::Push(&codes)])) {
+            let last = n * plan.interval() - 1;
+            prop_assert_eq!(reading.half_samples, 2 * last as i64 - (plan.span() as i64 - 1));
+            if reading.health.has(Health::SETTLING) {
+                continue;
+            }
+            seen += 1;
+            // Undo the readout's own steps: monitor, imbalance, the electrodes' own polarisation.
+            let u = reading.bridges[0].gap_fraction.to_num::<f64>();
+            let ratio = reading.monitor_ratio as f64 / 2f64.powi(60);
+            let polarisation = 1.0 + 0.1 * u * u / (1.0 - u * u);
+            let r = u / (1.0 - u * u) + 0.001;
+            let word = r * 0.5 / ratio / polarisation;
+            let exact = reading.half_samples as f64 / 2.0 * word_of_code;
+            prop_assert!((word - exact).abs() < 1e-12, "{} {}", word, exact);
+        }
+        prop_assert!(seen >= 3);
+    }
+
+    /// One bad code at any sample of any channel: the end codes and all beyond are over range,
+    /// the codes next to them are not, on both paths; the reading of its interval names the
+    /// channel, and every reading that holds a sample of that interval carries the flag.
+    #[test]
+    fn over_range_is_the_end_codes(
+        plan in prop_oneof![folded(), mixed()],
+        channel in 0..CHANNELS,
+        at: u64,
+        beyond in 0i64..1 << 31,
+    ) {
+        let samples = plan.span() + 4 * plan.interval();
+        let at = at % samples;
+        let codes = good_codes(&plan, at, samples);
+        let most = (1i64 << (plan.bits - 1)) - 1;
+        let wide = |x: i64| x.clamp(i32::MIN.into(), i32::MAX.into());
+        let cases = [
+            (most - 1, false), (-most, false),
+            (most, true), (-most - 1, true),
+            (wide(most + beyond), true), (wide(-most - 1 - beyond), true),
+        ];
+        for (code, bad) in cases {
+            let mut codes = codes.clone();
+            codes[at as usize * CHANNELS + channel] = code as i32;
+            for (n, reading) in (0u64..).zip(plan.run(&[Step::Push(&codes)])) {
+                let own = at / plan.interval() == n;
+                prop_assert_eq!(reading.over_range_channels, u32::from(bad && own) << channel, "{}", code);
+                let end_of_own = (at / plan.interval() + 1) * plan.interval() - 1;
+                let last = (n + 1) * plan.interval() - 1;
+                let holds = bad && end_of_own <= last && end_of_own + plan.span() > last;
+                prop_assert_eq!(reading.health.has(Health::OVER_RANGE), holds, "{} at {}, reading {}", code, at, n);
+            }
+        }
+    }
+
+    /// Any codes at all, any constants that a plan may have: readings come, nothing panics
+    /// (overflow checks are on), and every reading of too large codes says so.
+    #[test]
+    fn nothing_panics(plan in prop_oneof![folded(), mixed()], seed: u64, start in 0u64..1 << 60) {
+        fn go<const N: usize>(plan: &Plan, noise: &mut Noise, start: u64) -> bool {
+            let Ok(mut board) = wild_board::<N>(plan, noise) else { return false };
+            let samples = plan.span() + 2 * plan.interval();
+            for kind in 0..4 {
+                let code = |x: u64| match kind {
+                    0 => x as i32,
+                    1 => if x & 1 == 0 { i32::MIN } else { i32::MAX },
+                    2 => i32::MIN,
+                    _ => (x as i32) >> (x >> 59),
+                };
+                let codes: Vec<i32> = (0..samples as usize * CHANNELS).map(|_| code(noise.next())).collect();
+                let mut readings = 0;
+                board.push(&codes, |reading| {
+                    assert!(kind != 2 || reading.health.has(Health::OVER_RANGE));
+                    readings += 1;
+                });
+                assert!(readings >= samples / plan.interval());
+                board.seek(start);
+            }
+            true
+        }
+        let mut noise = Noise(seed);
+        let mut built = 0;
+        for _ in 0..4 {
+            built += u32::from(match plan.order {
+                1 => go::<1>(&plan, &mut noise, start),
+                2 => go::<2>(&plan, &mut noise, start),
+                3 => go::<3>(&plan, &mut noise, start),
+                4 => go::<4>(&plan, &mut noise, start),
+                5 => go::<5>(&plan, &mut noise, start),
+                _ => go::<6>(&plan, &mut noise, start),
+            });
+        }
+        prop_assert_eq!(built, 4);
+    }
+}
+
+/// A board with every constant drawn from all that is allowed, the ends more often than not.
+fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>, ConfigError> {
+    fn within(noise: &mut Noise, min: i64, max: i64) -> i64 {
+        match noise.below(4) {
+            0 => min,
+            1 => max,
+            2 => min.max(0).max(max >> noise.below(60)),
+            _ => {
+                let part = i128::from(noise.next() >> 1);
+                let span = i128::from(max) - i128::from(min);
+                (i128::from(min) + ((part * span) >> 63)) as i64
+            }
+        }
+    }
+    let alignments: Vec<Alignment> = (0..CHANNELS)
+        .map(|_| {
+            let [cosine, sine] =
+                [0; 2].map(|_| Fraction::from_bits(within(noise, i64::MIN, i64::MAX)));
+            Alignment { cosine, sine }
+        })
+        .collect();
+    let bridges: Vec<BridgeConfig> = (0..1 + noise.below(MAX_BRIDGES))
+        .map(|_| {
+            let kind = if noise.below(2) == 0 {
+                BridgeKind::Difference {
+                    channel: noise.below(CHANNELS) as u8,
+                    full: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
+                    imbalance: Fraction::from_bits(within(noise, -(1 << 62), 1 << 62)),
+                    share: Fraction::from_bits(within(noise, 0, 1 << 62)),
+                }
+            } else {
+                BridgeKind::Separate {
+                    channels: [0; 2].map(|_| noise.below(CHANNELS) as u8),
+                    strays: [0; 2].map(|_| Word::from_bits(within(noise, 0, 1 << 55))),
+                    least_sum: Word::from_bits(within(noise, 1 << 30, 1 << 57)),
+                }
+            };
+            let gap_am = within(noise, 1, 1_000_000_000_000_000_000);
+            let offset_am = within(noise, -gap_am, gap_am);
+            let range = Fraction::from_bits(within(noise, 1, 9 * ((1 << 62) / 10)));
+            let quadrature = Fraction::from_bits(within(noise, 0, i64::MAX));
+            BridgeConfig { kind, gap_am, offset_am, range, quadrature }
+        })
+        .collect();
+    let axes = noise.below(MAX_AXES.min(bridges.len()) + 1);
+    let count = axes * bridges.len();
+    let matrix = |noise: &mut Noise| -> Vec<Coefficient> {
+        (0..count).map(|_| Coefficient::from_bits(within(noise, i64::MIN, i64::MAX))).collect()
+    };
+    let (solve, geometry) = (matrix(noise), matrix(noise));
+    let weak = within(noise, 0, 1 << 55);
+    let monitor = MonitorConfig {
+        channel: noise.below(CHANNELS) as u8,
+        calibration: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
+        weak: Word::from_bits(weak),
+        lost: Word::from_bits(within(noise, 0, weak)),
+    };
+    let taps = plan.taps();
+    let fir =
+        |(taps, (ratio, ..)): (_, &(u16, _, _))| FirConfig { ratio: *ratio, taps, scale_bits: 15 };
+    let firs: Vec<FirConfig> = taps.iter().map(Vec::as_slice).zip(&plan.firs).map(fir).collect();
+    Readout::new(&ReadoutConfig {
+        code_bits: plan.bits,
+        carrier: plan.carrier,
+        front_end: plan.front_end(),
+        firs: &firs,
+        alignments: &alignments,
+        monitor: Some(monitor).filter(|_| noise.below(3) > 0),
+        bridges: &bridges,
+        axes: AxesConfig {
+            axes: axes as u8,
+            solve: &solve,
+            geometry: &geometry,
+            residual_am: within(noise, 0, i64::MAX),
+        },
+    })
+}
+
+/// The README promises no panics: so also at the last sample numbers there are.
+#[test]
+fn seek_takes_any_sample() {
+    let carrier = CarrierRatio::coherent(1, 4).unwrap();
+    let plan =
+        Plan { carrier, order: 2, ratio: 8, delay: 1, path: Path::Auto, bits: 24, firs: vec![] };
+    for sample in [(1 << 62) - 8, 1 << 62, u64::MAX - 8, u64::MAX] {
+        let steps = [Step::Seek(sample), Step::Push(&[0; 8 * CHANNELS])];
+        let outcome = std::panic::catch_unwind(|| plan.run(&steps).len());
+        assert_eq!(outcome.ok(), Some(1), "from sample {sample}");
+    }
+}
