@@ -6,6 +6,8 @@ use proptest::prelude::ProptestConfig;
 
 #[path = "bit_exact/front_end.rs"]
 mod front_end;
+#[path = "bit_exact/no_panic.rs"]
+mod no_panic;
 #[path = "bit_exact/readout.rs"]
 mod readout;
 #[path = "bit_exact/slow_stages.rs"]

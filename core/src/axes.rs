@@ -66,7 +66,8 @@ impl Axes {
         if self.axes > 0 {
             for (row, bridge) in self.geometry.iter().zip(bridges) {
                 let back = dot(row, axes.iter().copied());
-                residual = residual.max(bridge.displacement_am.saturating_sub(back).saturating_abs());
+                residual =
+                    residual.max(bridge.displacement_am.saturating_sub(back).saturating_abs());
             }
         }
         (axes, residual, residual > self.residual_am)
@@ -78,6 +79,9 @@ fn copy(row: &mut [i64], from: &[Coefficient]) {
 }
 
 fn dot(row: &[i64], x: impl Iterator<Item = i64>) -> i64 {
-    let sum = row.iter().zip(x).fold(0i128, |sum, (&c, x)| sum.saturating_add(i128::from(c) * i128::from(x)));
+    let sum = row
+        .iter()
+        .zip(x)
+        .fold(0i128, |sum, (&c, x)| sum.saturating_add(i128::from(c) * i128::from(x)));
     saturate(shift_round(sum, Coefficient::FRAC_NBITS), i64::MAX).0
 }

@@ -9,7 +9,9 @@
 use crate::config::{BridgeConfig, BridgeKind, MonitorConfig};
 use crate::health::Health;
 use crate::phasor::Phasor;
-use crate::word::{Fraction, Word, divide_round, saturate, scale_by_fraction, shift_round, square_root};
+use crate::word::{
+    Fraction, Word, divide_round, saturate, scale_by_fraction, shift_round, square_root,
+};
 
 /// Fraction bits of bridge and monitor ratios (Q4.60).
 const RATIO_BITS: u32 = 60;
@@ -90,17 +92,24 @@ fn polarisation_ratio(configs: &[BridgeConfig], readings: &[BridgeReading]) -> i
     saturate(shift_round(total, 62 - RATIO_BITS), i64::MAX).0
 }
 
-fn invert_one(config: &BridgeConfig, phasors: &[Phasor], scale: i64, polarisation: i64) -> BridgeReading {
+fn invert_one(
+    config: &BridgeConfig,
+    phasors: &[Phasor],
+    scale: i64,
+    polarisation: i64,
+) -> BridgeReading {
     let at = |channel: u8| phasors.get(usize::from(channel)).copied().unwrap_or_default();
     // Q12.52 (below 2^55) x Q4.60 (below 2^63): exact in `i128`, back to Q12.52, below 2^58.
-    let scaled = |word: Word| shift_round(i128::from(word.to_bits()) * i128::from(scale), RATIO_BITS);
+    let scaled =
+        |word: Word| shift_round(i128::from(word.to_bits()) * i128::from(scale), RATIO_BITS);
     let (u, quadrature, mut health) = match config.kind {
         BridgeKind::Difference { channel, full, imbalance, .. } => {
             let phasor = at(channel);
             let factor = i128::from(polarisation);
             // (Q12.52 below 2^58 x Q4.60 below 2^63) back to Q12.52, x 2^60 below 2^122.
             let ratio = |word| {
-                let corrected = shift_round(scaled(word) * factor, RATIO_BITS).clamp(-(1 << 62), 1 << 62);
+                let corrected =
+                    shift_round(scaled(word) * factor, RATIO_BITS).clamp(-(1 << 62), 1 << 62);
                 divide_round(corrected << RATIO_BITS, full.to_bits().into()).unwrap_or(0)
             };
             let offset = i128::from(imbalance.to_bits() >> (62 - RATIO_BITS));
@@ -113,8 +122,11 @@ fn invert_one(config: &BridgeConfig, phasors: &[Phasor], scale: i64, polarisatio
             let first = scaled(a.i) - i128::from(strays[0].to_bits());
             let second = scaled(b.i) - i128::from(strays[1].to_bits());
             let sum = first + second;
-            let health =
-                if sum < i128::from(least_sum.to_bits()) { Health::CARRIER_LOST } else { Health::OK };
+            let health = if sum < i128::from(least_sum.to_bits()) {
+                Health::CARRIER_LOST
+            } else {
+                Health::OK
+            };
             // Below 2^60 x 2^62: exact; a sum not above zero reads as centre, flagged above.
             let over_sum = |difference: i128| divide_round(difference << 62, sum).unwrap_or(0);
             let (u, beyond) = saturate(over_sum(first - second), i64::MAX);

@@ -45,7 +45,8 @@ pub fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
     let mut value: u128 = 1;
     for (d, weight) in (0u128..).zip(weights.iter_mut()) {
         if d > 0 {
-            value = value * (u128::from(samples) + d - 1) / core::num::NonZeroU128::new(d).unwrap_or(core::num::NonZeroU128::MIN);
+            value = value * (u128::from(samples) + d - 1)
+                / core::num::NonZeroU128::new(d).unwrap_or(core::num::NonZeroU128::MIN);
         }
         *weight = value as i64;
     }

@@ -63,41 +63,80 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
     /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
     /// in Q12.52), or no room in a pool.
-    pub fn new(configs: &[FirConfig<'_>], channels: usize, worst: Word) -> Result<Self, ConfigError> {
+    pub fn new(
+        configs: &[FirConfig<'_>],
+        channels: usize,
+        worst: Word,
+    ) -> Result<Self, ConfigError> {
         let mut chain = Self { stages: Vec::new(), taps: Vec::new(), open: Vec::new(), channels };
         let mut worst = i128::from(worst.to_bits());
         if configs.len() > MAX_FIRS {
             let given = configs.len() as i64;
-            return Err(ConfigError::new(Stage::Fir(0), "number of stages", given, 0, MAX_FIRS as i64));
+            return Err(ConfigError::new(
+                Stage::Fir(0),
+                "number of stages",
+                given,
+                0,
+                MAX_FIRS as i64,
+            ));
         }
         for (config, number) in configs.iter().zip(1u8..) {
             let stage = Stage::Fir(number);
-            let check = |quantity, given: usize, min, max| ConfigError::check(stage, quantity, given as i64, min, max);
+            let check = |quantity, given: usize, min, max| {
+                ConfigError::check(stage, quantity, given as i64, min, max)
+            };
             let length = config.taps.len();
             check("ratio", config.ratio.into(), 1, 4096)?;
             check("taps", length, 1, 2 * TAPS as i64)?;
             check("scale bits", config.scale_bits.into(), 0, 30)?;
-            let unequal = config.taps.iter().zip(config.taps.iter().rev()).position(|(a, b)| a != b);
+            let unequal =
+                config.taps.iter().zip(config.taps.iter().rev()).position(|(a, b)| a != b);
             if let Some(n) = unequal {
-                return Err(ConfigError::new(stage, "first tap unlike its mirror", n as i64, -1, -1));
+                return Err(ConfigError::new(
+                    stage,
+                    "first tap unlike its mirror",
+                    n as i64,
+                    -1,
+                    -1,
+                ));
             }
             let total: u64 = config.taps.iter().map(|t| u64::from(t.unsigned_abs())).sum();
             ConfigError::check(stage, "sum of |taps|", total as i64, 1, (1 << 32) - 1)?;
             worst = shift_round(worst * i128::from(total), config.scale_bits.into());
-            ConfigError::check(stage, "worst-case word / 2^52 x 1000", ((worst * 1000) >> 52) as i64, 0, 7999)?;
+            ConfigError::check(
+                stage,
+                "worst-case word / 2^52 x 1000",
+                ((worst * 1000) >> 52) as i64,
+                0,
+                7999,
+            )?;
             let (first_tap, first_open) = (chain.taps.len(), chain.open.len());
             let half = length.div_ceil(2);
             let outputs = length.div_ceil(usize::from(config.ratio.max(1)));
-            let full = |quantity, capacity| move |_| ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64);
+            let full = |quantity, capacity| {
+                move |_| ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
+            };
             for tap in config.taps.iter().take(half) {
                 chain.taps.push(*tap).map_err(full("taps of all stages", TAPS))?;
             }
             for _ in 0..outputs * channels {
-                chain.open.push(Open::default()).map_err(|_| full("open outputs of all stages", OPEN)(0))?;
+                chain
+                    .open
+                    .push(Open::default())
+                    .map_err(|_| full("open outputs of all stages", OPEN)(0))?;
             }
             let ratio = u32::from(config.ratio);
             let scale = u32::from(config.scale_bits);
-            let made = FirStage { ratio, length, scale, first_tap, first_open, outputs, head: 0, position: 0 };
+            let made = FirStage {
+                ratio,
+                length,
+                scale,
+                first_tap,
+                first_open,
+                outputs,
+                head: 0,
+                position: 0,
+            };
             chain.stages.push(made).map_err(|_| full("stages", MAX_FIRS)(0))?;
         }
         Ok(chain)
@@ -122,7 +161,8 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
             let half = stage.length.div_ceil(2);
             let taps = self.taps.get(stage.first_tap..stage.first_tap + half).unwrap_or(&[]);
             let cells = stage.outputs * self.channels;
-            let open = self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
+            let open =
+                self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
             saturated |= stage.push(taps, open, frame)?;
         }
         Some(saturated)
@@ -136,11 +176,14 @@ impl FirStage {
         for (phasor, sums) in frame.iter().zip(open.chunks_exact_mut(self.outputs.max(1))) {
             let i = split(phasor.i);
             let q = split(phasor.q);
-            let (wrapped, next) = sums.split_at_mut_checked(self.head).unwrap_or((&mut [], &mut []));
+            let (wrapped, next) =
+                sums.split_at_mut_checked(self.head).unwrap_or((&mut [], &mut []));
             let mut index = first;
             for sum in next.iter_mut().chain(wrapped) {
                 // Tap and mirror are one number, kept once.
-                let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else { break };
+                let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else {
+                    break;
+                };
                 sum.i = add(sum.i, i, tap);
                 sum.q = add(sum.q, q, tap);
                 index += self.ratio as usize;

@@ -69,7 +69,9 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
     /// # Errors
     /// [`ConfigError`] when the carrier has no period or its columns exceed `COLUMNS`.
     pub fn new(ratio: CarrierRatio, channels: usize, code_bits: u32) -> Result<Self, ConfigError> {
-        let refuse = |quantity, given, min, max| ConfigError::new(Stage::FrontEnd, quantity, given, min, max);
+        let refuse = |quantity, given, min, max| {
+            ConfigError::new(Stage::FrontEnd, quantity, given, min, max)
+        };
         let period = ratio.period().ok_or(refuse("carrier period", 0, 1, COLUMNS as i64))?;
         let phases = Self::phases(period);
         let columns = phases as usize * channels;
@@ -129,7 +131,11 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
             let pair_ready = self.phase == 0 && (!self.alternate || self.row.is_multiple_of(2));
             let rows = if self.alternate { 2 } else { 1 };
             if pair_ready && rest.len() >= rows * width {
-                let room = if self.flush_rows == 0 { u32::MAX } else { self.flush_rows - self.narrow_rows };
+                let room = if self.flush_rows == 0 {
+                    u32::MAX
+                } else {
+                    self.flush_rows - self.narrow_rows
+                };
                 let whole = (rest.len() / (rows * width).max(1) * rows).min(room as usize);
                 let (now, later) = rest.split_at_checked(whole * width).unwrap_or((rest, &[]));
                 if self.flush_rows == 0 {
@@ -184,7 +190,10 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
             let Some(level) = upper.first_mut() else { continue };
             for (i, below) in lower.iter().enumerate() {
                 let weight = weights[j - i];
-                level.iter_mut().zip(below).for_each(|(sum, x)| *sum = sum.wrapping_add(x.wrapping_mul(weight)));
+                level
+                    .iter_mut()
+                    .zip(below)
+                    .for_each(|(sum, x)| *sum = sum.wrapping_add(x.wrapping_mul(weight)));
             }
             for (sum, narrow) in level.iter_mut().zip(&mut self.narrow[j]) {
                 *sum = sum.wrapping_add(i64::from(*narrow));
@@ -350,7 +359,8 @@ fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
             seen[lane] |= reach(codes[lane]);
             let mut carry = S::of(codes[lane]);
             for (j, sum) in sums.iter_mut().enumerate() {
-                sum[lane] = if j == 0 && negative { sum[lane].sub(carry) } else { sum[lane].add(carry) };
+                sum[lane] =
+                    if j == 0 && negative { sum[lane].sub(carry) } else { sum[lane].add(carry) };
                 carry = sum[lane];
             }
         }
@@ -359,7 +369,8 @@ fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
     let columns = data.get(first..).unwrap_or(&[]);
     if alternate {
         for pair in columns.chunks(2 * width) {
-            let (Some(even), Some(odd)) = (pair.first_chunk(), pair.get(width..).and_then(|r| r.first_chunk()))
+            let (Some(even), Some(odd)) =
+                (pair.first_chunk(), pair.get(width..).and_then(|r| r.first_chunk()))
             else {
                 break;
             };

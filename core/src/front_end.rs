@@ -86,16 +86,25 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         channels: usize,
         code_bits: u32,
     ) -> Result<Self, ConfigError> {
-        let check = |quantity, given, min, max| ConfigError::check(Stage::FrontEnd, quantity, given, min, max);
+        let check = |quantity, given, min, max| {
+            ConfigError::check(Stage::FrontEnd, quantity, given, min, max)
+        };
         ConfigError::check(Stage::Converter, "code bits", code_bits.into(), 8, 32)?;
-        ConfigError::check(Stage::Converter, "channels", channels as i64, 1, CHANNELS.min(32) as i64)?;
+        ConfigError::check(
+            Stage::Converter,
+            "channels",
+            channels as i64,
+            1,
+            CHANNELS.min(32) as i64,
+        )?;
         check("order", config.order.into(), ORDER as i64, ORDER as i64)?;
         check("order", ORDER as i64, 1, crate::cic::MAX_ORDER as i64)?;
         check("ratio", config.ratio.into(), 2, MAX_RATIO.into())?;
         check("differential delay", config.differential_delay.into(), 1, 2)?;
         let (order, ratio) = (ORDER as u32, u32::from(config.ratio));
         let folds = carrier.period().filter(|period| ratio.is_multiple_of(*period));
-        let room = folds.is_some_and(|p| Fold::<ORDER, COLUMNS>::phases(p) as usize * channels <= COLUMNS);
+        let room =
+            folds.is_some_and(|p| Fold::<ORDER, COLUMNS>::phases(p) as usize * channels <= COLUMNS);
         let fold = match config.path {
             Path::Auto => room,
             Path::Coherent => {

@@ -65,7 +65,8 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             })?;
             oscillator.advance(1);
         }
-        let full = || ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64);
+        let full =
+            || ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64);
         let mut sums = Vec::new();
         let mut watch = Vec::new();
         sums.resize(channels, [[0; 2]; ORDER]).map_err(|_| full())?;

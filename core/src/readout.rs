@@ -101,7 +101,9 @@ impl<
             check_bridge(bridge, Stage::Bridge(number), channels)?;
         }
         if let Some(monitor) = &config.monitor {
-            let check = |quantity, given, min, max| ConfigError::check(Stage::Monitor, quantity, given, min, max);
+            let check = |quantity, given, min, max| {
+                ConfigError::check(Stage::Monitor, quantity, given, min, max)
+            };
             check("channel", monitor.channel.into(), 0, channels as i64 - 1)?;
             check("calibration word", monitor.calibration.to_bits(), 1 << 30, 1 << 55)?;
             check("weak level word", monitor.weak.to_bits(), 0, 1 << 55)?;
@@ -227,7 +229,8 @@ impl<
         let _ = bridges.resize(self.bridges.len(), BridgeReading::default());
         bridge::invert(&self.bridges, &aligned, monitor_ratio, &mut bridges);
         let (axes, residual_am, disagree) = self.axes.solve(&bridges);
-        health |= bridges.iter().fold(Health::when(Health::AXES_RESIDUAL, disagree), |h, b| h | b.health);
+        health |=
+            bridges.iter().fold(Health::when(Health::AXES_RESIDUAL, disagree), |h, b| h | b.health);
 
         // Last sample of the interval, and how far back the response reaches.
         let last = (self.next + 1) * self.interval - 1;
@@ -238,7 +241,15 @@ impl<
         self.gathered = Interval::default();
         self.next += 1;
         self.counts.count(health);
-        Reading { half_samples, axes, bridges, monitor_ratio, residual_am, over_range_channels, health }
+        Reading {
+            half_samples,
+            axes,
+            bridges,
+            monitor_ratio,
+            residual_am,
+            over_range_channels,
+            health,
+        }
     }
 
     /// A bad sample spoils every reading whose filters it is in: the fault holds that long.

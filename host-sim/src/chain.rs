@@ -4,7 +4,10 @@ use crate::sensor::Settings;
 use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
-type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 16384>;
+type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 8192>;
+
+/// Stack for building one: it is moved some times before it reaches the heap.
+const BUILD_STACK: usize = 16 << 20;
 
 macro_rules! orders {
     ($($name:ident = $order:literal),*) => {
@@ -22,7 +25,18 @@ macro_rules! orders {
             ///
             /// # Errors
             /// What the core refuses.
+            ///
+            /// # Panics
+            /// Where the system gives no further thread.
             pub fn new(settings: &Settings) -> Result<Self, ConfigError> {
+                std::thread::scope(|scope| {
+                    let builder = std::thread::Builder::new().stack_size(BUILD_STACK);
+                    let built = builder.spawn_scoped(scope, || Self::build(settings));
+                    built.expect("a thread").join().expect("building does not panic")
+                })
+            }
+
+            fn build(settings: &Settings) -> Result<Self, ConfigError> {
                 settings.with_config(|config| match settings.front_end.order {
                     $($order => Ok(Self::$name(Box::new(Host::new(config)?))),)*
                     _ => Err(Host::<1>::new(config).err().unwrap_or(ConfigError {

@@ -42,7 +42,13 @@ pub struct Options {
 ///
 /// # Errors
 /// A failing read or write.
-pub fn run(sensor: &Sensor, capture: &Capture, out: &Path, options: Options, progress: impl Fn(u64)) -> Result<Outcome> {
+pub fn run(
+    sensor: &Sensor,
+    capture: &Capture,
+    out: &Path,
+    options: Options,
+    progress: impl Fn(u64),
+) -> Result<Outcome> {
     let started = Instant::now();
     let mut writer = Writer::create(out, sensor)?;
     let mut counts = HealthCounts::default();
@@ -82,14 +88,24 @@ pub fn run(sensor: &Sensor, capture: &Capture, out: &Path, options: Options, pro
                     .map(|&(start, end, first)| {
                         scope.spawn(move || {
                             let mut kept = Vec::new();
-                            core_part(sensor, capture, start, end, first, |row| kept.push(row.clone()), |_| ())?;
+                            core_part(
+                                sensor,
+                                capture,
+                                start,
+                                end,
+                                first,
+                                |row| kept.push(row.clone()),
+                                |_| (),
+                            )?;
                             Ok(kept)
                         })
                     })
                     .collect();
                 let (start, end, first) = cuts[0];
-                let head = core_part(sensor, capture, start, end, first, &mut take, &progress).map(|()| Vec::new());
-                let joined = later.into_iter().map(|t| t.join().expect("a part's thread does not panic"));
+                let head = core_part(sensor, capture, start, end, first, &mut take, &progress)
+                    .map(|()| Vec::new());
+                let joined =
+                    later.into_iter().map(|t| t.join().expect("a part's thread does not panic"));
                 std::iter::once(head).chain(joined).collect()
             });
             for part in parts {

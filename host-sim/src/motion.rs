@@ -31,7 +31,10 @@ impl Motion {
             }
             if n > 0 && times[n - 1] >= *t {
                 let before = times[n - 1];
-                return Err(Error::new(format!("row {}: t_s is {t} after {before}, allowed rising times", n + 1)));
+                return Err(Error::new(format!(
+                    "row {}: t_s is {t} after {before}, allowed rising times",
+                    n + 1
+                )));
             }
         }
         let mut splines: [Option<(Vec<f64>, Vec<f64>)>; 6] = Default::default();
@@ -65,7 +68,10 @@ impl Motion {
             .from_path(path)
             .map_err(|e| fault(e.to_string()))?;
         let header = reader.headers().map_err(|e| fault(e.to_string()))?.clone();
-        let time = header.iter().position(|h| h == "t_s").ok_or_else(|| fault("has no column `t_s`".to_owned()))?;
+        let time = header
+            .iter()
+            .position(|h| h == "t_s")
+            .ok_or_else(|| fault("has no column `t_s`".to_owned()))?;
         let mut columns = Vec::new();
         for (n, name) in header.iter().enumerate() {
             match AXES.iter().position(|(_, column, _)| *column == name) {
@@ -73,7 +79,8 @@ impl Motion {
                 None if n == time || crate::readings::is_beside_motion(name) => {}
                 None => {
                     let known = AXES.iter().map(|(_, column, _)| *column);
-                    let hint = nearest(name, known).map_or(String::new(), |k| format!("; nearest known column: `{k}`"));
+                    let hint = nearest(name, known)
+                        .map_or(String::new(), |k| format!("; nearest known column: `{k}`"));
                     return Err(fault(format!("unknown column `{name}`{hint}")));
                 }
             }

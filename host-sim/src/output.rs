@@ -17,7 +17,8 @@ impl AtomicFile {
     /// # Errors
     /// The folder does not exist or is not writable, or `path` is a folder.
     pub fn create(path: &Path) -> Result<Self> {
-        let fault = |e: &dyn std::fmt::Display| Error::in_file(path, None, format!("cannot write: {e}"));
+        let fault =
+            |e: &dyn std::fmt::Display| Error::in_file(path, None, format!("cannot write: {e}"));
         if path.is_dir() {
             return Err(fault(&"it is a folder"));
         }
@@ -44,7 +45,8 @@ impl AtomicFile {
         &mut self,
         put: impl FnOnce(&mut BufWriter<tempfile::NamedTempFile>) -> std::io::Result<()>,
     ) -> Result<()> {
-        put(&mut self.file).map_err(|e| Error::in_file(&self.path, None, format!("cannot write: {e}")))
+        put(&mut self.file)
+            .map_err(|e| Error::in_file(&self.path, None, format!("cannot write: {e}")))
     }
 
     /// Moves the file to its place.
@@ -52,7 +54,8 @@ impl AtomicFile {
     /// # Errors
     /// A failing write or move.
     pub fn finish(mut self) -> Result<()> {
-        let fault = |e: std::io::Error| Error::in_file(&self.path, None, format!("cannot write: {e}"));
+        let fault =
+            |e: std::io::Error| Error::in_file(&self.path, None, format!("cannot write: {e}"));
         self.file.flush().map_err(fault)?;
         let file = self.file.into_inner().map_err(|e| fault(e.into_error()))?;
         file.persist(&self.path).map_err(|e| fault(e.error))?;

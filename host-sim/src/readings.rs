@@ -1,7 +1,7 @@
 //! **Readings** as files: CSV with the motion's columns, then quadrature and health.
 
-use crate::output::AtomicFile;
 use crate::error::Result;
+use crate::output::AtomicFile;
 use crate::sensor::{AXES, Sensor};
 use quietgap_core::{Health, Reading};
 use std::io::Write;
@@ -45,7 +45,8 @@ impl Row {
 /// Names of faults joined by `+`, or `ok`.
 #[must_use]
 pub fn health_text(health: Health) -> String {
-    let names: Vec<&str> = Health::NAMES.iter().filter(|(f, _)| health.has(*f)).map(|(_, n)| *n).collect();
+    let names: Vec<&str> =
+        Health::NAMES.iter().filter(|(f, _)| health.has(*f)).map(|(_, n)| *n).collect();
     if names.is_empty() { "ok".to_owned() } else { names.join("+") }
 }
 

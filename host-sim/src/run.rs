@@ -58,7 +58,12 @@ pub enum Source<'a> {
 ///
 /// # Errors
 /// A failing read.
-pub fn feed(source: Source<'_>, channels: usize, mut sink: impl FnMut(&[i32]), progress: impl Fn(u64)) -> Result<u64> {
+pub fn feed(
+    source: Source<'_>,
+    channels: usize,
+    mut sink: impl FnMut(&[i32]),
+    progress: impl Fn(u64),
+) -> Result<u64> {
     match source {
         Source::Capture(capture) => {
             let mut done = 0;
@@ -140,7 +145,9 @@ pub fn compare(
         progress,
     )?;
     if let Some((core, ideal)) = mismatch {
-        return Err(Error::new(format!("time stamps differ: core {core}, twin {ideal} half samples")));
+        return Err(Error::new(format!(
+            "time stamps differ: core {core}, twin {ideal} half samples"
+        )));
     }
     Ok(Outcome { samples, counts: *chain.counts(), core_time, wall_time: started.elapsed() })
 }

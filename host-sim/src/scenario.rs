@@ -25,7 +25,11 @@ pub fn vault(sensor: &Sensor, seconds: f64, seed: u64) -> Motion {
         let waves: Vec<[f64; 3]> = (0..24)
             .map(|k| {
                 let frequency = 0.12 + 0.01 * k as f64;
-                [frequency, 30e-9 / 24f64.sqrt() * random.next(), 30e-9 / 24f64.sqrt() * random.next()]
+                [
+                    frequency,
+                    30e-9 / 24f64.sqrt() * random.next(),
+                    30e-9 / 24f64.sqrt() * random.next(),
+                ]
             })
             .collect();
         let at = |t: f64| {

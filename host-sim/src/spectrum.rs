@@ -28,7 +28,11 @@ impl Window {
             .map(|n| {
                 let phase = TAU * n as f64 / length as f64;
                 let terms = self.coefficients.iter().enumerate();
-                terms.map(|(k, c)| if k % 2 == 0 { 1.0 } else { -1.0 } * c * (k as f64 * phase).cos()).sum()
+                terms
+                    .map(
+                        |(k, c)| if k % 2 == 0 { 1.0 } else { -1.0 } * c * (k as f64 * phase).cos(),
+                    )
+                    .sum()
             })
             .collect()
     }
@@ -75,7 +79,13 @@ pub struct Density {
 
 /// Welch's method: segments of `length`, half overlapping. `None` when the data are shorter.
 #[must_use]
-pub fn welch(data: &[f64], rate_hz: f64, length: usize, window: Window, detrend: Detrend) -> Option<Density> {
+pub fn welch(
+    data: &[f64],
+    rate_hz: f64,
+    length: usize,
+    window: Window,
+    detrend: Detrend,
+) -> Option<Density> {
     if length < 2 || data.len() < length {
         return None;
     }
@@ -113,7 +123,8 @@ fn detrended(x: &[f64], detrend: Detrend) -> Vec<f64> {
     let slope = match detrend {
         Detrend::Constant => 0.0,
         Detrend::Line => {
-            let moment: f64 = x.iter().enumerate().map(|(k, x)| (k as f64 - centre) * (x - mean)).sum();
+            let moment: f64 =
+                x.iter().enumerate().map(|(k, x)| (k as f64 - centre) * (x - mean)).sum();
             moment / (n * (n * n - 1.0) / 12.0)
         }
     };
@@ -130,7 +141,11 @@ impl Density {
     /// Root of the mean power density between two frequencies; `None` without a bin there.
     #[must_use]
     pub fn mean_amplitude(&self, from_hz: f64, to_hz: f64) -> Option<f64> {
-        let band = self.frequency_hz.iter().zip(&self.power).filter(|(f, _)| **f >= from_hz && **f <= to_hz);
+        let band = self
+            .frequency_hz
+            .iter()
+            .zip(&self.power)
+            .filter(|(f, _)| **f >= from_hz && **f <= to_hz);
         let (sum, count) = band.fold((0.0, 0), |(s, n), (_, p)| (s + p, n + 1));
         (count > 0).then(|| (sum / f64::from(count)).sqrt())
     }

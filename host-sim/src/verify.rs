@@ -122,7 +122,8 @@ pub fn quantisation_density(sensor: &Sensor, n: usize) -> f64 {
     let design = &sensor.design;
     let squares = (0..design.gap_m.len()).map(|b| {
         // At the centre u = a/a0 for a difference bridge, (a1 - a2)/a0 for separate electrodes.
-        let channels: f64 = if crate::sensor::design::is_difference(&sensor.file, b) { 1.0 } else { 2.0 };
+        let channels: f64 =
+            if crate::sensor::design::is_difference(&sensor.file, b) { 1.0 } else { 2.0 };
         let slope = design.gap_m[b] / design.calibrated_a0(&sensor.file, b) * channels.sqrt();
         (design.solve[(n, b)] * slope * amplitude).powi(2)
     });
@@ -150,10 +151,12 @@ fn own_density_ratio(sensor: &Sensor, n: usize, errors: &[f64]) -> Option<f64> {
 
 fn judge_all(sensor: &Sensor, axes: &[AxisErrors]) -> Vec<Judged> {
     let worst = |unit: &str, value: &dyn Fn(&AxisErrors) -> Option<f64>| -> Option<f64> {
-        axes.iter().filter(|a| unit.is_empty() || a.unit == unit).filter_map(value).reduce(|a, b| {
-            // Anything that is not a number stays and fails.
-            if a >= b { a } else { b }
-        })
+        axes.iter().filter(|a| unit.is_empty() || a.unit == unit).filter_map(value).reduce(
+            |a, b| {
+                // Anything that is not a number stays and fails.
+                if a >= b { a } else { b }
+            },
+        )
     };
     let settled = |x: &Vec<f64>, f: fn(&[f64]) -> f64| (!x.is_empty()).then(|| f(x));
     let mut found = Vec::new();
@@ -163,7 +166,10 @@ fn judge_all(sensor: &Sensor, axes: &[AxisErrors]) -> Vec<Judged> {
     for unit in ["m", "rad"] {
         add(&format!("rms_vs_ideal_{unit}"), worst(unit, &|a| settled(&a.vs_ideal, rms)));
         add(&format!("max_vs_ideal_{unit}"), worst(unit, &|a| settled(&a.vs_ideal, largest)));
-        add(&format!("bias_vs_ideal_{unit}"), worst(unit, &|a| settled(&a.vs_ideal, |x| mean(x).abs())));
+        add(
+            &format!("bias_vs_ideal_{unit}"),
+            worst(unit, &|a| settled(&a.vs_ideal, |x| mean(x).abs())),
+        );
         add(&format!("rms_vs_truth_{unit}"), worst(unit, &|a| settled(&a.vs_truth, rms)));
     }
     add("own_density_ratio", worst("", &|a| a.own_density_ratio));
@@ -233,7 +239,8 @@ impl Findings {
     /// The table of limits for a terminal.
     #[must_use]
     pub fn table(&self) -> String {
-        let mut text = format!("{:<20} {:>12} {:>12} {:<4} result\n", "limit", "measured", "allowed", "unit");
+        let mut text =
+            format!("{:<20} {:>12} {:>12} {:<4} result\n", "limit", "measured", "allowed", "unit");
         for j in &self.limits {
             let result = if j.pass() { "pass" } else { "MISSED" };
             text += &format!(

@@ -73,7 +73,8 @@ impl Capture {
         let mut file = File::open(path).map_err(|e| fault(e.to_string()))?;
         let length = file.metadata().map_err(|e| fault(e.to_string()))?.len();
         let mut magic = [0; 4];
-        file.read_exact(&mut magic).map_err(|_| fault(format!("{length} bytes are too short for a capture")))?;
+        file.read_exact(&mut magic)
+            .map_err(|_| fault(format!("{length} bytes are too short for a capture")))?;
         file.rewind().map_err(|e| fault(e.to_string()))?;
         let layout = match &magic {
             b"\x93NUM" => npy::layout(path, &mut file)?,
@@ -91,11 +92,15 @@ impl Capture {
         }
         if layout.left_aligned && bits as usize > 8 * layout.word.bytes() {
             let given = 8 * layout.word.bytes();
-            return Err(fault(format!("has {given}-bit words, the sensor's converter {bits} bits")));
+            return Err(fault(format!(
+                "has {given}-bit words, the sensor's converter {bits} bits"
+            )));
         }
         let needed = layout.start + layout.frames * (channels * layout.word.bytes()) as u64;
         if length < needed {
-            return Err(fault(format!("is truncated: {length} bytes, its header promises {needed}")));
+            return Err(fault(format!(
+                "is truncated: {length} bytes, its header promises {needed}"
+            )));
         }
         Ok(Self { path: path.to_owned(), layout, bits })
     }
@@ -113,7 +118,11 @@ impl Capture {
         let block = (BLOCK_BYTES / frame).max(1) * frame;
         let mut bytes = vec![0; block];
         let mut codes = Vec::with_capacity(block / self.layout.word.bytes());
-        let shift = if self.layout.left_aligned { 8 * self.layout.word.bytes() as u32 - self.bits } else { 0 };
+        let shift = if self.layout.left_aligned {
+            8 * self.layout.word.bytes() as u32 - self.bits
+        } else {
+            0
+        };
         while left > 0 {
             let take = block.min(left);
             file.read_exact(&mut bytes[..take]).map_err(fault)?;
@@ -132,7 +141,11 @@ fn decode(bytes: &[u8], word: Word, shift: u32, codes: &mut Vec<i32>) {
             bytes.as_chunks::<2>().0.iter().map(|b| i32::from(i16::from_le_bytes(*b)) >> shift),
         ),
         Word::Int24 => codes.extend(
-            bytes.as_chunks::<3>().0.iter().map(|b| (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) >> shift),
+            bytes
+                .as_chunks::<3>()
+                .0
+                .iter()
+                .map(|b| (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) >> shift),
         ),
         Word::Int32 => {
             codes.extend(bytes.as_chunks::<4>().0.iter().map(|b| i32::from_le_bytes(*b) >> shift));

@@ -34,14 +34,16 @@ pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
         match &chunk[..4] {
             b"data" => {
                 let start = file.stream_position().map_err(truncated)?;
-                let (channels, rate_hz, word): (usize, f64, Word) = format.ok_or(fault("has data before its format"))?;
+                let (channels, rate_hz, word): (usize, f64, Word) =
+                    format.ok_or(fault("has data before its format"))?;
                 let bytes = match (length, long_data) {
                     (ELSEWHERE, Some(long)) => long,
                     _ => length.into(),
                 };
                 let frame = (channels * word.bytes()) as u64;
                 if bytes % frame != 0 {
-                    let message = format!("holds {bytes} bytes of data, not whole frames of {frame}");
+                    let message =
+                        format!("holds {bytes} bytes of data, not whole frames of {frame}");
                     return Err(fault(&message));
                 }
                 return Ok(Layout {
@@ -57,18 +59,19 @@ pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
                 let mut body = vec![0; (length as usize).min(64)];
                 file.read_exact(&mut body).map_err(truncated)?;
                 if &chunk[..4] == b"ds64" {
-                    let bytes = body.get(8..16).ok_or(fault("has a ds64 chunk that is too short"))?;
+                    let bytes =
+                        body.get(8..16).ok_or(fault("has a ds64 chunk that is too short"))?;
                     long_data = Some(u64::from_le_bytes(bytes.try_into().expect("eight bytes")));
                 } else {
                     format = Some(parse_format(&body).map_err(|m| fault(&m))?);
                 }
-                skip(file, i64::from(length) - body.len() as i64 + i64::from(length % 2)).map_err(truncated)?;
+                skip(file, i64::from(length) - body.len() as i64 + i64::from(length % 2))
+                    .map_err(truncated)?;
             }
             _ => skip(file, i64::from(length) + i64::from(length % 2)).map_err(truncated)?,
         }
     }
 }
-
 
 fn skip(file: &mut std::fs::File, bytes: i64) -> std::io::Result<()> {
     file.seek(SeekFrom::Current(bytes)).map(|_| ())
@@ -99,7 +102,11 @@ fn parse_format(body: &[u8]) -> std::result::Result<(usize, f64, Word), String> 
         bits => return Err(format!("has {bits}-bit samples, allowed 16, 24 and 32")),
     };
     if usize::from(short(12)) != channels * word.bytes() {
-        return Err(format!("has frames of {} bytes, expected {}", short(12), channels * word.bytes()));
+        return Err(format!(
+            "has frames of {} bytes, expected {}",
+            short(12),
+            channels * word.bytes()
+        ));
     }
     Ok((channels, f64::from(rate), word))
 }

@@ -45,7 +45,8 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let plant = Plant::new(&sensor, motion, Parts::ALL, options.seed);
     let bar = progress(count);
     let source = Source::Plant(Box::new(plant), count);
-    let findings = verify(&sensor, source, Some(&truth), options.seed, true, |done| bar.set_position(done))?;
+    let findings =
+        verify(&sensor, source, Some(&truth), options.seed, true, |done| bar.set_position(done))?;
     bar.finish_and_clear();
     for row in &findings.rows {
         writer.push(row)?;

@@ -40,8 +40,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let capture = Capture::open(&options.capture, sensor.channels(), bits, sensor.rate_hz())?;
     distinct(&options.capture, &options.out)?;
     let bar = progress(capture.layout.frames);
-    let settings = Run { ideal: options.ideal, settling: options.settling, threads: options.threads.into() };
-    let outcome = demodulate(&sensor, &capture, &options.out, settings, |done| bar.set_position(done))?;
+    let settings =
+        Run { ideal: options.ideal, settling: options.settling, threads: options.threads.into() };
+    let outcome =
+        demodulate(&sensor, &capture, &options.out, settings, |done| bar.set_position(done))?;
     bar.finish_and_clear();
     let wall_s = outcome.wall_time.as_secs_f64();
     let rate = outcome.codes as f64 / wall_s.max(1e-9) / 1e6;
@@ -51,8 +53,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             "health": health_json(&outcome.counts), "wall_s": wall_s, "msamples_per_s": rate,
         }));
     }
-    let faults: Vec<String> =
-        outcome.counts.faults().filter(|(_, n)| *n > 0).map(|(name, n)| format!("{name} {n}")).collect();
+    let faults: Vec<String> = outcome
+        .counts
+        .faults()
+        .filter(|(_, n)| *n > 0)
+        .map(|(name, n)| format!("{name} {n}"))
+        .collect();
     let faults = if faults.is_empty() { "none".to_owned() } else { faults.join(", ") };
     let text = format!(
         "{}: {} readings in {wall_s:.2} s ({rate:.0} million samples a second); faults: {faults}\n",

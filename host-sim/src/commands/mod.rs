@@ -102,7 +102,8 @@ fn progress(frames: u64) -> ProgressBar {
     };
     let bar = ProgressBar::with_draw_target(Some(frames), target);
     bar.set_style(
-        ProgressStyle::with_template("{bar:30} {percent:>3} %  {eta} left").expect("a fixed template"),
+        ProgressStyle::with_template("{bar:30} {percent:>3} %  {eta} left")
+            .expect("a fixed template"),
     );
     bar
 }

@@ -83,7 +83,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
 }
 
 /// Motion at the instants of all settled readings of a capture of `count` frames.
-fn write_truth(path: &std::path::Path, sensor: &Sensor, motion: &Motion, count: u64) -> Result<AtomicFile> {
+fn write_truth(
+    path: &std::path::Path,
+    sensor: &Sensor,
+    motion: &Motion,
+    count: u64,
+) -> Result<AtomicFile> {
     let mut file = AtomicFile::create(path)?;
     let columns: Vec<&str> = sensor.axes().iter().map(|a| AXES[*a].1).collect();
     file.write(|out| writeln!(out, "t_s,{}", columns.join(",")))?;

@@ -39,7 +39,9 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let bits = sensor.file.converter.bits;
         let capture = Capture::open(path, sensor.channels(), bits, sensor.rate_hz())?;
         let bar = progress(capture.layout.frames);
-        verify(&sensor, Source::Capture(&capture), None, seed, false, |done| bar.set_position(done))?
+        verify(&sensor, Source::Capture(&capture), None, seed, false, |done| {
+            bar.set_position(done)
+        })?
     } else {
         let seconds = options.seconds.unwrap_or(20.0);
         let (motion, seconds) = match &options.motion {
@@ -48,7 +50,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
                 let seconds = options.seconds.unwrap_or(motion.end_s());
                 (motion, seconds)
             }
-            None => (scenario::vault(&sensor, frames(&sensor, seconds)? as f64 / sensor.rate_hz(), seed), seconds),
+            None => (
+                scenario::vault(&sensor, frames(&sensor, seconds)? as f64 / sensor.rate_hz(), seed),
+                seconds,
+            ),
         };
         let count = frames(&sensor, seconds)?;
         let plant = options.plant.plant(&sensor, motion.clone())?;

@@ -30,7 +30,8 @@ pub fn read(sensor: &Sensor, phasors: &[[f64; 2]]) -> Row {
             let strays = design.stray_codes(file, b);
             if is_difference(file, b) {
                 let a0 = design.calibrated_a0(file, b);
-                let [i, q] = aligned(bridge.channel.unwrap_or(0), b).map(|part| part * polarisation / a0);
+                let [i, q] =
+                    aligned(bridge.channel.unwrap_or(0), b).map(|part| part * polarisation / a0);
                 let r = i - (strays[0] - strays[1]) / a0;
                 u[b] = 2.0 * r / (1.0 + (1.0 + 4.0 * r * r).sqrt());
                 quadrature[b] = q;
@@ -45,7 +46,9 @@ pub fn read(sensor: &Sensor, phasors: &[[f64; 2]]) -> Row {
             polarisation = 1.0
                 + (0..u.len())
                     .filter(|b| is_difference(file, *b))
-                    .map(|b| 2.0 * design.c0_f[b] / design.total_f * u[b] * u[b] / (1.0 - u[b] * u[b]))
+                    .map(|b| {
+                        2.0 * design.c0_f[b] / design.total_f * u[b] * u[b] / (1.0 - u[b] * u[b])
+                    })
                     .sum::<f64>();
         }
     }
@@ -55,5 +58,11 @@ pub fn read(sensor: &Sensor, phasors: &[[f64; 2]]) -> Row {
     );
     let axes = &design.solve * &x;
     let residual_m = (&x - &design.geometry * &axes).amax();
-    Row { half_samples: 0, axes: axes.iter().copied().collect(), quadrature, residual_m, health: Health::OK }
+    Row {
+        half_samples: 0,
+        axes: axes.iter().copied().collect(),
+        quadrature,
+        residual_m,
+        health: Health::OK,
+    }
 }

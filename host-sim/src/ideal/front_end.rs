@@ -45,7 +45,14 @@ impl FrontEnd {
         let response: Vec<f64> =
             cic_response(plan.order.into(), ratio, delay).iter().map(|h| 2.0 * h).collect();
         let outputs = response.len().div_ceil(ratio);
-        Self { response, ratio, channels, carrier, sample: 0, open: vec![vec![[0.0; 2]; channels]; outputs] }
+        Self {
+            response,
+            ratio,
+            channels,
+            carrier,
+            sample: 0,
+            open: vec![vec![[0.0; 2]; channels]; outputs],
+        }
     }
 
     /// Samples of the impulse response.
@@ -60,7 +67,9 @@ impl FrontEnd {
             let (cosine, sine) = self.carrier_at(self.sample);
             let position = (self.sample % self.ratio as u64) as usize;
             for (s, open) in self.open.iter_mut().enumerate() {
-                let Some(h) = self.response.get(self.ratio - 1 - position + s * self.ratio) else { break };
+                let Some(h) = self.response.get(self.ratio - 1 - position + s * self.ratio) else {
+                    break;
+                };
                 let weight = [h * cosine, -h * sine];
                 for (sum, code) in open.iter_mut().zip(frame) {
                     let x = f64::from(*code);

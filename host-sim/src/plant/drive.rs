@@ -54,7 +54,12 @@ impl Drive {
         Self {
             carrier: design.carrier,
             sense: file.bridges.iter().map(|b| pair(&b.electrodes)).collect(),
-            inject: file.electrodes.iter().filter(|e| e.role == Role::Inject).map(Electrode::new).collect(),
+            inject: file
+                .electrodes
+                .iter()
+                .filter(|e| e.role == Role::Inject)
+                .map(Electrode::new)
+                .collect(),
             idle: file
                 .electrodes
                 .iter()
@@ -100,8 +105,11 @@ impl Drive {
     #[must_use]
     pub fn envelopes(&self, q: [f64; 6]) -> Vec<Envelope> {
         let tilt = self.parts.tilt;
-        let pairs: Vec<[f64; 2]> =
-            self.sense.iter().map(|pair| [pair[0].capacitance(&q, tilt), pair[1].capacitance(&q, tilt)]).collect();
+        let pairs: Vec<[f64; 2]> = self
+            .sense
+            .iter()
+            .map(|pair| [pair[0].capacitance(&q, tilt), pair[1].capacitance(&q, tilt)])
+            .collect();
         let mass_v = if self.parts.polarisation {
             let injection: f64 = self.inject.iter().map(|e| e.capacitance(&q, tilt)).sum();
             let idle: f64 = self.idle.iter().map(|e| e.capacitance(&q, tilt)).sum();

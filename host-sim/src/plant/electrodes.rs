@@ -45,7 +45,8 @@ impl Electrode {
         if !tilted {
             return flat;
         }
-        let [a, b] = self.half_tilt.map(|t| t.iter().zip(&q[3..]).map(|(t, r)| t * r).sum::<f64>() / gap);
+        let [a, b] =
+            self.half_tilt.map(|t| t.iter().zip(&q[3..]).map(|(t, r)| t * r).sum::<f64>() / gap);
         flat * tilt_factor(a, b)
     }
 }

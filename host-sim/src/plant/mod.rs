@@ -166,7 +166,11 @@ impl Plant {
                 // The monitor is a divider, not an amplifier: no 1/f of its own.
                 flicker: OneOverF::new(
                     gaussian(Stream::Flicker(c)),
-                    if Some(c) == monitor || !parts.flicker_noise { 0.0 } else { amplifier.noise_v_per_rthz },
+                    if Some(c) == monitor || !parts.flicker_noise {
+                        0.0
+                    } else {
+                        amplifier.noise_v_per_rthz
+                    },
                     amplifier.noise_corner_hz,
                     chunk_rate,
                     false,
@@ -183,9 +187,17 @@ impl Plant {
             motion,
             parts,
             rate_hz,
-            white_v: if parts.white_noise { amplifier.noise_v_per_rthz * (rate_hz / 2.0).sqrt() } else { 0.0 },
+            white_v: if parts.white_noise {
+                amplifier.noise_v_per_rthz * (rate_hz / 2.0).sqrt()
+            } else {
+                0.0
+            },
             channels,
-            amplitude: common(Stream::Amplitude, parts.amplitude_noise, carrier.amplitude_noise_per_rthz),
+            amplitude: common(
+                Stream::Amplitude,
+                parts.amplitude_noise,
+                carrier.amplitude_noise_per_rthz,
+            ),
             phase: common(Stream::Phase, parts.phase_noise, carrier.phase_noise_rad_per_rthz),
             jitter: gaussian(Stream::Jitter),
             jitter_rad: if parts.jitter {
@@ -216,7 +228,8 @@ impl Plant {
         let start = codes.len();
         codes.resize(start + CHUNK * count, 0);
         let time = |k: f64| (self.sample as f64 + k) / self.rate_hz;
-        let first = self.last.take().unwrap_or_else(|| self.drive.envelopes(self.motion.at(time(0.0))));
+        let first =
+            self.last.take().unwrap_or_else(|| self.drive.envelopes(self.motion.at(time(0.0))));
         let middle = self.drive.envelopes(self.motion.at(time(CHUNK as f64 / 2.0)));
         let end = self.drive.envelopes(self.motion.at(time(CHUNK as f64)));
 
@@ -230,7 +243,9 @@ impl Plant {
             .map(|(k, [c, s])| {
                 let b = k as f64 / CHUNK as f64;
                 let gain = 1.0 + amplitude[0] + (amplitude[1] - amplitude[0]) * b;
-                let turn = phase[0] + (phase[1] - phase[0]) * b + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
+                let turn = phase[0]
+                    + (phase[1] - phase[0]) * b
+                    + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
                 let (sine, cosine) = turn.sin_cos();
                 [gain * (c * cosine - s * sine), gain * (s * cosine + c * sine)]
             })
@@ -240,13 +255,16 @@ impl Plant {
             let flicker = noise.flicker.chunk();
             let (e0, e1, e2) = (&first[channel], &middle[channel], &end[channel]);
             // Parabola through start, middle and end, b from 0 to 1.
-            let parabola = |a: f64, m: f64, z: f64| [a, -3.0 * a + 4.0 * m - z, 2.0 * a - 4.0 * m + 2.0 * z];
+            let parabola =
+                |a: f64, m: f64, z: f64| [a, -3.0 * a + 4.0 * m - z, 2.0 * a - 4.0 * m + 2.0 * z];
             let (i, q) = (parabola(e0.i, e1.i, e2.i), parabola(e0.q, e1.q, e2.q));
             for (k, [c, s]) in carrier.iter().enumerate() {
                 let b = k as f64 / CHUNK as f64;
                 let at = |p: [f64; 3]| p[0] + b * (p[1] + b * p[2]);
                 let mut volts = at(i) * c - at(q) * s;
-                volts += white_v * noise.white.next_if(white_v) + flicker[0] + (flicker[1] - flicker[0]) * b;
+                volts += white_v * noise.white.next_if(white_v)
+                    + flicker[0]
+                    + (flicker[1] - flicker[0]) * b;
                 volts += tones[k];
                 codes[start + k * count + channel] = converter.code(volts);
             }
@@ -263,7 +281,8 @@ impl Plant {
             std::f64::consts::TAU * (within as f64 / ratio.samples as f64)
         };
         let step = turns(1).sin_cos();
-        let carrier = rotate(turns(self.sample).sin_cos(), step).map(|(s, c)| [c, s]).take(CHUNK).collect();
+        let carrier =
+            rotate(turns(self.sample).sin_cos(), step).map(|(s, c)| [c, s]).take(CHUNK).collect();
         let mut tones = [0.0; CHUNK];
         for (frequency, amplitude) in &self.actuations {
             let phase = |k: f64| std::f64::consts::TAU * (frequency * k).fract();

@@ -80,11 +80,18 @@ const POLES_PER_DECADE: f64 = 3.0;
 impl OneOverF {
     /// `density` is the white part's, per sqrt(Hz); `white` off leaves only the 1/f part.
     #[must_use]
-    pub fn new(gaussian: Gaussian, density: f64, corner_hz: f64, chunk_rate_hz: f64, white: bool) -> Self {
+    pub fn new(
+        gaussian: Gaussian,
+        density: f64,
+        corner_hz: f64,
+        chunk_rate_hz: f64,
+        white: bool,
+    ) -> Self {
         let mut poles = Vec::new();
         if density > 0.0 && corner_hz > 0.0 {
             let lowest = chunk_rate_hz * 1e-6;
-            let count = ((corner_hz.max(lowest) / lowest).log10() * POLES_PER_DECADE).ceil() as usize + 2;
+            let count =
+                ((corner_hz.max(lowest) / lowest).log10() * POLES_PER_DECADE).ceil() as usize + 2;
             for k in 0..count {
                 let corner = lowest * 10f64.powf(k as f64 / POLES_PER_DECADE);
                 if corner > chunk_rate_hz / 8.0 {

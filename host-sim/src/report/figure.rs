@@ -68,7 +68,8 @@ impl Figure {
     fn range(&self, part: impl Fn(&(f64, f64)) -> f64, log: bool) -> std::ops::Range<f64> {
         let values = self.curves.iter().flat_map(|c| c.points.iter().map(&part));
         let values = values.filter(|v| v.is_finite() && (!log || *v > 0.0));
-        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        let (low, high) =
+            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         if low > high {
             return if log { 1.0..10.0 } else { 0.0..1.0 };
         }
@@ -119,7 +120,9 @@ impl Figure {
                 .draw_series(LineSeries::new(curve.points.iter().copied(), colour.stroke_width(2)))
                 .map_err(fail)?
                 .label(&curve.label)
-                .legend(move |(x, y)| PathElement::new([(x, y), (x + 22, y)], colour.stroke_width(3)));
+                .legend(move |(x, y)| {
+                    PathElement::new([(x, y), (x + 22, y)], colour.stroke_width(3))
+                });
         }
         chart
             .configure_series_labels()

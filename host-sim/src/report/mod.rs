@@ -114,7 +114,10 @@ fn axis(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
         x: "time / s".to_owned(),
         y: format!("{name} / u{unit}"),
         scale: Scale::Linear,
-        curves: vec![curve("reading", BLUE, &values, 1e6), curve("truth", ORANGE, &findings.truth[n], 1e6)],
+        curves: vec![
+            curve("reading", BLUE, &values, 1e6),
+            curve("truth", ORANGE, &findings.truth[n], 1e6),
+        ],
     };
     let truth_error = Figure {
         title: format!("{name}: reading less truth"),
@@ -149,8 +152,10 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
         ("reading - truth", BLACK, &axis.vs_truth),
         ("core - twin", GREEN, &axis.vs_ideal),
     ];
-    let densities: Vec<_> =
-        series.iter().filter_map(|(label, colour, y)| Some((*label, *colour, density_of(y, output)?))).collect();
+    let densities: Vec<_> = series
+        .iter()
+        .filter_map(|(label, colour, y)| Some((*label, *colour, density_of(y, output)?)))
+        .collect();
     let Some((_, _, first)) = densities.first() else {
         return html! { p { "The run is too short for a spectrum." } };
     };

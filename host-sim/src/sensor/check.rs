@@ -34,7 +34,9 @@ impl Source<'_> {
         let mut value = DeValue::Table(table.into_inner());
         for key in keys {
             let next = match &value {
-                DeValue::Table(table) => table.iter().find(|(k, _)| k.get_ref().as_ref() == *key).map(|(_, v)| v),
+                DeValue::Table(table) => {
+                    table.iter().find(|(k, _)| k.get_ref().as_ref() == *key).map(|(_, v)| v)
+                }
                 DeValue::Array(array) => key.parse::<usize>().ok().and_then(|n| array.get(n)),
                 _ => None,
             };
@@ -73,11 +75,26 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     source.range(&["converter", "jitter_s"], converter.jitter_s, 0.0, 1.0 / converter.rate_hz)?;
     let carrier = &file.carrier;
     let nyquist = converter.rate_hz / 2.0;
-    source.range(&["carrier", "frequency_hz"], carrier.frequency_hz, 1e-6, nyquist * (1.0 - 1e-9))?;
+    source.range(
+        &["carrier", "frequency_hz"],
+        carrier.frequency_hz,
+        1e-6,
+        nyquist * (1.0 - 1e-9),
+    )?;
     source.range(&["carrier", "injection_v"], carrier.injection_v, TINY, 1e6)?;
     source.range(&["carrier", "phase_rad"], carrier.phase_rad, -1e3, 1e3)?;
-    source.range(&["carrier", "amplitude_noise_per_rthz"], carrier.amplitude_noise_per_rthz, 0.0, 1.0)?;
-    source.range(&["carrier", "phase_noise_rad_per_rthz"], carrier.phase_noise_rad_per_rthz, 0.0, 1.0)?;
+    source.range(
+        &["carrier", "amplitude_noise_per_rthz"],
+        carrier.amplitude_noise_per_rthz,
+        0.0,
+        1.0,
+    )?;
+    source.range(
+        &["carrier", "phase_noise_rad_per_rthz"],
+        carrier.phase_noise_rad_per_rthz,
+        0.0,
+        1.0,
+    )?;
     source.range(&["carrier", "noise_corner_hz"], carrier.noise_corner_hz, 0.0, nyquist)?;
     let amplifier = &file.amplifier;
     source.range(&["amplifier", "feedback_f"], amplifier.feedback_f, TINY, 1.0)?;
@@ -101,7 +118,8 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     for key in file.limits.keys() {
         let known = crate::limits::TABLE.iter().map(|l| l.name);
         if !known.clone().any(|name| name == key) {
-            let hint = nearest(key, known).map_or(String::new(), |k| format!("; nearest known limit: `{k}`"));
+            let hint = nearest(key, known)
+                .map_or(String::new(), |k| format!("; nearest known limit: `{k}`"));
             return Err(source.fault(&["limits", key], format!("unknown limit{hint}")));
         }
         source.range(&["limits", key], file.limits[key], 0.0, f64::MAX)?;
@@ -122,9 +140,11 @@ fn electrodes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         let length = |v: [f64; 3]| v.iter().map(|x| x * x).sum::<f64>().sqrt();
         source.range(&key("normal"), length(electrode.normal), 1.0 - 1e-9, 1.0 + 1e-9)?;
         source.range(&key("width_axis"), length(electrode.width_axis), 1.0 - 1e-9, 1.0 + 1e-9)?;
-        let along: f64 = electrode.normal.iter().zip(electrode.width_axis).map(|(a, b)| a * b).sum();
+        let along: f64 =
+            electrode.normal.iter().zip(electrode.width_axis).map(|(a, b)| a * b).sum();
         if along.abs() > 1e-9 {
-            return Err(source.fault(&key("width_axis"), format!("leans {along} along the normal, allowed 0")));
+            return Err(source
+                .fault(&key("width_axis"), format!("leans {along} along the normal, allowed 0")));
         }
         if file.electrodes[..n].iter().any(|e| e.name == electrode.name) {
             return Err(source.fault(&key("name"), format!("`{}` is given twice", electrode.name)));
@@ -139,12 +159,16 @@ fn electrodes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
 fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     let mut channels = Vec::new();
     if file.bridges.is_empty() || file.bridges.len() > quietgap_core::config::MAX_BRIDGES {
-        return Err(source.fault(&["bridge"], format!("{} bridges, allowed 1 to 12", file.bridges.len())));
+        return Err(
+            source.fault(&["bridge"], format!("{} bridges, allowed 1 to 12", file.bridges.len()))
+        );
     }
     for (n, bridge) in file.bridges.iter().enumerate() {
         let at = n.to_string();
         let key = |key| ["bridge", at.as_str(), key];
-        if bridge.name.is_empty() || !bridge.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
+        if bridge.name.is_empty()
+            || !bridge.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
+        {
             let message = format!("is `{}`, allowed letters, digits and -", bridge.name);
             return Err(source.fault(&key("name"), message));
         }
@@ -156,10 +180,13 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
             let Some(electrode) = file.electrodes.iter().find(|e| e.name == *name) else {
                 let hint = nearest(name, file.electrodes.iter().map(|e| e.name.as_str()))
                     .map_or(String::new(), |k| format!("; nearest: `{k}`"));
-                return Err(source.fault(&key("electrodes"), format!("no electrode `{name}`{hint}")));
+                return Err(
+                    source.fault(&key("electrodes"), format!("no electrode `{name}`{hint}"))
+                );
             };
             if electrode.role != Role::Sense {
-                return Err(source.fault(&key("electrodes"), format!("`{name}` is not a sensing electrode")));
+                return Err(source
+                    .fault(&key("electrodes"), format!("`{name}` is not a sensing electrode")));
             }
             pair.push(electrode);
         }
@@ -191,7 +218,12 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         let code = monitor.calibration_code.unwrap_or(1.0);
         source.range(&["monitor", "calibration_code"], code, TINY, 1e15)?;
         source.range(&["monitor", "weak_fraction"], monitor.weak_fraction, 0.0, 1.0)?;
-        source.range(&["monitor", "lost_fraction"], monitor.lost_fraction, 0.0, monitor.weak_fraction)?;
+        source.range(
+            &["monitor", "lost_fraction"],
+            monitor.lost_fraction,
+            0.0,
+            monitor.weak_fraction,
+        )?;
     }
     channels.sort_unstable();
     for (expected, &(channel, n)) in channels.iter().enumerate() {
@@ -211,7 +243,9 @@ fn axes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     for name in &file.axes.names {
         let Some(index) = AXES.iter().position(|(n, ..)| n == name) else {
             let known = AXES.map(|(n, ..)| n).join(", ");
-            return Err(source.fault(&["axes", "names"], format!("no axis `{name}`, allowed {known}")));
+            return Err(
+                source.fault(&["axes", "names"], format!("no axis `{name}`, allowed {known}"))
+            );
         };
         if last >= Some(index) {
             let message = "axes must be in the order x, y, z, theta, eta, phi, each once";
@@ -275,7 +309,9 @@ pub fn plan(plan: &PlanFile, rate_hz: f64, source: &Source<'_>, at: &[&str]) -> 
             return Err(source.fault(&keys, message));
         }
         if fir.taps.iter().map(|t| i64::from(*t)).sum::<i64>() <= 0 {
-            return Err(source.fault(&keys, "the taps' sum, the gain at zero frequency, is not above zero"));
+            return Err(
+                source.fault(&keys, "the taps' sum, the gain at zero frequency, is not above zero")
+            );
         }
         total = total.saturating_mul(fir.ratio.into());
     }

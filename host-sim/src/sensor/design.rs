@@ -62,12 +62,19 @@ impl Design {
         let strays: f64 = file.bridges.iter().flat_map(|b| b.stray_f).sum();
         let total_f = injection_f + at_rest(Role::Sense) + strays + file.mass.stray_f;
         let mass_v = file.carrier.injection_v * injection_f / total_f;
-        let codes_per_volt = 2f64.powi(file.converter.bits as i32 - 1) / file.converter.full_scale_v;
-        let ratio = file.amplifier.filter_hz.map_or(0.0, |corner| file.carrier.frequency_hz / corner);
+        let codes_per_volt =
+            2f64.powi(file.converter.bits as i32 - 1) / file.converter.full_scale_v;
+        let ratio =
+            file.amplifier.filter_hz.map_or(0.0, |corner| file.carrier.frequency_hz / corner);
         let filter_gain = 1.0 / ratio.hypot(1.0);
         let signal_phase_rad = file.carrier.phase_rad - file.amplifier.loss_rad - ratio.atan();
-        let c0_f: Vec<f64> = file.bridges.iter().map(|b| rest_capacitance(electrode(file, &b.electrodes[0]))).collect();
-        let code_per_farad = codes_per_volt * filter_gain * mass_v * file.amplifier.gain / file.amplifier.feedback_f;
+        let c0_f: Vec<f64> = file
+            .bridges
+            .iter()
+            .map(|b| rest_capacitance(electrode(file, &b.electrodes[0])))
+            .collect();
+        let code_per_farad =
+            codes_per_volt * filter_gain * mass_v * file.amplifier.gain / file.amplifier.feedback_f;
         let geometry = geometry(file);
         let solve = pseudo_inverse(&geometry);
         Self {
@@ -81,9 +88,10 @@ impl Design {
             a0_code: c0_f.iter().map(|c0| 2.0 * c0 * code_per_farad).collect(),
             gap_m: file.bridges.iter().map(|b| electrode(file, &b.electrodes[0]).gap_m).collect(),
             c0_f,
-            monitor_code: file.monitor.as_ref().map(|m| {
-                m.gain * file.carrier.injection_v * codes_per_volt * filter_gain
-            }),
+            monitor_code: file
+                .monitor
+                .as_ref()
+                .map(|m| m.gain * file.carrier.injection_v * codes_per_volt * filter_gain),
             geometry,
             solve,
             axes: axes(file),
@@ -154,7 +162,8 @@ pub fn geometry(file: &SensorFile) -> DMatrix<f64> {
 /// (H^T H)^-1 H^T by singular values, columns scaled so that metres and radians weigh alike.
 fn pseudo_inverse(geometry: &DMatrix<f64>) -> DMatrix<f64> {
     let norms: Vec<f64> = geometry.column_iter().map(|c| c.norm()).collect();
-    let scaled = DMatrix::from_fn(geometry.nrows(), geometry.ncols(), |i, j| geometry[(i, j)] / norms[j]);
+    let scaled =
+        DMatrix::from_fn(geometry.nrows(), geometry.ncols(), |i, j| geometry[(i, j)] / norms[j]);
     let inverse = scaled.pseudo_inverse(1e-12).expect("tolerance is positive");
     DMatrix::from_fn(geometry.ncols(), geometry.nrows(), |i, j| inverse[(i, j)] / norms[i])
 }

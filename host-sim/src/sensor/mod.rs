@@ -85,7 +85,8 @@ impl Sensor {
                 plan
             }
             (Some(_), Some(_)) => {
-                return Err(source.fault(&["plan_file"], "both `plan` and `plan_file` are given, allowed one"));
+                return Err(source
+                    .fault(&["plan_file"], "both `plan` and `plan_file` are given, allowed one"));
             }
             (None, None) => {
                 return Err(Error::in_file(path, None, "neither `plan` nor `plan_file` is given"));
@@ -94,8 +95,9 @@ impl Sensor {
         let design = Design::new(&file, &plan);
         let settings = Settings::new(&file, &plan, &design);
         // Building the chain once shows whether the core takes the plan.
-        crate::chain::Chain::new(&settings)
-            .map_err(|e| Error::in_file(path, None, format!("the readout refuses this sensor: {e}")))?;
+        crate::chain::Chain::new(&settings).map_err(|e| {
+            Error::in_file(path, None, format!("the readout refuses this sensor: {e}"))
+        })?;
         Ok(Self { file, plan, design, settings })
     }
 

@@ -6,8 +6,8 @@ use fixed::traits::{FromFixed, ToFixed};
 use quietgap_core::CarrierRatio;
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{
-    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MonitorConfig, Path,
-    ReadoutConfig,
+    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MonitorConfig,
+    Path, ReadoutConfig,
 };
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -63,9 +63,17 @@ impl Settings {
         let (gain, exponent) = words_per_code(front_end, file.converter.bits);
         let words_per_code = gain as f64 * 2f64.powi(-exponent) * design.fir_gain;
         let word = |code: f64| Word::from_bits((code * words_per_code).round() as i64);
-        let alignment = |phase: f64| Alignment { cosine: nearest(phase.cos()), sine: nearest(phase.sin()) };
-        let channels = file.bridges.iter().flat_map(|b| b.channel.into_iter().chain(b.channels.into_iter().flatten()));
-        let channels = channels.chain(file.monitor.as_ref().map(|m| m.channel)).map(usize::from).max().map_or(0, |c| c + 1);
+        let alignment =
+            |phase: f64| Alignment { cosine: nearest(phase.cos()), sine: nearest(phase.sin()) };
+        let channels = file
+            .bridges
+            .iter()
+            .flat_map(|b| b.channel.into_iter().chain(b.channels.into_iter().flatten()));
+        let channels = channels
+            .chain(file.monitor.as_ref().map(|m| m.channel))
+            .map(usize::from)
+            .max()
+            .map_or(0, |c| c + 1);
         let mut alignments = vec![alignment(0.0); channels];
         let mut bridges = Vec::new();
         for (b, bridge) in file.bridges.iter().enumerate() {
@@ -75,7 +83,11 @@ impl Settings {
             }
             let a0 = design.calibrated_a0(file, b);
             let strays = design.stray_codes(file, b);
-            let share = if file.mass.correct_polarisation { 2.0 * design.c0_f[b] / design.total_f } else { 0.0 };
+            let share = if file.mass.correct_polarisation {
+                2.0 * design.c0_f[b] / design.total_f
+            } else {
+                0.0
+            };
             let kind = if is_difference(file, b) {
                 BridgeKind::Difference {
                     channel: bridge.channel.unwrap_or(0),
@@ -108,7 +120,9 @@ impl Settings {
                 lost: word(calibration * m.lost_fraction),
             }
         });
-        let rows = |m: &nalgebra::DMatrix<f64>| -> Vec<Coefficient> { m.transpose().iter().map(|x| nearest(*x)).collect() };
+        let rows = |m: &nalgebra::DMatrix<f64>| -> Vec<Coefficient> {
+            m.transpose().iter().map(|x| nearest(*x)).collect()
+        };
         Self {
             code_bits: file.converter.bits as u8,
             carrier: core_carrier(design),
@@ -150,7 +164,11 @@ impl Settings {
         let firs: Vec<FirConfig<'_>> = self
             .firs
             .iter()
-            .map(|(ratio, scale_bits, taps)| FirConfig { ratio: *ratio, taps, scale_bits: *scale_bits })
+            .map(|(ratio, scale_bits, taps)| FirConfig {
+                ratio: *ratio,
+                taps,
+                scale_bits: *scale_bits,
+            })
             .collect();
         build(&ReadoutConfig {
             code_bits: self.code_bits,

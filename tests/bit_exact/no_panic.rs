@@ -1,0 +1,144 @@
+//! No panic, whatever the codes and whatever constants a plan allows; overflow checks are on.
+
+use super::readout::{Board, CHANNELS, Plan, Step, folded, mixed};
+use super::{Noise, cases};
+use proptest::prelude::*;
+use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::config::*;
+use quietgap_core::word::{Coefficient, Fraction, Word};
+use quietgap_core::{ConfigError, Health, Readout};
+
+proptest! {
+    #![proptest_config(cases(256))]
+
+    /// Any codes at all, any constants that a plan may have: readings come, nothing panics
+    /// (overflow checks are on), and every reading of too large codes says so.
+    #[test]
+    fn nothing_panics(plan in prop_oneof![folded(), mixed()], seed: u64, start in 0u64..1 << 60) {
+        fn go<const N: usize>(plan: &Plan, noise: &mut Noise, start: u64) -> bool {
+            let Ok(mut board) = wild_board::<N>(plan, noise) else { return false };
+            let samples = plan.span() + 2 * plan.interval();
+            for kind in 0..4 {
+                let code = |x: u64| match kind {
+                    0 => x as i32,
+                    1 => if x & 1 == 0 { i32::MIN } else { i32::MAX },
+                    2 => i32::MIN,
+                    _ => (x as i32) >> (x >> 59),
+                };
+                let codes: Vec<i32> = (0..samples as usize * CHANNELS).map(|_| code(noise.next())).collect();
+                let mut readings = 0;
+                board.push(&codes, |reading| {
+                    assert!(kind != 2 || reading.health.has(Health::OVER_RANGE));
+                    readings += 1;
+                });
+                assert!(readings >= samples / plan.interval());
+                board.seek(start);
+            }
+            true
+        }
+        let mut noise = Noise(seed);
+        let mut built = 0;
+        for _ in 0..4 {
+            built += u32::from(match plan.order {
+                1 => go::<1>(&plan, &mut noise, start),
+                2 => go::<2>(&plan, &mut noise, start),
+                3 => go::<3>(&plan, &mut noise, start),
+                4 => go::<4>(&plan, &mut noise, start),
+                5 => go::<5>(&plan, &mut noise, start),
+                _ => go::<6>(&plan, &mut noise, start),
+            });
+        }
+        prop_assert_eq!(built, 4);
+    }
+}
+
+/// A board with every constant drawn from all that is allowed, the ends more often than not.
+fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>, ConfigError> {
+    fn within(noise: &mut Noise, min: i64, max: i64) -> i64 {
+        match noise.below(4) {
+            0 => min,
+            1 => max,
+            2 => min.max(0).max(max >> noise.below(60)),
+            _ => {
+                let part = i128::from(noise.next() >> 1);
+                let span = i128::from(max) - i128::from(min);
+                (i128::from(min) + ((part * span) >> 63)) as i64
+            }
+        }
+    }
+    let alignments: Vec<Alignment> = (0..CHANNELS)
+        .map(|_| {
+            let [cosine, sine] =
+                [0; 2].map(|_| Fraction::from_bits(within(noise, i64::MIN, i64::MAX)));
+            Alignment { cosine, sine }
+        })
+        .collect();
+    let bridges: Vec<BridgeConfig> = (0..1 + noise.below(MAX_BRIDGES))
+        .map(|_| {
+            let kind = if noise.below(2) == 0 {
+                BridgeKind::Difference {
+                    channel: noise.below(CHANNELS) as u8,
+                    full: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
+                    imbalance: Fraction::from_bits(within(noise, -(1 << 62), 1 << 62)),
+                    share: Fraction::from_bits(within(noise, 0, 1 << 62)),
+                }
+            } else {
+                BridgeKind::Separate {
+                    channels: [0; 2].map(|_| noise.below(CHANNELS) as u8),
+                    strays: [0; 2].map(|_| Word::from_bits(within(noise, 0, 1 << 55))),
+                    least_sum: Word::from_bits(within(noise, 1 << 30, 1 << 57)),
+                }
+            };
+            let gap_am = within(noise, 1, 1_000_000_000_000_000_000);
+            let offset_am = within(noise, -gap_am, gap_am);
+            let range = Fraction::from_bits(within(noise, 1, 9 * ((1 << 62) / 10)));
+            let quadrature = Fraction::from_bits(within(noise, 0, i64::MAX));
+            BridgeConfig { kind, gap_am, offset_am, range, quadrature }
+        })
+        .collect();
+    let axes = noise.below(MAX_AXES.min(bridges.len()) + 1);
+    let count = axes * bridges.len();
+    let matrix = |noise: &mut Noise| -> Vec<Coefficient> {
+        (0..count).map(|_| Coefficient::from_bits(within(noise, i64::MIN, i64::MAX))).collect()
+    };
+    let (solve, geometry) = (matrix(noise), matrix(noise));
+    let weak = within(noise, 0, 1 << 55);
+    let monitor = MonitorConfig {
+        channel: noise.below(CHANNELS) as u8,
+        calibration: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
+        weak: Word::from_bits(weak),
+        lost: Word::from_bits(within(noise, 0, weak)),
+    };
+    let taps = plan.taps();
+    let fir =
+        |(taps, (ratio, ..)): (_, &(u16, _, _))| FirConfig { ratio: *ratio, taps, scale_bits: 15 };
+    let firs: Vec<FirConfig> = taps.iter().map(Vec::as_slice).zip(&plan.firs).map(fir).collect();
+    Readout::new(&ReadoutConfig {
+        code_bits: plan.bits,
+        carrier: plan.carrier,
+        front_end: plan.front_end(),
+        firs: &firs,
+        alignments: &alignments,
+        monitor: Some(monitor).filter(|_| noise.below(3) > 0),
+        bridges: &bridges,
+        axes: AxesConfig {
+            axes: axes as u8,
+            solve: &solve,
+            geometry: &geometry,
+            residual_am: within(noise, 0, i64::MAX),
+        },
+    })
+}
+
+/// The README promises no panics: so also at the last sample numbers there are.
+#[test]
+fn seek_takes_any_sample() {
+    let carrier = CarrierRatio::coherent(1, 4).unwrap();
+    let plan =
+        Plan { carrier, order: 2, ratio: 8, delay: 1, path: Path::Auto, bits: 24, firs: vec![] };
+    for sample in [(1 << 62) - 8, 1 << 62, u64::MAX - 8, u64::MAX] {
+        let steps = [Step::Seek(sample), Step::Push(&[0; 8 * CHANNELS])];
+        let outcome = std::panic::catch_unwind(|| plan.run(&steps).len());
+        assert_eq!(outcome.ok(), Some(1), "from sample {sample}");
+    }
+}

@@ -1,0 +1,236 @@
+//! Every refusal of a configuration, by pairs: the last value that passes, the first that does
+//! not, with the stage, quantity, value and range that the error must name.
+
+use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::config::*;
+use quietgap_core::fold::Fold;
+use quietgap_core::mixer::Mixer;
+use quietgap_core::word::{Coefficient, Fraction, Word};
+use quietgap_core::{ConfigError, Readout, Stage};
+
+#[path = "refuses_config/rows.rs"]
+mod rows;
+
+use rows::{fir, fir_rows, front_end_rows, slow_rows};
+
+/// A readout's settings, owned, so that a row of the table changes one thing.
+#[derive(Clone)]
+struct Setup {
+    code_bits: u8,
+    carrier: CarrierRatio,
+    front_end: FrontEndConfig,
+    /// Ratio, taps, scale.
+    firs: Vec<(u16, Vec<i32>, u8)>,
+    channels: usize,
+    monitor: Option<MonitorConfig>,
+    bridges: Vec<BridgeConfig>,
+    axes: u8,
+    solve: usize,
+    geometry: usize,
+    residual_am: i64,
+}
+
+type Change = fn(&mut Setup);
+type Build = fn(&Setup) -> Option<ConfigError>;
+type Row = (Build, Change, Change, (Stage, &'static str, i64, i64, i64));
+
+fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
+    setup: &Setup,
+) -> Option<ConfigError> {
+    let fir =
+        |(ratio, taps, scale_bits): &'_ (u16, Vec<i32>, u8)| (*ratio, taps.clone(), *scale_bits);
+    let owned: Vec<(u16, Vec<i32>, u8)> = setup.firs.iter().map(fir).collect();
+    let firs: Vec<FirConfig> = owned
+        .iter()
+        .map(|(ratio, taps, scale_bits)| FirConfig { ratio: *ratio, taps, scale_bits: *scale_bits })
+        .collect();
+    let config = ReadoutConfig {
+        code_bits: setup.code_bits,
+        carrier: setup.carrier,
+        front_end: setup.front_end,
+        firs: &firs,
+        alignments: &vec![Alignment::NONE; setup.channels],
+        monitor: setup.monitor,
+        bridges: &setup.bridges,
+        axes: AxesConfig {
+            axes: setup.axes,
+            solve: &vec![Coefficient::ONE; setup.solve],
+            geometry: &vec![Coefficient::ONE; setup.geometry],
+            residual_am: setup.residual_am,
+        },
+    };
+    Readout::<ORDER, CHANNELS, COLUMNS, 16, 24>::new(&config).err()
+}
+
+/// The usual board: order 2, 3 channels, 8 columns.
+const BOARD: Build = build::<2, 3, 8>;
+
+fn good() -> Setup {
+    Setup {
+        code_bits: 24,
+        carrier: CarrierRatio::coherent(1, 4).unwrap(),
+        front_end: FrontEndConfig { order: 2, ratio: 8, differential_delay: 1, path: Path::Auto },
+        firs: Vec::new(),
+        channels: 3,
+        monitor: Some(MonitorConfig {
+            channel: 2,
+            calibration: Word::ONE,
+            weak: Word::lit("0.5"),
+            lost: Word::lit("0.1"),
+        }),
+        bridges: vec![bridge(difference()), bridge(separate())],
+        axes: 1,
+        solve: 2,
+        geometry: 2,
+        residual_am: 1,
+    }
+}
+
+fn difference() -> BridgeKind {
+    let (imbalance, share) = (Fraction::ZERO, Fraction::ZERO);
+    BridgeKind::Difference { channel: 0, full: Word::ONE, imbalance, share }
+}
+fn separate() -> BridgeKind {
+    BridgeKind::Separate { channels: [1, 2], strays: [Word::ZERO; 2], least_sum: Word::ONE }
+}
+fn bridge(kind: BridgeKind) -> BridgeConfig {
+    let (range, quadrature) = (Fraction::lit("0.5"), Fraction::lit("0.1"));
+    BridgeConfig { kind, gap_am: 1000, offset_am: 0, range, quadrature }
+}
+
+fn refusals() -> Vec<ConfigError> {
+    let mut refusals = Vec::new();
+    for (build, pass, fail, (stage, quantity, given, min, max)) in
+        front_end_rows().into_iter().chain(fir_rows()).chain(slow_rows())
+    {
+        let (mut last_good, mut first_bad) = (good(), good());
+        pass(&mut last_good);
+        fail(&mut first_bad);
+        assert_eq!(build(&last_good), None, "the good side of {quantity}");
+        let error = build(&first_bad).unwrap_or_else(|| panic!("{quantity} {given} passed"));
+        let is = (error.stage, error.quantity, error.given, error.min, error.max);
+        assert_eq!(is, (stage, quantity, given, min, max));
+        refusals.push(error);
+    }
+    refusals
+}
+
+#[test]
+fn boundary_pairs() {
+    assert_eq!(BOARD(&good()), None);
+    assert_eq!(refusals().len(), 70);
+}
+
+/// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.
+#[test]
+fn capacities() {
+    let order = |order| {
+        let mut setup = good();
+        setup.front_end.order = order;
+        setup
+    };
+    let refused = |given, min, max, quantity| ConfigError {
+        stage: Stage::FrontEnd,
+        quantity,
+        given,
+        min,
+        max,
+    };
+    assert_eq!(build::<1, 3, 8>(&order(1)), None);
+    assert_eq!(build::<0, 3, 8>(&order(0)), Some(refused(0, 1, 6, "order")));
+    assert_eq!(build::<6, 3, 8>(&order(6)), None);
+    assert_eq!(build::<7, 3, 8>(&order(7)), Some(refused(7, 1, 6, "order")));
+    assert_eq!(build::<2, 3, 1>(&good()), None);
+    assert_eq!(build::<2, 3, 0>(&good()), Some(refused(0, 1, 8, "samples in a section")));
+}
+
+/// The stages of the front end, set up without a readout around them.
+#[test]
+fn stages_by_themselves() {
+    let (coherent, other) =
+        (CarrierRatio::coherent(1, 6).unwrap(), CarrierRatio::from_step(5).unwrap());
+    let refused = |stage, quantity, given, max| ConfigError { stage, quantity, given, min: 1, max };
+    assert!(Fold::<2, 6>::new(coherent, 2, 16).is_ok());
+    let error = Fold::<2, 6>::new(other, 2, 16).err();
+    assert_eq!(error, Some(refused(Stage::FrontEnd, "carrier period", 0, 6)));
+    let error = Fold::<2, 6>::new(coherent, 3, 16).err();
+    assert_eq!(error, Some(refused(Stage::FrontEnd, "channels x carrier phases", 9, 6)));
+    assert!(Mixer::<2, 2, 6>::new(other, 2, 6).is_ok());
+    let error = Mixer::<2, 2, 6>::new(other, 2, 7).err();
+    assert_eq!(error, Some(refused(Stage::FrontEnd, "section", 7, 6)));
+    let error = Mixer::<2, 2, 6>::new(other, 3, 6).err();
+    assert_eq!(error, Some(refused(Stage::Converter, "channels", 3, 2)));
+}
+
+#[test]
+fn carriers() {
+    let most = 1 << 20;
+    let refused = |quantity, given, min, max| ConfigError {
+        stage: Stage::Carrier,
+        quantity,
+        given,
+        min,
+        max,
+    };
+    let coherent = |cycles, samples| CarrierRatio::coherent(cycles, samples).unwrap_err();
+    let samples = "samples in the carrier's period";
+    let cycles = "cycles in the carrier's period";
+    for (good_cycles, good_samples) in
+        [(1, 3), (1, 1 << 20), (1, 5), (2, 5), (1, 4), ((1 << 19) - 1, 1 << 20)]
+    {
+        assert!(CarrierRatio::coherent(good_cycles, good_samples).is_ok());
+    }
+    assert_eq!(coherent(1, 0), refused(samples, 0, 1, most));
+    assert_eq!(coherent(1, (1 << 20) + 1), refused(samples, most + 1, 1, most));
+    assert_eq!(coherent(0, 5), refused(cycles, 0, 1, 2));
+    assert_eq!(coherent(3, 5), refused(cycles, 3, 1, 2));
+    assert_eq!(coherent(2, 4), refused(cycles, 2, 1, 1));
+    assert_eq!(coherent(1 << 19, 1 << 20), refused(cycles, 1 << 19, 1, (1 << 19) - 1));
+    assert!(CarrierRatio::from_step(1).is_ok() && CarrierRatio::from_step((1 << 63) - 1).is_ok());
+    assert_eq!(CarrierRatio::from_step(0).err().map(|e| e.stage), Some(Stage::Carrier));
+    let error = CarrierRatio::from_step(1 << 63).unwrap_err();
+    assert_eq!(error, refused("carrier step / 2^32", 1 << 31, 0, (1 << 31) - 1));
+}
+
+/// Whoever reads the message must not find the refused value within what it says is allowed.
+#[test]
+fn refused_values_are_outside_the_range_they_name() {
+    let carriers = [
+        CarrierRatio::coherent(0, 5).err(),
+        CarrierRatio::from_step(0).err(),
+        CarrierRatio::from_step(1 << 63).err(),
+    ];
+    for error in refusals().into_iter().chain(carriers.into_iter().flatten()) {
+        assert!(error.given < error.min || error.given > error.max, "{error}");
+    }
+}
+
+/// Sample numbers are 64 bits: a plan of a longer interval than that must not be built.
+#[test]
+fn interval_beyond_64_bits() {
+    let mut setup = good();
+    setup.front_end.ratio = 4096;
+    (0..5).for_each(|_| fir(&mut setup, 4096, &[1], 0));
+    let outcome = std::panic::catch_unwind(|| BOARD(&setup)).expect("no panic");
+    assert!(matches!(outcome.expect("refused").stage, Stage::Fir(1..=5)));
+}
+
+#[test]
+fn message() {
+    let mut setup = good();
+    setup.front_end.ratio = 1;
+    let text = BOARD(&setup).expect("refused").to_string();
+    assert_eq!(text, "front end: ratio is 1, allowed 2 to 4096");
+    let stages = [
+        (Stage::Converter, "converter"),
+        (Stage::Fir(2), "FIR stage 2"),
+        (Stage::Bridge(12), "bridge 12"),
+    ];
+    for (stage, text) in stages.into_iter().chain([
+        (Stage::Carrier, "carrier"),
+        (Stage::Monitor, "monitor"),
+        (Stage::Axes, "axes"),
+    ]) {
+        assert_eq!(stage.to_string(), text);
+    }
+}

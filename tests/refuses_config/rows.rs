@@ -1,0 +1,189 @@
+//! The pairs: a board, the change that passes, the change that does not, the error.
+
+use super::{BOARD, Build, Row, Setup, bridge, build, difference};
+use quietgap_core::Stage;
+use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::config::*;
+use quietgap_core::word::{Fraction, Word};
+
+pub fn fir(s: &mut Setup, ratio: u16, taps: &[i32], scale: u8) {
+    s.firs.push((ratio, taps.to_vec(), scale));
+}
+fn monitor(s: &mut Setup) -> &mut MonitorConfig {
+    s.monitor.as_mut().expect("a monitor")
+}
+/// Bridge 1 with another channel, full word, imbalance and share, as bits.
+fn one(s: &mut Setup, channel: u8, full: i64, imbalance: i64, share: i64) {
+    let (imbalance, share) = (Fraction::from_bits(imbalance), Fraction::from_bits(share));
+    s.bridges[0].kind =
+        BridgeKind::Difference { channel, full: Word::from_bits(full), imbalance, share };
+}
+/// Bridge 2 with other channels, strays and least sum, as bits.
+fn two(s: &mut Setup, channels: [u8; 2], strays: [i64; 2], least_sum: i64) {
+    let (strays, least_sum) = (strays.map(Word::from_bits), Word::from_bits(least_sum));
+    s.bridges[1].kind = BridgeKind::Separate { channels, strays, least_sum };
+}
+fn axes(s: &mut Setup, bridges: usize, axes: u8) {
+    s.bridges = vec![bridge(difference()); bridges];
+    s.axes = axes;
+    s.solve = bridges * usize::from(axes);
+    s.geometry = s.solve;
+}
+fn coherent(s: &mut Setup, samples: u32, ratio: u16) {
+    s.carrier = CarrierRatio::coherent(1, samples).unwrap();
+    s.front_end.path = Path::Coherent;
+    s.front_end.ratio = ratio;
+}
+/// Order 6, as wide codes as `bits`.
+fn sixth(s: &mut Setup, bits: u8, samples: u32, ratio: u16, delay: u8) {
+    coherent(s, samples, ratio);
+    (s.code_bits, s.front_end.order, s.front_end.differential_delay) = (bits, 6, delay);
+}
+
+const ONE: i64 = 1 << 52;
+const WORD: i64 = 1 << 55;
+const UNIT: i64 = 1 << 62;
+/// 0.9 in Q2.62, as the core cuts it.
+const RANGE: i64 = 9 * (UNIT / 10);
+const METRE: i64 = 1_000_000_000_000_000_000;
+
+#[rustfmt::skip]
+pub fn front_end_rows() -> Vec<Row> {
+    use Stage::{Converter, FrontEnd};
+    let last_order: Build = build::<6, 3, 64>;
+    vec![
+        (BOARD, |s| s.code_bits = 8, |s| s.code_bits = 7, (Converter, "code bits", 7, 8, 32)),
+        (BOARD, |s| s.code_bits = 32, |s| s.code_bits = 33, (Converter, "code bits", 33, 8, 32)),
+        (BOARD, |s| { axes(s, 1, 0); (s.channels, s.monitor) = (1, None) }, |s| s.channels = 0,
+            (Converter, "channels", 0, 1, 3)),
+        (BOARD, |s| s.channels = 3, |s| s.channels = 4, (Converter, "channels", 4, 1, 3)),
+        // A mask of 32 bits names the channels, whatever the capacity.
+        (build::<2, 40, 64>, |s| s.channels = 32, |s| s.channels = 33, (Converter, "channels", 33, 1, 32)),
+        (BOARD, |_| (), |s| s.front_end.order = 1, (FrontEnd, "order", 1, 2, 2)),
+        (BOARD, |_| (), |s| s.front_end.order = 3, (FrontEnd, "order", 3, 2, 2)),
+        (BOARD, |s| s.front_end.ratio = 2, |s| s.front_end.ratio = 1, (FrontEnd, "ratio", 1, 2, 4096)),
+        (BOARD, |s| s.front_end.ratio = 4096, |s| s.front_end.ratio = 4097, (FrontEnd, "ratio", 4097, 2, 4096)),
+        (BOARD, |s| s.front_end.differential_delay = 1, |s| s.front_end.differential_delay = 0,
+            (FrontEnd, "differential delay", 0, 1, 2)),
+        (BOARD, |s| s.front_end.differential_delay = 2, |s| s.front_end.differential_delay = 3,
+            (FrontEnd, "differential delay", 3, 1, 2)),
+        (BOARD, |s| coherent(s, 4, 8), |s| coherent(s, 4, 9),
+            (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
+        (BOARD, |s| coherent(s, 4, 8), |s| { coherent(s, 4, 8); s.carrier = CarrierRatio::from_step(1 << 62).unwrap() },
+            (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
+        // Three channels of 2 phases fill 6 of 8 columns, of 3 phases they would 9.
+        (BOARD, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases", 9, 1, 8)),
+        // 25 bits, 30 of the carrier, growth 6 x 12 = 72 bits at 4096, 73 above: 127 bits and 128.
+        (last_order, |s| sixth(s, 25, 4, 2048, 2), |s| sixth(s, 25, 4, 2052, 2),
+            (FrontEnd, "CIC register bits", 128, 1, 127)),
+        // 2^31 C(L+5, 6) <= 2^62 up to L = 105: a period of 106 samples does not fit a section.
+        (build::<6, 3, 400>, |s| sixth(s, 32, 105, 105, 1), |s| sixth(s, 32, 106, 106, 1),
+            (FrontEnd, "samples in a section", 0, 1, 106)),
+    ]
+}
+
+#[rustfmt::skip]
+pub fn fir_rows() -> Vec<Row> {
+    use Stage::Fir;
+    vec![
+        (BOARD, |s| (0..6).for_each(|_| fir(s, 1, &[1], 0)), |s| (0..7).for_each(|_| fir(s, 1, &[1], 0)),
+            (Fir(0), "number of stages", 7, 0, 6)),
+        (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 0, &[1], 0), (Fir(1), "ratio", 0, 1, 4096)),
+        (BOARD, |s| fir(s, 4096, &[1], 0), |s| fir(s, 4097, &[1], 0), (Fir(1), "ratio", 4097, 1, 4096)),
+        (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 1, &[], 0), (Fir(1), "taps", 0, 1, 32)),
+        (BOARD, |s| fir(s, 8, &[1; 32], 5), |s| fir(s, 8, &[1; 33], 5), (Fir(1), "taps", 33, 1, 32)),
+        (BOARD, |s| fir(s, 1, &[1], 30), |s| fir(s, 1, &[1], 31), (Fir(1), "scale bits", 31, 0, 30)),
+        (BOARD, |s| fir(s, 1, &[3, -2, 3], 3), |s| fir(s, 1, &[3, -2, -3], 3),
+            (Fir(1), "first tap unlike its mirror", 0, -1, -1)),
+        (BOARD, |s| fir(s, 1, &[3, 2, 2, 3], 4), |s| fir(s, 1, &[3, 2, 1, 3], 4),
+            (Fir(1), "first tap unlike its mirror", 1, -1, -1)),
+        (BOARD, |s| fir(s, 1, &[0, -1, 0], 0), |s| fir(s, 1, &[0, 0, 0], 0),
+            (Fir(1), "sum of |taps|", 0, 1, (1 << 32) - 1)),
+        // Of words up to 2, this is also the last below 8.
+        (BOARD, |s| fir(s, 1, &[i32::MAX, 1, i32::MAX], 30), |s| fir(s, 1, &[i32::MAX, 2, i32::MAX], 30),
+            (Fir(1), "sum of |taps|", 1 << 32, 1, (1 << 32) - 1)),
+        (BOARD, |s| fir(s, 1, &[i32::MAX], 29), |s| fir(s, 1, &[i32::MIN], 29),
+            (Fir(1), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
+        (BOARD, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2047], 10) }, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2048], 10) },
+            (Fir(2), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
+        (BOARD, |s| { fir(s, 8, &[1; 30], 5); fir(s, 1, &[1], 0) }, |s| { fir(s, 8, &[1; 32], 5); fir(s, 1, &[1], 0) },
+            (Fir(2), "taps of all stages", 17, 0, 16)),
+        // Three channels, one output more open than 24 sums hold.
+        (BOARD, |s| fir(s, 1, &[1; 8], 3), |s| fir(s, 1, &[1; 9], 4), (Fir(1), "open outputs of all stages", 25, 0, 24)),
+        (BOARD, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 4], 2) }, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 5], 3) },
+            (Fir(2), "open outputs of all stages", 25, 0, 24)),
+        // Stage 3 runs at a rate of 2^36 samples: 15 or 16 of them after the 2 x 4095 + 1 of the CIC.
+        (BOARD, |s| long(s, 16), |s| long(s, 17), (Fir(3), "samples in its span", (1 << 40) + 8191, 1, 1 << 40)),
+    ]
+}
+
+fn long(s: &mut Setup, taps: usize) {
+    s.front_end.ratio = 4096;
+    fir(s, 4096, &[1], 0);
+    fir(s, 4096, &[1], 0);
+    fir(s, 4096, &vec![1; taps], 5);
+}
+
+#[rustfmt::skip]
+pub fn slow_rows() -> Vec<Row> {
+    use Stage::{Axes, Bridge, Monitor};
+    let word = Word::from_bits;
+    assert_eq!(word(ONE), Word::ONE);
+    vec![
+        (BOARD, |s| monitor(s).channel = 2, |s| monitor(s).channel = 3, (Monitor, "channel", 3, 0, 2)),
+        (BOARD, |s| monitor(s).calibration = Word::from_bits(1 << 30), |s| monitor(s).calibration = Word::from_bits((1 << 30) - 1),
+            (Monitor, "calibration word", (1 << 30) - 1, 1 << 30, WORD)),
+        (BOARD, |s| monitor(s).calibration = Word::from_bits(WORD), |s| monitor(s).calibration = Word::from_bits(WORD + 1),
+            (Monitor, "calibration word", WORD + 1, 1 << 30, WORD)),
+        (BOARD, |s| (monitor(s).weak, monitor(s).lost) = (Word::ZERO, Word::ZERO), |s| monitor(s).weak = Word::from_bits(-1),
+            (Monitor, "weak level word", -1, 0, WORD)),
+        (BOARD, |s| monitor(s).weak = Word::from_bits(WORD), |s| monitor(s).weak = Word::from_bits(WORD + 1),
+            (Monitor, "weak level word", WORD + 1, 0, WORD)),
+        (BOARD, |s| monitor(s).lost = Word::ZERO, |s| monitor(s).lost = Word::from_bits(-1),
+            (Monitor, "lost level word", -1, 0, ONE / 2)),
+        (BOARD, |s| monitor(s).lost = Word::from_bits(ONE / 2), |s| monitor(s).lost = Word::from_bits(ONE / 2 + 1),
+            (Monitor, "lost level word", ONE / 2 + 1, 0, ONE / 2)),
+
+        (BOARD, |s| one(s, 2, ONE, 0, 0), |s| one(s, 3, ONE, 0, 0), (Bridge(1), "channel", 3, 0, 2)),
+        (BOARD, |s| one(s, 0, 1 << 30, 0, 0), |s| one(s, 0, (1 << 30) - 1, 0, 0),
+            (Bridge(1), "full-bridge word", (1 << 30) - 1, 1 << 30, WORD)),
+        (BOARD, |s| one(s, 0, WORD, 0, 0), |s| one(s, 0, WORD + 1, 0, 0), (Bridge(1), "full-bridge word", WORD + 1, 1 << 30, WORD)),
+        (BOARD, |s| one(s, 0, ONE, -UNIT, 0), |s| one(s, 0, ONE, -UNIT - 1, 0),
+            (Bridge(1), "imbalance, Q2.62", -UNIT - 1, -UNIT, UNIT)),
+        (BOARD, |s| one(s, 0, ONE, UNIT, 0), |s| one(s, 0, ONE, UNIT + 1, 0), (Bridge(1), "imbalance, Q2.62", UNIT + 1, -UNIT, UNIT)),
+        (BOARD, |s| one(s, 0, ONE, 0, 0), |s| one(s, 0, ONE, 0, -1),
+            (Bridge(1), "share of the mass's capacitance, Q2.62", -1, 0, UNIT)),
+        (BOARD, |s| one(s, 0, ONE, 0, UNIT), |s| one(s, 0, ONE, 0, UNIT + 1),
+            (Bridge(1), "share of the mass's capacitance, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| two(s, [2, 0], [0; 2], ONE), |s| two(s, [3, 0], [0; 2], ONE), (Bridge(2), "channel of electrode 1", 3, 0, 2)),
+        (BOARD, |s| two(s, [0, 2], [0; 2], ONE), |s| two(s, [0, 3], [0; 2], ONE), (Bridge(2), "channel of electrode 2", 3, 0, 2)),
+        (BOARD, |s| two(s, [0, 1], [0; 2], ONE), |s| two(s, [0, 1], [-1, 0], ONE), (Bridge(2), "stray word", -1, 0, WORD)),
+        (BOARD, |s| two(s, [0, 1], [WORD, 0], ONE), |s| two(s, [0, 1], [WORD + 1, 0], ONE), (Bridge(2), "stray word", WORD + 1, 0, WORD)),
+        (BOARD, |s| two(s, [0, 1], [0; 2], ONE), |s| two(s, [0, 1], [0, -1], ONE), (Bridge(2), "stray word", -1, 0, WORD)),
+        (BOARD, |s| two(s, [0, 1], [0, WORD], ONE), |s| two(s, [0, 1], [0, WORD + 1], ONE), (Bridge(2), "stray word", WORD + 1, 0, WORD)),
+        (BOARD, |s| two(s, [0, 1], [0; 2], 1 << 30), |s| two(s, [0, 1], [0; 2], (1 << 30) - 1),
+            (Bridge(2), "least sum word", (1 << 30) - 1, 1 << 30, 1 << 57)),
+        (BOARD, |s| two(s, [0, 1], [0; 2], 1 << 57), |s| two(s, [0, 1], [0; 2], (1 << 57) + 1),
+            (Bridge(2), "least sum word", (1 << 57) + 1, 1 << 30, 1 << 57)),
+        (BOARD, |s| s.bridges[1].gap_am = 1, |s| s.bridges[1].gap_am = 0, (Bridge(2), "gap, am", 0, 1, METRE)),
+        (BOARD, |s| s.bridges[1].gap_am = METRE, |s| s.bridges[1].gap_am = METRE + 1, (Bridge(2), "gap, am", METRE + 1, 1, METRE)),
+        (BOARD, |s| s.bridges[0].offset_am = -1000, |s| s.bridges[0].offset_am = -1001, (Bridge(1), "offset, am", -1001, -1000, 1000)),
+        (BOARD, |s| s.bridges[0].offset_am = 1000, |s| s.bridges[0].offset_am = 1001, (Bridge(1), "offset, am", 1001, -1000, 1000)),
+        (BOARD, |s| s.bridges[0].range = Fraction::from_bits(1), |s| s.bridges[0].range = Fraction::ZERO,
+            (Bridge(1), "range, Q2.62", 0, 1, RANGE)),
+        (BOARD, |s| s.bridges[0].range = Fraction::from_bits(RANGE), |s| s.bridges[0].range = Fraction::from_bits(RANGE + 1),
+            (Bridge(1), "range, Q2.62", RANGE + 1, 1, RANGE)),
+        (BOARD, |s| s.bridges[0].quadrature = Fraction::ZERO, |s| s.bridges[0].quadrature = Fraction::from_bits(-1),
+            (Bridge(1), "quadrature limit, Q2.62", -1, 0, i64::MAX)),
+
+        (BOARD, |s| axes(s, 1, 0), |s| axes(s, 0, 0), (Axes, "bridges", 0, 1, 12)),
+        (BOARD, |s| axes(s, 12, 6), |s| axes(s, 13, 6), (Axes, "bridges", 13, 1, 12)),
+        (BOARD, |s| axes(s, 12, 6), |s| axes(s, 12, 7), (Axes, "axes", 7, 0, 6)),
+        (BOARD, |s| axes(s, 2, 2), |s| axes(s, 2, 3), (Axes, "axes", 3, 0, 2)),
+        (BOARD, |s| s.solve = 2, |s| s.solve = 1, (Axes, "entries of the solving matrix", 1, 2, 2)),
+        (BOARD, |s| s.solve = 2, |s| s.solve = 3, (Axes, "entries of the solving matrix", 3, 2, 2)),
+        (BOARD, |s| s.geometry = 2, |s| s.geometry = 1, (Axes, "entries of the geometry", 1, 2, 2)),
+        (BOARD, |s| s.geometry = 2, |s| s.geometry = 3, (Axes, "entries of the geometry", 3, 2, 2)),
+        (BOARD, |s| s.residual_am = 0, |s| s.residual_am = -1, (Axes, "residual limit, am", -1, 0, i64::MAX)),
+    ]
+}
