@@ -205,10 +205,14 @@ fn seek_settles(plan: &Plan, seed: u64, near: u64) -> Result<(), TestCaseError> 
         .skip(odd.len() / CHANNELS / plan.interval() as usize)
         .filter(|r| settled(r))
         .collect();
-    // Settled are exactly the readings whose whole response lies at or after `start`.
+    // Settled are the readings whose whole response lies at or after `start`: on the folded path
+    // exactly those; on the mixed path the rounding of a section that lacks samples may last up to
+    // N more samples and to the end of its interval, three outputs at most.
     let first = (start + plan.span()).div_ceil(plan.interval());
     let last = start + plan.span() + 4 * plan.interval();
-    prop_assert_eq!(sought.len() as u64, last / plan.interval() + 1 - first);
+    let exact = last / plan.interval() + 1 - first;
+    let slack = if plan.path == Path::General { 3 } else { 0 };
+    prop_assert!((exact - slack..=exact).contains(&(sought.len() as u64)), "{}", sought.len());
     for reading in sought {
         let same = whole.iter().find(|r| r.half_samples == reading.half_samples);
         prop_assert_eq!(Some(reading), same, "{:?} from sample {}", plan, start);
@@ -217,7 +221,7 @@ fn seek_settles(plan: &Plan, seed: u64, near: u64) -> Result<(), TestCaseError> 
 }
 
 proptest! {
-    #![proptest_config(cases(96))]
+    #![proptest_config(cases(256))]
 
     #[test]
     fn cuts_change_nothing_folded(plan in folded(), seed: u64) {
