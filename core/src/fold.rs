@@ -61,7 +61,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
     /// Columns per channel for a carrier of `period` samples.
     #[must_use]
     pub const fn phases(period: u32) -> u32 {
-        if period % 2 == 0 { period / 2 } else { period }
+        if period.is_multiple_of(2) { period / 2 } else { period }
     }
 
     /// Sets up for a section of at most `section` samples.

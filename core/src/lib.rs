@@ -3,7 +3,7 @@
 
 // In signal order, not alphabetical: read from top to bottom.
 
-/// Number formats, rounding, saturation.
+// Number formats, rounding, saturation.
 pub mod word;
 // Settings and what can be wrong with them.
 pub mod config;
