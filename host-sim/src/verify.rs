@@ -114,7 +114,7 @@ pub fn verify(
 /// gap and the axes matrix.
 ///
 /// Source: quantisation noise LSB^2/12 white over half the sample rate (Bennett 1948, recalled);
-/// the in-phase amplitude 2 <x cos> carries twice the density around the carrier.
+/// the in-phase amplitude 2 mean(x cos) carries twice the density around the carrier.
 #[must_use]
 pub fn quantisation_density(sensor: &Sensor, n: usize) -> f64 {
     let lsb = 2f64.powi(sensor.file.converter.bits as i32 - 24);

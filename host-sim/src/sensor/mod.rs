@@ -1,6 +1,6 @@
 //! **Sensor**: one instrument and its readout, from a file or built in, checked.
 //!
-//! [`file`] is the format on disk, [`check`] refuses what makes no sense (with line and key),
+//! [`mod@file`] is the format on disk, [`check`] refuses what makes no sense (with line and key),
 //! [`design`] works out the physics at rest, [`settings`] turns it all into the core's integers.
 
 pub mod check;

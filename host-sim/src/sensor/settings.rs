@@ -12,7 +12,7 @@ use quietgap_core::config::{
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 
-/// Owned settings; [`Self::config`] lends them to the core.
+/// Owned settings; [`Self::with_config`] lends them to the core.
 #[derive(Debug, Clone)]
 pub struct Settings {
     /// Bits of a code.
