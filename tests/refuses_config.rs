@@ -28,6 +28,8 @@ struct Setup {
     solve: usize,
     geometry: usize,
     residual_am: i64,
+    /// Cosine of all alignments, their sine being zero.
+    cosine: Fraction,
 }
 
 type Change = fn(&mut Setup);
@@ -49,7 +51,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
         carrier: setup.carrier,
         front_end: setup.front_end,
         firs: &firs,
-        alignments: &vec![Alignment::NONE; setup.channels],
+        alignments: &vec![Alignment { cosine: setup.cosine, sine: Fraction::ZERO }; setup.channels],
         monitor: setup.monitor,
         bridges: &setup.bridges,
         axes: AxesConfig {
@@ -83,6 +85,7 @@ fn good() -> Setup {
         solve: 2,
         geometry: 2,
         residual_am: 1,
+        cosine: Fraction::ONE,
     }
 }
 
@@ -186,10 +189,13 @@ fn carriers() {
     assert_eq!(coherent(3, 5), refused(cycles, 3, 1, 2));
     assert_eq!(coherent(2, 4), refused(cycles, 2, 1, 1));
     assert_eq!(coherent(1 << 19, 1 << 20), refused(cycles, 1 << 19, 1, (1 << 19) - 1));
-    assert!(CarrierRatio::from_step(1).is_ok() && CarrierRatio::from_step((1 << 63) - 1).is_ok());
+    assert!(CarrierRatio::from_step(1).is_ok() && CarrierRatio::from_step((1 << 63) - 2).is_ok());
     assert_eq!(CarrierRatio::from_step(0).err().map(|e| e.stage), Some(Stage::Carrier));
-    let error = CarrierRatio::from_step(1 << 63).unwrap_err();
-    assert_eq!(error, refused("carrier step / 2^32", 1 << 31, 0, (1 << 31) - 1));
+    // What does not fit the error's i64 is told as the largest one.
+    for step in [(1 << 63) - 1, 1 << 63, u64::MAX] {
+        let error = CarrierRatio::from_step(step).unwrap_err();
+        assert_eq!(error, refused("step", i64::MAX, 1, i64::MAX - 1));
+    }
 }
 
 /// Whoever reads the message must not find the refused value within what it says is allowed.

@@ -66,18 +66,11 @@ impl CarrierRatio {
     /// A carrier of `step` 2^-64 cycles in one sample period.
     ///
     /// # Errors
-    /// [`ConfigError`] unless 0 < step < 2^63 (half the sample rate); `given` shows
-    /// the step's upper 32 bits.
+    /// [`ConfigError`] unless 0 < step < 2^63 - 1 (half the sample rate).
     pub const fn from_step(step: u64) -> Result<Self, ConfigError> {
-        if step == 0 || step >= 1 << 63 {
-            let given = (step >> 32) as i64;
-            return Err(ConfigError::new(
-                Stage::Carrier,
-                "carrier step / 2^32",
-                given,
-                0,
-                (1 << 31) - 1,
-            ));
+        let given = if step > i64::MAX as u64 { i64::MAX } else { step as i64 };
+        if let Err(error) = ConfigError::check(Stage::Carrier, "step", given, 1, i64::MAX - 1) {
+            return Err(error);
         }
         Ok(Self { step, remainder: 0, denominator: 1, period: None })
     }
@@ -147,11 +140,13 @@ impl Carrier {
     ///
     /// out\[k\] = amplitude cos(2 pi (phase_k + phase)), amplitude a converter code
     /// (Q31.0), phase in 2^-64 turns. Product of Q2.62 and Q31.0 exact in `i128`, rounded
-    /// half to even; |out| <= |amplitude|, so nothing overflows.
+    /// half to even; |out| <= |amplitude|, saturated at ±(2^31 - 1) for the one amplitude, -2^31,
+    /// whose negative does not exist.
     pub fn inject(&mut self, out: &mut [i32], amplitude: i32, phase: u64) {
         for code in out {
             let (cosine, _) = cos_sin(self.phase.wrapping_add(phase));
-            *code = crate::word::scale_by_fraction(i64::from(amplitude), cosine) as i32;
+            let exact = crate::word::scale_by_fraction(i64::from(amplitude), cosine);
+            *code = crate::word::saturate(exact, i32::MAX.into()).0 as i32;
             self.advance(1);
         }
     }

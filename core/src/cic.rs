@@ -38,7 +38,7 @@ pub const fn gain(order: u32, ratio: u32, differential_delay: u32) -> u128 {
 
 /// Binomials C(L+d-1, d) for d = 0 to N-1, the weights of L integrator steps.
 ///
-/// L <= 4096, d <= 5: at most 2^53.1; the running product stays below 2^66.
+/// L <= 65536, d <= 5: below 2^74, exact in `u128`; kept modulo 2^64, as wrapping sums take them.
 #[must_use]
 pub fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
     let mut weights = [1; ORDER];

@@ -54,6 +54,8 @@ pub struct FirChain<const TAPS: usize, const OPEN: usize> {
     taps: Vec<i32, TAPS>,
     open: Vec<Open, OPEN>,
     channels: usize,
+    /// A word had to saturate since the last output of the last stage.
+    saturated: bool,
 }
 
 impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
@@ -68,7 +70,13 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         channels: usize,
         worst: Word,
     ) -> Result<Self, ConfigError> {
-        let mut chain = Self { stages: Vec::new(), taps: Vec::new(), open: Vec::new(), channels };
+        let mut chain = Self {
+            stages: Vec::new(),
+            taps: Vec::new(),
+            open: Vec::new(),
+            channels,
+            saturated: false,
+        };
         let mut worst = i128::from(worst.to_bits());
         if configs.len() > MAX_FIRS {
             let given = configs.len() as i64;
@@ -144,6 +152,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 
     /// Forgets all inputs; the next one is number `input` since the start.
     pub fn seek(&mut self, mut input: u64) {
+        self.saturated = false;
         self.open.fill(Open::default());
         for stage in &mut self.stages {
             let ratio = u64::from(stage.ratio);
@@ -154,18 +163,17 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     }
 
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
-    /// it; the flag tells that a word had to saturate.
+    /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
-        let mut saturated = false;
         for stage in &mut self.stages {
             let half = stage.length.div_ceil(2);
             let taps = self.taps.get(stage.first_tap..stage.first_tap + half).unwrap_or(&[]);
             let cells = stage.outputs * self.channels;
             let open =
                 self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
-            saturated |= stage.push(taps, open, frame)?;
+            self.saturated |= stage.push(taps, open, frame)?;
         }
-        Some(saturated)
+        Some(core::mem::take(&mut self.saturated))
     }
 }
 

@@ -116,9 +116,11 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
         self.narrow.iter_mut().for_each(|level| level.fill(0));
         self.wide.iter_mut().for_each(|level| level.fill(0));
         self.watch.fill(0);
-        self.narrow_rows = 0;
         self.row = position.checked_div(self.phases).unwrap_or(0);
         self.phase = position - self.row * self.phases;
+        // Rows move on in pairs where they alternate: an odd start counts the missing row, of zeros.
+        let odd = self.alternate && self.flush_rows != 0 && !self.row.is_multiple_of(2);
+        self.narrow_rows = u32::from(odd);
     }
 
     /// Adds whole frames, all of the running section. Any number of frames, any cut: integer

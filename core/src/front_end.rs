@@ -182,7 +182,11 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
 
     /// Forgets all samples; the next frame is number `sample` of the run. Frames between the
     /// start of its interval and itself count as zero.
-    pub fn seek(&mut self, sample: u64) {
+    ///
+    /// Returns the sample from which on nothing of the time before is in the sums: `sample`
+    /// itself when folded. The mixed way rounds once a section, and that rounding knows the
+    /// section's lost samples and outlasts them by N - 1: the next section's start and N - 1.
+    pub fn seek(&mut self, sample: u64) -> u64 {
         let position = sample.checked_rem(u64::from(self.ratio)).unwrap_or(0) as u32;
         let into = position.checked_rem(self.section).unwrap_or(0);
         match &mut self.way {
@@ -192,6 +196,12 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         self.cics.fill(Cic::default());
         self.position = position;
         self.over_range = 0;
+        if self.is_folded() || sample == 0 {
+            return sample;
+        }
+        let length = self.section.min(self.ratio - (position - into));
+        let rest = if into == 0 { 0 } else { length - into };
+        sample + u64::from(rest) + ORDER as u64 - 1
     }
 
     /// Takes whole frames up to the end of the interval, at most [`Self::missing`].

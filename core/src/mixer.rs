@@ -43,7 +43,7 @@ pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize
 /// Longest section whose sums fit, at most [`MAX_SECTION`] and `table`; zero if none does.
 #[must_use]
 pub(crate) fn section(order: u32, code_bits: u32, table: usize) -> u32 {
-    let fits = |samples: &u32| sum_bound(order, code_bits, *samples) << TABLE_BITS <= 1i128 << 62;
+    let fits = |samples: &u32| sum_bound(order, code_bits, *samples) <= 1 << (62 - TABLE_BITS);
     (1..=MAX_SECTION.min(table as u32)).take_while(fits).last().unwrap_or(0)
 }
 

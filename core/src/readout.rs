@@ -13,6 +13,14 @@ use crate::phasor::Phasor;
 use crate::word::{Fraction, Word};
 use heapless::Vec;
 
+/// Largest sample number to seek: 36 000 years at 1 MS/s.
+pub const MAX_SAMPLE: u64 = 1 << 60;
+
+/// Longest time from one reading to the next, samples.
+const MAX_INTERVAL: u64 = 1 << 52;
+/// Longest impulse response, samples.
+const MAX_SPAN: u64 = 1 << 40;
+
 /// Displacement and rotation at one instant, with everything needed to trust it or not.
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -61,7 +69,7 @@ pub struct Readout<
     span: u64,
     /// Number of the reading to come, counted from the run's start.
     next: u64,
-    /// First sample since the start or the last gap.
+    /// Sample from which on all is known since the start or the last gap.
     first_sample: u64,
     /// Readings that still feel an over-range or saturated sample.
     over_range_hold: u32,
@@ -93,9 +101,21 @@ impl<
         let mut span = front_end.span();
         for (fir, number) in config.firs.iter().zip(1u8..) {
             span += (fir.taps.len() as u64 - 1) * interval;
-            interval *= u64::from(fir.ratio);
-            let most = 1 << 40;
-            ConfigError::check(Stage::Fir(number), "samples in its span", span as i64, 1, most)?;
+            interval = interval.saturating_mul(u64::from(fir.ratio));
+            let check = |quantity, given: u64, max: u64| {
+                let given = given.min(i64::MAX as u64) as i64;
+                ConfigError::check(Stage::Fir(number), quantity, given, 1, max as i64)
+            };
+            check("samples in its interval", interval, MAX_INTERVAL)?;
+            check("samples in its span", span, MAX_SPAN)?;
+        }
+        for alignment in config.alignments {
+            // Cosine and sine of one angle: a longer pair could overflow, a shorter one lose gain.
+            let [c, s] = [alignment.cosine, alignment.sine].map(|x| i128::from(x.to_bits()));
+            let square = crate::word::saturate((c * c).saturating_add(s * s) >> 62, i64::MAX).0;
+            let (one, slack) = (Fraction::ONE.to_bits(), 1 << 42);
+            let quantity = "alignment's cosine and sine squared, Q2.62";
+            ConfigError::check(Stage::Converter, quantity, square, one - slack, one + slack)?;
         }
         for (bridge, number) in config.bridges.iter().zip(1u8..) {
             check_bridge(bridge, Stage::Bridge(number), channels)?;
@@ -161,13 +181,15 @@ impl<
     ///
     /// All filter state is forgotten, carrier and time stamps are those of that sample, and
     /// readings carry [`Health::SETTLING`] until the filters hold only samples from here on.
-    /// From then on they are bit for bit those of a readout that saw everything.
+    /// From then on they are bit for bit those of a readout that saw everything. `sample` is
+    /// taken as at most [`MAX_SAMPLE`].
     pub fn seek(&mut self, sample: u64) {
-        self.front_end.seek(sample);
+        let sample = sample.min(MAX_SAMPLE);
+        let clear_from = self.front_end.seek(sample);
         self.firs.seek(sample.checked_div(self.front_end.ratio().into()).unwrap_or(0));
         self.partial.clear();
         self.next = sample.checked_div(self.interval).unwrap_or(0);
-        self.first_sample = sample;
+        self.first_sample = clear_from;
         self.over_range_hold = 0;
         self.saturated_hold = 0;
         self.gathered = Interval::default();

@@ -68,8 +68,8 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
     }
     let alignments: Vec<Alignment> = (0..CHANNELS)
         .map(|_| {
-            let [cosine, sine] =
-                [0; 2].map(|_| Fraction::from_bits(within(noise, i64::MIN, i64::MAX)));
+            let (cosine, sine) = quietgap_core::carrier::cos_sin(noise.next());
+            let (cosine, sine) = (Fraction::from_bits(cosine), Fraction::from_bits(sine));
             Alignment { cosine, sine }
         })
         .collect();

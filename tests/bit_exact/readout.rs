@@ -206,12 +206,14 @@ fn seek_settles(plan: &Plan, seed: u64, near: u64) -> Result<(), TestCaseError> 
         .filter(|r| settled(r))
         .collect();
     // Settled are the readings whose whole response lies at or after `start`: on the folded path
-    // exactly those; on the mixed path the rounding of a section that lacks samples may last up to
-    // N more samples and to the end of its interval, three outputs at most.
+    // exactly those. On the mixed path the rounding of a section that lacks samples, at most 128 of
+    // them and none beyond its interval, lasts N - 1 samples longer than the response.
     let first = (start + plan.span()).div_ceil(plan.interval());
     let last = start + plan.span() + 4 * plan.interval();
     let exact = last / plan.interval() + 1 - first;
-    let slack = if plan.path == Path::General { 3 } else { 0 };
+    let ratio = u64::from(plan.ratio);
+    let longest = ratio.min(128) - 1 + u64::from(plan.order) - 1;
+    let slack = if plan.path == Path::General { longest.div_ceil(plan.interval()) } else { 0 };
     prop_assert!((exact - slack..=exact).contains(&(sought.len() as u64)), "{}", sought.len());
     for reading in sought {
         let same = whole.iter().find(|r| r.half_samples == reading.half_samples);

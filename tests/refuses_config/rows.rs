@@ -57,6 +57,11 @@ pub fn front_end_rows() -> Vec<Row> {
         (BOARD, |s| { axes(s, 1, 0); (s.channels, s.monitor) = (1, None) }, |s| s.channels = 0,
             (Converter, "channels", 0, 1, 3)),
         (BOARD, |s| s.channels = 3, |s| s.channels = 4, (Converter, "channels", 4, 1, 3)),
+        // Squared, 1 + e becomes 1 + 2 e + e^2: 2^41 steps above one are 2^42 and 2^20 above.
+        (BOARD, |s| s.cosine = Fraction::from_bits(UNIT + (1 << 40)), |s| s.cosine = Fraction::from_bits(UNIT + (1 << 41)),
+            (Converter, "alignment's cosine and sine squared, Q2.62", UNIT + (1 << 42) + (1 << 20), UNIT - (1 << 42), UNIT + (1 << 42))),
+        (BOARD, |s| s.cosine = Fraction::from_bits(UNIT - (1 << 40)), |s| s.cosine = Fraction::ZERO,
+            (Converter, "alignment's cosine and sine squared, Q2.62", 0, UNIT - (1 << 42), UNIT + (1 << 42))),
         // A mask of 32 bits names the channels, whatever the capacity.
         (build::<2, 40, 64>, |s| s.channels = 32, |s| s.channels = 33, (Converter, "channels", 33, 1, 32)),
         (BOARD, |_| (), |s| s.front_end.order = 1, (FrontEnd, "order", 1, 2, 2)),
