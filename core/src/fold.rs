@@ -16,14 +16,19 @@
 //! i <= j, with constant integers G_ji; and from one column to the next the integrators
 //! take one sample step. Nothing is rounded before the cosine's own rounding to Q2.30.
 
+mod bounds;
+mod rows;
+
 use crate::carrier::{CarrierRatio, cos_sin};
 use crate::cic::step_weights;
 use crate::error::{ConfigError, Stage};
 use crate::word::wide_product;
+use bounds::{flush_rows, row_basis};
 use heapless::Vec;
+use rows::{add_frame, sum_rows};
 
-/// Columns summed side by side, in registers: few on a small core, a vector's worth on a host.
-const LANES: usize = if cfg!(target_arch = "arm") { 4 } else { 16 };
+pub(crate) use bounds::sum_bound;
+pub(crate) use rows::reach;
 
 /// Running sums of one section.
 ///
@@ -245,204 +250,4 @@ fn one_step<const ORDER: usize>(sums: &mut [[i128; 2]; ORDER]) {
         total = [total[0].wrapping_add(sum[0]), total[1].wrapping_add(sum[1])];
         *sum = total;
     }
-}
-
-/// A running sum of 32 or 64 bits. Wrapping: the bound is the plan's, the watch word's the proof.
-trait Sum: Copy {
-    const ZERO: Self;
-    fn add(self, other: Self) -> Self;
-    fn sub(self, other: Self) -> Self;
-    fn of(code: i32) -> Self;
-}
-impl Sum for i32 {
-    const ZERO: Self = 0;
-    #[inline(always)]
-    fn add(self, other: Self) -> Self {
-        self.wrapping_add(other)
-    }
-    #[inline(always)]
-    fn sub(self, other: Self) -> Self {
-        self.wrapping_sub(other)
-    }
-    #[inline(always)]
-    fn of(code: i32) -> Self {
-        code
-    }
-}
-impl Sum for i64 {
-    const ZERO: Self = 0;
-    #[inline(always)]
-    fn add(self, other: Self) -> Self {
-        self.wrapping_add(other)
-    }
-    #[inline(always)]
-    fn sub(self, other: Self) -> Self {
-        self.wrapping_sub(other)
-    }
-    #[inline(always)]
-    fn of(code: i32) -> Self {
-        Self::from(code)
-    }
-}
-
-/// |code| for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of
-/// a b-bit converter and all beyond.
-#[inline(always)]
-pub(crate) const fn reach(code: i32) -> i32 {
-    (code ^ (code >> 31)).wrapping_add(1)
-}
-
-/// Adds one frame to the columns from `first` on.
-fn add_frame<S: Sum, const ORDER: usize, const COLUMNS: usize>(
-    levels: &mut [Vec<S, COLUMNS>; ORDER],
-    first: usize,
-    frame: &[i32],
-    negative: bool,
-) {
-    for (channel, &code) in frame.iter().enumerate() {
-        let mut carry = S::of(code);
-        for (j, level) in levels.iter_mut().enumerate() {
-            if let Some(sum) = level.get_mut(first + channel) {
-                *sum = if j == 0 && negative { sum.sub(carry) } else { sum.add(carry) };
-                carry = *sum;
-            }
-        }
-    }
-}
-
-/// Adds whole rows to all columns: `LANES` columns at a time, the rest by eights, fours and ones.
-fn sum_rows<S: Sum, const ORDER: usize, const COLUMNS: usize>(
-    levels: &mut [Vec<S, COLUMNS>; ORDER],
-    watch: &mut [i32],
-    data: &[i32],
-    alternate: bool,
-) {
-    let width = watch.len();
-    let mut levels = levels.each_mut().map(|level| level.as_mut_slice());
-    let mut first = 0;
-    while first + LANES <= width {
-        sum_lanes::<S, ORDER, LANES>(&mut levels, watch, data, first, alternate);
-        first += LANES;
-    }
-    while first + 8 <= width {
-        sum_lanes::<S, ORDER, 8>(&mut levels, watch, data, first, alternate);
-        first += 8;
-    }
-    while first + 4 <= width {
-        sum_lanes::<S, ORDER, 4>(&mut levels, watch, data, first, alternate);
-        first += 4;
-    }
-    while first < width {
-        sum_lanes::<S, ORDER, 1>(&mut levels, watch, data, first, alternate);
-        first += 1;
-    }
-}
-
-/// `L` numbers of a slice from `first` on; zeros beyond its end.
-#[inline(always)]
-fn lanes<T: Copy, const L: usize>(slice: &[T], first: usize, zero: T) -> [T; L] {
-    slice.get(first..).and_then(|s| s.first_chunk::<L>()).copied().unwrap_or([zero; L])
-}
-
-/// The inner loop over `L` columns: a load and N adds a sample, and two and an OR for the watch.
-#[inline(always)]
-fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
-    levels: &mut [&mut [S]; ORDER],
-    watch: &mut [i32],
-    data: &[i32],
-    first: usize,
-    alternate: bool,
-) {
-    let width = watch.len();
-    let mut sums: [[S; L]; ORDER] = core::array::from_fn(|j| lanes(levels[j], first, S::ZERO));
-    let mut seen: [i32; L] = lanes(watch, first, 0);
-    let mut row = |codes: &[i32; L], negative: bool| {
-        for lane in 0..L {
-            seen[lane] |= reach(codes[lane]);
-            let mut carry = S::of(codes[lane]);
-            for (j, sum) in sums.iter_mut().enumerate() {
-                sum[lane] =
-                    if j == 0 && negative { sum[lane].sub(carry) } else { sum[lane].add(carry) };
-                carry = sum[lane];
-            }
-        }
-    };
-    // Every chunk starts at this group's columns; the last one is cut short behind them.
-    let columns = data.get(first..).unwrap_or(&[]);
-    if alternate {
-        for pair in columns.chunks(2 * width) {
-            let (Some(even), Some(odd)) =
-                (pair.first_chunk(), pair.get(width..).and_then(|r| r.first_chunk()))
-            else {
-                break;
-            };
-            row(even, false);
-            row(odd, true);
-        }
-    } else {
-        for single in columns.chunks(width) {
-            let Some(codes) = single.first_chunk() else { break };
-            row(codes, false);
-        }
-    }
-    for (level, sums) in levels.iter_mut().zip(sums) {
-        level.iter_mut().skip(first).zip(sums).for_each(|(to, sum)| *to = sum);
-    }
-    watch.iter_mut().skip(first).zip(seen).for_each(|(to, seen)| *to = seen);
-}
-
-/// Most rows, even, whose order-N running sum of b-bit codes fits an `i32`; zero if not even two.
-fn flush_rows(order: u32, code_bits: u32) -> u32 {
-    let limit = 1i128 << 31;
-    let mut rows = 0;
-    while sum_bound(order, code_bits, rows + 2) < limit && rows < 1 << 16 {
-        rows += 2;
-    }
-    rows
-}
-
-/// Largest order-N section sum of `samples` b-bit codes: 2^(b-1) C(samples+N-1, N).
-///
-/// The running product is at most (2^17)^6 = 2^102 before the shift: exact in `i128` for
-/// b <= 25; wider codes are only asked about shorter sections.
-pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
-    let mut value: i128 = 1;
-    for d in 1..=i128::from(order) {
-        value = (value * (i128::from(samples) + d - 1)).checked_div(d).unwrap_or(value);
-        if value > 1 << 90 {
-            return i128::MAX;
-        }
-    }
-    value << (code_bits - 1)
-}
-
-/// G\[j\]\[i\]: C(K t + j, j) in the basis C(t + i, i), i <= j (indices from zero).
-///
-/// Coefficient i is the i-th backward difference at t = -1 (the basis is zero there but for
-/// i = 0, and a backward difference lowers i by one).
-fn row_basis<const ORDER: usize>(phases: u32) -> [[i64; ORDER]; ORDER] {
-    let mut basis = [[0; ORDER]; ORDER];
-    for (j, row) in basis.iter_mut().enumerate() {
-        // Values at t = -1, -2, ..., differenced in place.
-        let mut values = [0i128; ORDER];
-        for (t, value) in (1i128..).zip(values.iter_mut()) {
-            *value = binomial(-t * i128::from(phases) + j as i128, j as i128);
-        }
-        for (i, coefficient) in row.iter_mut().enumerate().take(j + 1) {
-            *coefficient = values[0] as i64;
-            for k in 0..ORDER - 1 - i {
-                values[k] -= values[k + 1];
-            }
-        }
-    }
-    basis
-}
-
-/// C(n, k) for any integer n: n (n-1) ... (n-k+1) / k!.
-fn binomial(n: i128, k: i128) -> i128 {
-    let mut value = 1i128;
-    for d in 0..k {
-        value = (value * (n - d)).checked_div(d + 1).unwrap_or(value);
-    }
-    value
 }
