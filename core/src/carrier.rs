@@ -140,13 +140,13 @@ impl Carrier {
     ///
     /// out\[k\] = amplitude cos(2 pi (phase_k + phase)), amplitude a converter code
     /// (Q31.0), phase in 2^-64 turns. Product of Q2.62 and Q31.0 exact in `i128`, rounded
-    /// half to even; |out| <= |amplitude|, saturated at ±(2^31 - 1) for the one amplitude, -2^31,
-    /// whose negative does not exist.
+    /// half to even; |out| <= |amplitude|, clamped for the one amplitude, -2^31, whose negative
+    /// does not exist.
     pub fn inject(&mut self, out: &mut [i32], amplitude: i32, phase: u64) {
         for code in out {
             let (cosine, _) = cos_sin(self.phase.wrapping_add(phase));
             let exact = crate::word::scale_by_fraction(i64::from(amplitude), cosine);
-            *code = crate::word::saturate(exact, i32::MAX.into()).0 as i32;
+            *code = exact.clamp(i32::MIN.into(), i32::MAX.into()) as i32;
             self.advance(1);
         }
     }

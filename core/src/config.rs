@@ -9,6 +9,8 @@ use crate::word::{Coefficient, Fraction, Word};
 pub const MAX_BRIDGES: usize = 12;
 /// Most axes a readout solves for.
 pub const MAX_AXES: usize = 6;
+/// Largest trusted gap fraction, 0.9: beyond it the inversion runs out of bits.
+pub const MAX_RANGE: Fraction = Fraction::from_bits(9 * (Fraction::ONE.to_bits() / 10));
 /// Most FIR decimators in a plan.
 pub const MAX_FIRS: usize = 6;
 
@@ -104,7 +106,7 @@ pub struct BridgeConfig {
     pub gap_am: i64,
     /// Displacement read at the mechanical centre, attometres, taken off.
     pub offset_am: i64,
-    /// Largest |u| at which the bridge is trusted, at most 0.9.
+    /// Largest |u| at which the bridge is trusted, at most [`MAX_RANGE`].
     pub range: Fraction,
     /// Largest quadrature, in the same unit as the ratio r.
     pub quadrature: Fraction,

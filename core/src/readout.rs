@@ -3,7 +3,8 @@
 use crate::axes::Axes;
 use crate::bridge::{self, BridgeReading};
 use crate::config::{
-    Alignment, BridgeConfig, BridgeKind, MAX_AXES, MAX_BRIDGES, MonitorConfig, ReadoutConfig,
+    Alignment, BridgeConfig, BridgeKind, MAX_AXES, MAX_BRIDGES, MAX_RANGE, MonitorConfig,
+    ReadoutConfig,
 };
 use crate::error::{ConfigError, Stage};
 use crate::fir::FirChain;
@@ -311,7 +312,6 @@ fn check_bridge(bridge: &BridgeConfig, stage: Stage, channels: usize) -> Result<
     }
     check("gap, am", bridge.gap_am, 1, 1_000_000_000_000_000_000)?;
     check("offset, am", bridge.offset_am, -bridge.gap_am, bridge.gap_am)?;
-    let tenths = |x: i64| x / 10;
-    check("range, Q2.62", bridge.range.to_bits(), 1, 9 * tenths(Fraction::ONE.to_bits()))?;
+    check("range, Q2.62", bridge.range.to_bits(), 1, MAX_RANGE.to_bits())?;
     check("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX)
 }

@@ -6,8 +6,8 @@ use fixed::traits::{FromFixed, ToFixed};
 use quietgap_core::CarrierRatio;
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{
-    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MonitorConfig,
-    Path, ReadoutConfig,
+    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MAX_RANGE,
+    MonitorConfig, Path, ReadoutConfig,
 };
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -107,7 +107,7 @@ impl Settings {
                 kind,
                 gap_am: attometres(design.gap_m[b]),
                 offset_am: attometres(bridge.offset_m),
-                range: nearest::<Fraction>(file.health.range),
+                range: nearest::<Fraction>(file.health.range).min(MAX_RANGE),
                 quadrature: nearest::<Fraction>(file.health.quadrature),
             });
         }
