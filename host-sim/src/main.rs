@@ -3,6 +3,7 @@
 
 use clap::Parser;
 use quietgap_sim::commands::{Command, run};
+use std::io::Write;
 use std::process::ExitCode;
 
 /// Capacitive readout of inertial sensors: simulate, demodulate, verify.
@@ -18,7 +19,8 @@ fn main() -> ExitCode {
         Ok(true) => ExitCode::SUCCESS,
         Ok(false) => ExitCode::from(1),
         Err(error) => {
-            eprintln!("error: {error}");
+            // Standard error may be a closed pipe: the exit code still tells.
+            let _ = writeln!(std::io::stderr(), "error: {error}");
             ExitCode::from(2)
         }
     }

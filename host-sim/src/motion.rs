@@ -68,12 +68,17 @@ impl Motion {
             .from_path(path)
             .map_err(|e| fault(e.to_string()))?;
         let header = reader.headers().map_err(|e| fault(e.to_string()))?.clone();
+        let header_line = header.position().map(|p| p.line() as usize);
+        let fault_at = |line, message: String| Error::in_file(path, line, message);
         let time = header
             .iter()
             .position(|h| h == "t_s")
-            .ok_or_else(|| fault("has no column `t_s`".to_owned()))?;
+            .ok_or_else(|| fault_at(header_line, "has no column `t_s`".to_owned()))?;
         let mut columns = Vec::new();
         for (n, name) in header.iter().enumerate() {
+            if header.iter().take(n).any(|before| before == name) {
+                return Err(fault_at(header_line, format!("column `{name}` is given twice")));
+            }
             match AXES.iter().position(|(_, column, _)| *column == name) {
                 Some(axis) => columns.push((n, axis)),
                 None if n == time || crate::readings::is_beside_motion(name) => {}
@@ -81,24 +86,35 @@ impl Motion {
                     let known = AXES.iter().map(|(_, column, _)| *column);
                     let hint = nearest(name, known)
                         .map_or(String::new(), |k| format!("; nearest known column: `{k}`"));
-                    return Err(fault(format!("unknown column `{name}`{hint}")));
+                    return Err(fault_at(header_line, format!("unknown column `{name}`{hint}")));
                 }
             }
         }
-        let mut times = Vec::new();
+        let mut times: Vec<f64> = Vec::new();
         let mut values: [Option<Vec<f64>>; 6] = Default::default();
         for row in reader.records() {
-            let row = row.map_err(|e| fault(e.to_string()))?;
+            let row = row.map_err(|e| match e.kind() {
+                csv::ErrorKind::UnequalLengths { pos, expected_len, len } => fault_at(
+                    pos.as_ref().map(|p| p.line() as usize),
+                    format!("{len} cells, allowed {expected_len} as in the header"),
+                ),
+                _ => fault(e.to_string()),
+            })?;
             let line = row.position().map(|p| p.line() as usize);
             let number = |n: usize| -> Result<f64> {
                 let cell = row.get(n).unwrap_or("");
                 let value = cell.parse::<f64>().ok().filter(|x| x.is_finite());
                 value.ok_or_else(|| {
                     let name = header.get(n).unwrap_or("");
-                    Error::in_file(path, line, format!("{name} is `{cell}`, allowed a number"))
+                    fault_at(line, format!("{name} is `{cell}`, allowed a number"))
                 })
             };
-            times.push(number(time)?);
+            let t = number(time)?;
+            if let Some(before) = times.last().filter(|before| **before >= t) {
+                let message = format!("t_s is {t} after {before}, allowed rising times");
+                return Err(fault_at(line, message));
+            }
+            times.push(t);
             for &(n, axis) in &columns {
                 values[axis].get_or_insert_default().push(number(n)?);
             }

@@ -19,9 +19,14 @@ impl AtomicFile {
     pub fn create(path: &Path) -> Result<Self> {
         let fault =
             |e: &dyn std::fmt::Display| Error::in_file(path, None, format!("cannot write: {e}"));
-        if path.is_dir() {
-            return Err(fault(&"it is a folder"));
+        // A link stays and its target is replaced; a folder, device or socket is left alone.
+        let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        match std::fs::symlink_metadata(&target) {
+            Ok(found) if found.is_dir() => return Err(fault(&"it is a folder")),
+            Ok(found) if !found.is_file() => return Err(fault(&"it is not a file")),
+            _ => {}
         }
+        let path = target.as_path();
         let folder = match path.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
@@ -61,14 +66,4 @@ impl AtomicFile {
         file.persist(&self.path).map_err(|e| fault(e.error))?;
         Ok(())
     }
-}
-
-/// Writes a whole text file.
-///
-/// # Errors
-/// The path is not writable.
-pub fn write_text(path: &Path, text: &str) -> Result<()> {
-    let mut file = AtomicFile::create(path)?;
-    file.write(|out| out.write_all(text.as_bytes()))?;
-    file.finish()
 }

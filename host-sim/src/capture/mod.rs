@@ -71,7 +71,12 @@ impl Capture {
     pub fn open(path: &Path, channels: usize, bits: u32, rate_hz: f64) -> Result<Self> {
         let fault = |message: String| Error::in_file(path, None, message);
         let mut file = File::open(path).map_err(|e| fault(e.to_string()))?;
-        let length = file.metadata().map_err(|e| fault(e.to_string()))?.len();
+        let metadata = file.metadata().map_err(|e| fault(e.to_string()))?;
+        if !metadata.is_file() {
+            let what = if metadata.is_dir() { "is a folder" } else { "is not a file" };
+            return Err(fault(what.to_owned()));
+        }
+        let length = metadata.len();
         let mut magic = [0; 4];
         file.read_exact(&mut magic)
             .map_err(|_| fault(format!("{length} bytes are too short for a capture")))?;
@@ -96,10 +101,12 @@ impl Capture {
                 "has {given}-bit words, the sensor's converter {bits} bits"
             )));
         }
-        let needed = layout.start + layout.frames * (channels * layout.word.bytes()) as u64;
-        if length < needed {
+        let frame = (channels * layout.word.bytes()) as u64;
+        let needed = layout.frames.checked_mul(frame).and_then(|n| n.checked_add(layout.start));
+        if needed.is_none_or(|needed| length < needed) {
+            let promised = needed.map_or("more than 2^64".to_owned(), |n| n.to_string());
             return Err(fault(format!(
-                "is truncated: {length} bytes, its header promises {needed}"
+                "is truncated: {length} bytes, its header promises {promised}"
             )));
         }
         Ok(Self { path: path.to_owned(), layout, bits })

@@ -4,7 +4,7 @@
 
 use super::{Layout, Word};
 use crate::error::{Error, Result};
-use std::io::{Seek, Write};
+use std::io::{Read, Seek, Write};
 use std::path::Path;
 
 /// Reads the header, leaves what it says.
@@ -13,6 +13,7 @@ use std::path::Path;
 /// A header that does not parse, Fortran order, a type or shape that is not a capture.
 pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
     let fault = |message: String| Error::in_file(path, None, message);
+    check_header_length(file).map_err(|message| fault(message.to_owned()))?;
     let mut reader = std::io::BufReader::new(&mut *file);
     let header = npyz::NpyHeader::from_reader(&mut reader)
         .map_err(|e| fault(format!("its npy header does not parse: {e}")))?;
@@ -32,6 +33,20 @@ pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
     }
     let channels = usize::try_from(shape[1]).map_err(|e| fault(e.to_string()))?;
     Ok(Layout { start, frames: shape[0], channels, word, rate_hz: None, left_aligned: false })
+}
+
+/// Refuses a header longer than its file before anything is made as long as it says.
+fn check_header_length(file: &mut std::fs::File) -> std::result::Result<(), &'static str> {
+    let short = "is truncated within its npy header";
+    let mut head = [0; 12];
+    file.read_exact(&mut head).map_err(|_| short)?;
+    let header = match head[6] {
+        1 => 10 + u64::from(u16::from_le_bytes([head[8], head[9]])),
+        _ => 12 + u64::from(u32::from_le_bytes([head[8], head[9], head[10], head[11]])),
+    };
+    let length = file.metadata().map_err(|_| short)?.len();
+    file.rewind().map_err(|_| short)?;
+    if header > length { Err(short) } else { Ok(()) }
 }
 
 /// Writes the header of an int32 capture.

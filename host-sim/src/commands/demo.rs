@@ -2,7 +2,7 @@
 
 use super::{frames, print_json, progress, say};
 use crate::error::{Error, Result};
-use crate::output::write_text;
+use crate::output::AtomicFile;
 use crate::plant::{Parts, Plant};
 use crate::readings::Writer;
 use crate::report;
@@ -11,6 +11,7 @@ use crate::scenario;
 use crate::sensor::Sensor;
 use crate::verify::verify;
 use clap::Args;
+use std::io::Write;
 use std::path::PathBuf;
 
 /// The sensor of the demo.
@@ -23,7 +24,7 @@ pub struct Options {
     #[arg(long, value_name = "DIR", default_value = "quietgap-demo")]
     out: PathBuf,
     /// Length of the run
-    #[arg(long, value_name = "S", default_value_t = 120.0)]
+    #[arg(long, value_name = "S", default_value_t = 120.0, allow_negative_numbers = true)]
     seconds: f64,
     /// Seed of all random streams
     #[arg(long, default_value_t = 1)]
@@ -35,11 +36,14 @@ pub struct Options {
 
 pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(SENSOR)?;
-    let count = frames(&sensor, options.seconds)?;
+    let count = frames(&sensor, options.seconds, "--seconds")?;
     std::fs::create_dir_all(&options.out)
         .map_err(|e| Error::in_file(&options.out, None, format!("cannot make the folder: {e}")))?;
     let readings = options.out.join("readings.csv");
+    // All three open before the run: a path that cannot be written leaves none behind.
     let mut writer = Writer::create(&readings, &sensor)?;
+    let mut accuracy_file = AtomicFile::create(&options.out.join("accuracy.json"))?;
+    let mut report_file = AtomicFile::create(&options.out.join("report.html"))?;
     let motion = scenario::vault(&sensor, options.seconds, options.seed);
     let truth = Plant::new(&sensor, motion.clone(), Parts::ALL, options.seed);
     let plant = Plant::new(&sensor, motion, Parts::ALL, options.seed);
@@ -51,11 +55,14 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     for row in &findings.rows {
         writer.push(row)?;
     }
-    writer.finish()?;
     let accuracy = findings.json(&sensor, "demo");
     let pretty = serde_json::to_string_pretty(&accuracy).expect("JSON of numbers and text");
-    write_text(&options.out.join("accuracy.json"), &(pretty + "\n"))?;
-    write_text(&options.out.join("report.html"), &report::html(&sensor, &findings))?;
+    accuracy_file.write(|out| writeln!(out, "{pretty}"))?;
+    let page = report::html(&sensor, &findings);
+    report_file.write(|out| out.write_all(page.as_bytes()))?;
+    writer.finish()?;
+    accuracy_file.finish()?;
+    report_file.finish()?;
     if options.json {
         print_json(&accuracy);
     }

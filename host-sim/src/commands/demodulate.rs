@@ -1,6 +1,6 @@
 //! `quietgap demodulate`.
 
-use super::{distinct, print_json, progress, say};
+use super::{distinct, print_json, progress, say, sensor_files};
 use crate::capture::Capture;
 use crate::demodulate::{Options as Run, run as demodulate};
 use crate::error::Result;
@@ -8,7 +8,7 @@ use crate::sensor::Sensor;
 use crate::verify::health_json;
 use clap::Args;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments.
 #[derive(Args, Debug)]
@@ -38,7 +38,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
     let bits = sensor.file.converter.bits;
     let capture = Capture::open(&options.capture, sensor.channels(), bits, sensor.rate_hz())?;
-    distinct(&options.capture, &options.out)?;
+    let files = sensor_files(&options.sensor, &sensor);
+    let inputs: Vec<&Path> =
+        files.iter().map(PathBuf::as_path).chain([options.capture.as_path()]).collect();
+    distinct(&inputs, &[&options.out])?;
     let bar = progress(capture.layout.frames);
     let settings =
         Run { ideal: options.ideal, settling: options.settling, threads: options.threads.into() };

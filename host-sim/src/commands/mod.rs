@@ -13,7 +13,7 @@ use crate::sensor::Sensor;
 use clap::{Args, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The commands.
 #[derive(Subcommand, Debug)]
@@ -81,16 +81,28 @@ impl PlantOptions {
     }
 }
 
-/// Whole frames in a time; refuses times that make no reading.
-fn frames(sensor: &Sensor, seconds: f64) -> Result<u64> {
+/// Longest run, s; a scenario's table of motion is kept in memory.
+const LONGEST_S: f64 = 1e5;
+
+/// Whole frames in a time that `origin` gave (an option, or a motion file's last row); refuses
+/// times that make no reading and those beyond a day.
+fn frames(sensor: &Sensor, seconds: f64, origin: &str) -> Result<u64> {
     let least = sensor.settings.span() as f64 / sensor.rate_hz();
-    if !(seconds >= least && seconds <= 1e9) {
+    if !(seconds >= least && seconds <= LONGEST_S) {
         let name = &sensor.file.name;
         return Err(Error::new(format!(
-            "a run of {seconds} s: allowed {least:.3} s (the filters of {name}) to 1e9 s"
+            "{origin}: a run of {seconds} s, allowed {least} s (the filters of {name}) to {LONGEST_S} s"
         )));
     }
     Ok((seconds * sensor.rate_hz()).round() as u64)
+}
+
+/// Where the length of a run comes from, and what it is.
+fn run_length(seconds: Option<f64>, motion: &Motion, path: &Path) -> (f64, String) {
+    match seconds {
+        Some(seconds) => (seconds, "--seconds".to_owned()),
+        None => (motion.end_s(), format!("{}: its last time", path.display())),
+    }
 }
 
 /// A bar on a terminal, nothing elsewhere.
@@ -122,11 +134,36 @@ fn print_json(value: &serde_json::Value) {
     let _ = writeln!(std::io::stdout(), "{value}");
 }
 
-/// Refuses two paths that are the same file.
-fn distinct(a: &PathBuf, b: &PathBuf) -> Result<()> {
-    let same = a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b);
-    if same {
-        return Err(Error::in_file(a, None, "is named as input and as output"));
+/// Refuses an output that is an input or another output: they would overwrite each other.
+fn distinct(inputs: &[&Path], outputs: &[&Path]) -> Result<()> {
+    for (n, output) in outputs.iter().enumerate() {
+        let others = inputs.iter().chain(&outputs[..n]);
+        if others.into_iter().any(|other| whole(other) == whole(output)) {
+            return Err(Error::in_file(output, None, "is an input or another output, too"));
+        }
     }
     Ok(())
+}
+
+/// A path without links and dots, as far as it exists.
+fn whole(path: &Path) -> PathBuf {
+    if let Ok(whole) = path.canonicalize() {
+        return whole;
+    }
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    match (folder.canonicalize(), path.file_name()) {
+        (Ok(folder), Some(name)) => folder.join(name),
+        _ => path.to_owned(),
+    }
+}
+
+/// Files that a sensor's name stands for: none for a built-in one.
+fn sensor_files(name: &str, sensor: &Sensor) -> Vec<PathBuf> {
+    if crate::sensor::BUILT_IN.iter().any(|(built_in, _)| *built_in == name) {
+        return Vec::new();
+    }
+    let file = PathBuf::from(name);
+    let plan = sensor.file.plan_file.as_ref();
+    let plan = plan.map(|plan| file.parent().unwrap_or(Path::new("")).join(plan));
+    std::iter::once(file).chain(plan).collect()
 }

@@ -1,6 +1,6 @@
 //! `quietgap simulate`.
 
-use super::{PlantOptions, distinct, frames, print_json, progress, say};
+use super::{PlantOptions, distinct, frames, print_json, progress, run_length, say, sensor_files};
 use crate::capture::npy;
 use crate::error::Result;
 use crate::motion::Motion;
@@ -10,7 +10,7 @@ use crate::sensor::{AXES, Sensor};
 use clap::Args;
 use serde_json::json;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments.
 #[derive(Args, Debug)]
@@ -27,7 +27,7 @@ pub struct Options {
     #[arg(long, value_name = "FILE")]
     truth: Option<PathBuf>,
     /// Length of the run; the motion's own when absent
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", allow_negative_numbers = true)]
     seconds: Option<f64>,
     #[command(flatten)]
     plant: PlantOptions,
@@ -40,15 +40,18 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let started = std::time::Instant::now();
     let sensor = Sensor::load(&options.sensor)?;
     let motion = Motion::read(&options.motion)?;
-    distinct(&options.motion, &options.out)?;
-    let count = frames(&sensor, options.seconds.unwrap_or(motion.end_s()))?;
+    let files = sensor_files(&options.sensor, &sensor);
+    let mut inputs: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    inputs.push(&options.motion);
+    let outputs: Vec<&Path> =
+        std::iter::once(&options.out).chain(&options.truth).map(PathBuf::as_path).collect();
+    distinct(&inputs, &outputs)?;
+    let (seconds, origin) = run_length(options.seconds, &motion, &options.motion);
+    let count = frames(&sensor, seconds, &origin)?;
     let plant = options.plant.plant(&sensor, motion.clone())?;
     let channels = sensor.channels();
     let mut out = AtomicFile::create(&options.out)?;
-    let truth = options.truth.as_ref().map(|path| {
-        distinct(path, &options.out)?;
-        write_truth(path, &sensor, &motion, count)
-    });
+    let truth = options.truth.as_ref().map(|path| write_truth(path, &sensor, &motion, count));
     let truth = truth.transpose()?;
     out.write(|file| npy::write_header(file, count, channels))?;
     let bar = progress(count);

@@ -1,6 +1,6 @@
 //! `quietgap verify`.
 
-use super::{PlantOptions, frames, print_json, progress, say};
+use super::{PlantOptions, frames, print_json, progress, run_length, say};
 use crate::capture::Capture;
 use crate::error::Result;
 use crate::motion::Motion;
@@ -23,7 +23,7 @@ pub struct Options {
     #[arg(long, value_name = "FILE", conflicts_with_all = ["seconds", "noise", "without", "seed"])]
     capture: Option<PathBuf>,
     /// Length of the run [default: the motion's own, or 20]
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", allow_negative_numbers = true)]
     seconds: Option<f64>,
     #[command(flatten)]
     plant: PlantOptions,
@@ -43,19 +43,18 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             bar.set_position(done)
         })?
     } else {
-        let seconds = options.seconds.unwrap_or(20.0);
-        let (motion, seconds) = match &options.motion {
+        let (motion, count) = match &options.motion {
             Some(path) => {
                 let motion = Motion::read(path)?;
-                let seconds = options.seconds.unwrap_or(motion.end_s());
-                (motion, seconds)
+                let (seconds, origin) = run_length(options.seconds, &motion, path);
+                (motion, frames(&sensor, seconds, &origin)?)
             }
-            None => (
-                scenario::vault(&sensor, frames(&sensor, seconds)? as f64 / sensor.rate_hz(), seed),
-                seconds,
-            ),
+            None => {
+                let seconds = options.seconds.unwrap_or(20.0);
+                let count = frames(&sensor, seconds, "--seconds")?;
+                (scenario::vault(&sensor, seconds, seed), count)
+            }
         };
-        let count = frames(&sensor, seconds)?;
         let plant = options.plant.plant(&sensor, motion.clone())?;
         let truth = options.plant.plant(&sensor, motion)?;
         let bar = progress(count);

@@ -48,8 +48,6 @@ pub struct Parts {
     pub offset: bool,
     /// Integral nonlinearity of the converter.
     pub nonlinearity: bool,
-    /// Rounding to whole codes; off is for analysis in f64 only.
-    pub quantisation: bool,
 }
 
 impl Parts {
@@ -67,7 +65,6 @@ impl Parts {
         jitter: true,
         offset: true,
         nonlinearity: true,
-        quantisation: true,
     };
 
     /// Everything but what is random: `--noise off`.
@@ -98,13 +95,12 @@ impl Parts {
             "jitter" => &mut self.jitter,
             "offset" => &mut self.offset,
             "nonlinearity" => &mut self.nonlinearity,
-            "quantisation" => &mut self.quantisation,
             _ => return None,
         })
     }
 
     /// Names of all parts.
-    pub const NAMES: [&'static str; 13] = [
+    pub const NAMES: [&'static str; 12] = [
         "tilt",
         "polarisation",
         "strays",
@@ -117,7 +113,6 @@ impl Parts {
         "jitter",
         "offset",
         "nonlinearity",
-        "quantisation",
     ];
 }
 

@@ -63,8 +63,9 @@ impl Gaussian {
 /// Noise whose power density is white above a corner and rises as 1/f below, sampled once a
 /// chunk.
 ///
-/// A sum of relaxation processes, three a decade from a millionth of the chunk rate to the corner:
-/// 1/f within 0.1 dB between. Power density of one with time constant tau and variance s^2,
+/// A sum of relaxation processes, three a decade from a millionth of the chunk rate to more than a
+/// decade above the corner, where white noise has long taken over (an eighth of the chunk rate at most).
+/// Power density of one with time constant tau and variance s^2,
 /// one-sided: 4 s^2 tau/(1 + (2 pi f tau)^2); over equal steps of ln tau they add up to 1/f.
 #[derive(Debug)]
 pub struct OneOverF {
@@ -91,7 +92,7 @@ impl OneOverF {
         if density > 0.0 && corner_hz > 0.0 {
             let lowest = chunk_rate_hz * 1e-6;
             let count =
-                ((corner_hz.max(lowest) / lowest).log10() * POLES_PER_DECADE).ceil() as usize + 2;
+                ((corner_hz.max(lowest) / lowest).log10() * POLES_PER_DECADE).ceil() as usize + 5;
             for k in 0..count {
                 let corner = lowest * 10f64.powf(k as f64 / POLES_PER_DECADE);
                 if corner > chunk_rate_hz / 8.0 {

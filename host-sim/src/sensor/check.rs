@@ -52,8 +52,15 @@ impl Source<'_> {
         if value >= min && value <= max {
             return Ok(());
         }
+        let [value, min, max] = [value, min, max].map(number);
         Err(self.fault(keys, format!("is {value}, allowed {min} to {max}")))
     }
+}
+
+/// A number, with an exponent where it would be long without.
+fn number(x: f64) -> String {
+    let (plain, exponent) = (format!("{x}"), format!("{x:e}"));
+    if plain.len() > 12 && exponent.len() < plain.len() { exponent } else { plain }
 }
 
 /// Smallest positive value that any quantity here takes.
@@ -81,6 +88,13 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         1e-6,
         nyquist * (1.0 - 1e-9),
     )?;
+    let ratio = super::design::carrier_ratio(carrier.frequency_hz, converter.rate_hz);
+    if ratio.cycles == 0 || 2 * ratio.cycles >= ratio.samples {
+        let given = carrier.frequency_hz;
+        let message =
+            format!("is {given}, allowed above 0 and below half the sample rate, to 1 nHz");
+        return Err(source.fault(&["carrier", "frequency_hz"], message));
+    }
     source.range(&["carrier", "injection_v"], carrier.injection_v, TINY, 1e6)?;
     source.range(&["carrier", "phase_rad"], carrier.phase_rad, -1e3, 1e3)?;
     source.range(
@@ -195,6 +209,15 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
             let message = "a pair needs opposite normals, equal gaps and equal areas";
             return Err(source.fault(&key("electrodes"), message));
         }
+        // Opposite normals keep a bridge from naming one electrode twice.
+        let earlier = file.bridges[..n].iter().enumerate().find_map(|(other, b)| {
+            let name = b.electrodes.iter().find(|name| bridge.electrodes.contains(name))?;
+            Some((other, name))
+        });
+        if let Some((other, name)) = earlier {
+            let message = format!("`{name}` is in bridge[{}] already", other + 1);
+            return Err(source.fault(&key("electrodes"), message));
+        }
         match (bridge.kind, bridge.channel, bridge.channels) {
             (KindFile::Difference, Some(channel), None) => channels.push((channel, n)),
             (KindFile::Separate, None, Some(both)) => channels.extend(both.map(|c| (c, n))),
@@ -230,8 +253,12 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         if usize::from(channel) != expected {
             let last = channels.len() - 1;
             let message = format!("channel {channel}: channels must be 0 to {last}, each once");
-            let n = n.to_string();
-            let keys: &[&str] = if n.len() > 2 { &["monitor", "channel"] } else { &["bridge", &n] };
+            let at = n.to_string();
+            let keys: &[&str] = match file.bridges.get(n) {
+                Some(bridge) if bridge.channel.is_some() => &["bridge", &at, "channel"],
+                Some(_) => &["bridge", &at, "channels"],
+                None => &["monitor", "channel"],
+            };
             return Err(source.fault(keys, message));
         }
     }
@@ -290,6 +317,12 @@ pub fn plan(plan: &PlanFile, rate_hz: f64, source: &Source<'_>, at: &[&str]) -> 
     range(&["differential_delay"], plan.differential_delay.into(), 1.0, 2.0)?;
     if let Some(rate) = plan.rate_hz {
         range(&["rate_hz"], rate, rate_hz, rate_hz)?;
+    }
+    if let Some(mask) = &plan.mask {
+        range(&["mask", "pass_hz"], mask.pass_hz, 0.0, rate_hz)?;
+        range(&["mask", "pass_db"], mask.pass_db, 0.0, 1e3)?;
+        range(&["mask", "alias_into_hz"], mask.alias_into_hz, 0.0, rate_hz)?;
+        range(&["mask", "alias_db"], mask.alias_db, 0.0, 1e3)?;
     }
     let mut total = u64::from(plan.ratio);
     for (n, fir) in plan.firs.iter().enumerate() {

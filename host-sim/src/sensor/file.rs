@@ -101,7 +101,7 @@ pub struct AmplifierFile {
     pub loss_rad: f64,
     /// Corner of the one-pole anti-alias filter; none when absent.
     pub filter_hz: Option<f64>,
-    /// White noise at the output, before the filter.
+    /// White noise at the converter.
     #[serde(default)]
     pub noise_v_per_rthz: f64,
     /// Corner below which it rises as 1/f in power.

@@ -11,6 +11,7 @@ pub mod settings;
 use crate::error::{Error, Result, line_of, nearest};
 pub use design::Design;
 pub use file::{PlanFile, SensorFile};
+use quietgap_core::{ConfigError, Stage};
 pub use settings::Settings;
 use std::path::{Path, PathBuf};
 
@@ -56,8 +57,10 @@ impl Sensor {
         }
         let path = PathBuf::from(name);
         let text = std::fs::read_to_string(&path).map_err(|e| {
-            let names = BUILT_IN.map(|(n, _)| n).join(", ");
-            Error::in_file(&path, None, format!("{e} (built-in sensors: {names})"))
+            let names = BUILT_IN.map(|(n, _)| n);
+            let hint = nearest(name, names).map_or(String::new(), |n| format!("; nearest: {n}"));
+            let known = names.join(", ");
+            Error::in_file(&path, None, format!("{e} (built-in sensors: {known}{hint})"))
         })?;
         Self::parse(&path, &text)
     }
@@ -95,9 +98,7 @@ impl Sensor {
         let design = Design::new(&file, &plan);
         let settings = Settings::new(&file, &plan, &design);
         // Building the chain once shows whether the core takes the plan.
-        crate::chain::Chain::new(&settings).map_err(|e| {
-            Error::in_file(path, None, format!("the readout refuses this sensor: {e}"))
-        })?;
+        crate::chain::Chain::new(&settings).map_err(|e| refused(&source, &file, &e))?;
         Ok(Self { file, plan, design, settings })
     }
 
@@ -126,6 +127,29 @@ impl Sensor {
     }
 }
 
+/// What the core refuses, at the key that it comes from.
+fn refused(source: &check::Source<'_>, file: &SensorFile, error: &ConfigError) -> Error {
+    let index = |n: u8| usize::from(n).saturating_sub(1).to_string();
+    let (fir, bridge);
+    let keys: &[&str] = match error.stage {
+        Stage::FrontEnd | Stage::Fir(_) if file.plan_file.is_some() => &["plan_file"],
+        Stage::Fir(n) if n > 0 => {
+            fir = index(n);
+            &["plan", "fir", &fir]
+        }
+        Stage::Converter => &["converter"],
+        Stage::Carrier => &["carrier", "frequency_hz"],
+        Stage::Monitor => &["monitor"],
+        Stage::Bridge(n) => {
+            bridge = index(n);
+            &["bridge", &bridge]
+        }
+        Stage::Axes => &["axes"],
+        _ => &["plan"],
+    };
+    source.fault(keys, format!("the readout refuses this: {error}"))
+}
+
 /// Parses TOML; an unknown key's message names the nearest known one.
 fn parse_toml<T: serde::de::DeserializeOwned>(path: &Path, text: &str) -> Result<T> {
     toml::from_str(text).map_err(|e| {
@@ -137,7 +161,11 @@ fn parse_toml<T: serde::de::DeserializeOwned>(path: &Path, text: &str) -> Result
                 Some(known) => format!("unknown key `{word}`; nearest known key: `{known}`"),
                 None => format!("unknown key `{word}`"),
             },
-            _ => message.replace('\n', " "),
+            // The line itself shows the key that the parser does not name.
+            _ => match line.and_then(|n| text.lines().nth(n - 1)) {
+                Some(line) => format!("{} in `{}`", message.replace('\n', " "), line.trim()),
+                None => message.replace('\n', " "),
+            },
         };
         Error::in_file(path, line, hint)
     })
