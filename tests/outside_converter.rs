@@ -167,7 +167,6 @@ const NOTHING: Parts = Parts {
     jitter: false,
     offset: false,
     nonlinearity: false,
-    quantisation: true,
 };
 
 /// Codes of one channel.
