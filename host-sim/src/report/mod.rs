@@ -14,6 +14,7 @@ figure{margin:1rem 0}figure svg{width:100%;height:auto;display:block}
 figcaption{font-size:.85rem;color:#444}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.9rem}
 th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid #ccc;vertical-align:top}
+th,td{padding:.25rem .4rem}tbody tr:has(+.why) td{border:0;padding-bottom:0}.why td{color:#444;font-size:.85rem}
 td.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 .pass{color:#0a6b2d}.missed{color:#b00020;font-weight:700}
 @media print{body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
@@ -63,20 +64,23 @@ pub fn html(sensor: &Sensor, findings: &Findings) -> String {
     page.into_string()
 }
 
+/// Two rows a limit: the figures, and below them why, which may wrap on a phone.
 fn limits(findings: &Findings) -> Markup {
     html! {
         div.wide { table {
-            thead { tr { th { "limit" } th { "measured" } th { "allowed" } th { "unit" } th { "result" } th { "why" } } }
-            tbody {
-                @for j in &findings.limits {
+            thead { tr { th { "limit" } th { "measured" } th { "allowed" } th { "unit" } th { "result" } } }
+            @for j in &findings.limits {
+                tbody {
                     tr {
                         td { (j.limit.name) }
-                        td.n { (format!("{:.3e}", j.value)) }
-                        td.n { (format!("{:.3e}", j.allowed)) }
+                        td.n { (format!("{:.2e}", j.value)) }
+                        td.n { (format!("{:.2e}", j.allowed)) }
                         td { (j.limit.unit) }
-                        td class=(if j.pass() { "pass" } else { "missed" }) { (if j.pass() { "pass" } else { "MISSED" }) }
-                        td { (j.limit.why) }
+                        td class=(if j.pass() { "pass" } else { "missed" }) {
+                            (if j.pass() { "pass" } else { "MISSED" })
+                        }
                     }
+                    tr.why { td colspan="5" { (j.limit.why) } }
                 }
             }
         } }
