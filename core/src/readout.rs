@@ -220,24 +220,46 @@ impl<
     }
 
     fn push_frames(&mut self, frames: &[i32], sink: &mut impl FnMut(&Reading)) {
-        let channels = self.alignments.len();
         let mut rest = frames;
-        while !rest.is_empty() {
-            let room = self.front_end.missing() as usize * channels;
-            let (now, later) = rest.split_at_checked(room.min(rest.len())).unwrap_or((rest, &[]));
-            self.front_end.push(now);
-            rest = later;
-            if self.front_end.missing() == 0 {
-                let mut phasors: Vec<Phasor, CHANNELS> = Vec::new();
-                let _ = phasors.resize(channels, Phasor::default());
-                let interval = self.front_end.decimate(&mut phasors);
-                self.gathered.over_range |= interval.over_range;
-                self.gathered.saturated |= interval.saturated;
-                if let Some(saturated) = self.firs.push(&mut phasors) {
-                    self.gathered.saturated |= saturated;
-                    sink(&self.read(&phasors));
-                }
-            }
+        while let Some((mut phasors, interval)) = self.decimate(&mut rest) {
+            self.push_phasors(&mut phasors, interval, &mut *sink);
+        }
+    }
+
+    /// First half of the chain, for a board or host that runs the two halves on two cores: takes
+    /// whole frames off the front of `frames` until an interval of the front end is full, and
+    /// returns its phasors; `None` when the frames are used up.
+    ///
+    /// The other core's readout takes them by [`Self::push_phasors`]. A front end that starts
+    /// in mid-run, by [`Self::seek`], gives the bits of one that saw everything after N R M samples.
+    pub fn decimate(&mut self, frames: &mut &[i32]) -> Option<(Vec<Phasor, CHANNELS>, Interval)> {
+        let channels = self.alignments.len();
+        let room = (self.front_end.missing() as usize * channels).min(frames.len());
+        let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
+        self.front_end.push(now);
+        *frames = later;
+        if self.front_end.missing() > 0 {
+            return None;
+        }
+        let mut phasors = Vec::new();
+        // Capacity is CHANNELS, at least `channels`.
+        let _ = phasors.resize(channels, Phasor::default());
+        let interval = self.front_end.decimate(&mut phasors);
+        Some((phasors, interval))
+    }
+
+    /// Second half of the chain: one phasor of each channel and what its interval told.
+    pub fn push_phasors(
+        &mut self,
+        phasors: &mut [Phasor],
+        interval: Interval,
+        mut sink: impl FnMut(&Reading),
+    ) {
+        self.gathered.over_range |= interval.over_range;
+        self.gathered.saturated |= interval.saturated;
+        if let Some(saturated) = self.firs.push(phasors) {
+            self.gathered.saturated |= saturated;
+            sink(&self.read(phasors));
         }
     }
 

@@ -1,6 +1,8 @@
 //! **Chain**: the core's readout on the host, for any order of CIC, on one or two threads.
 
 use crate::sensor::Settings;
+use quietgap_core::front_end::Interval;
+use quietgap_core::phasor::Phasor;
 use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
@@ -52,6 +54,21 @@ macro_rules! orders {
             /// See [`Readout::push`].
             pub fn push(&mut self, block: &[i32], sink: impl FnMut(&Reading)) {
                 match self { $(Self::$name(r) => r.push(block, sink)),* }
+            }
+
+            /// Front end alone over whole frames: hands on each interval's phasors. See
+            /// [`Readout::decimate`].
+            pub fn decimate(&mut self, mut frames: &[i32], mut sink: impl FnMut(&[Phasor], Interval)) {
+                match self { $(Self::$name(r) => {
+                    while let Some((phasors, interval)) = r.decimate(&mut frames) {
+                        sink(&phasors, interval);
+                    }
+                }),* }
+            }
+
+            /// See [`Readout::push_phasors`].
+            pub fn push_phasors(&mut self, phasors: &mut [Phasor], interval: Interval, sink: impl FnMut(&Reading)) {
+                match self { $(Self::$name(r) => r.push_phasors(phasors, interval, sink)),* }
             }
 
             /// See [`Readout::seek`].

@@ -1,7 +1,8 @@
 //! **Demodulation** of a capture: the core over recorded codes, on one or two threads.
 //!
-//! Every stage has finite memory, so a capture can be cut: the second part starts a warm-up
-//! before its first reading and then gives the bits that one pass gives.
+//! Nearly all the work is in the front end, and its memory is short: a capture can be cut, a
+//! front end that starts N R M samples before its part gives the words that one pass gives,
+//! and the rest of the chain takes them in order. So threads never change a bit.
 
 use crate::capture::Capture;
 use crate::chain::Chain;
@@ -11,7 +12,10 @@ use crate::readings::{Row, Writer};
 use crate::run::settling;
 use crate::sensor::Sensor;
 use quietgap_core::HealthCounts;
+use quietgap_core::front_end::Interval;
+use quietgap_core::phasor::Phasor;
 use std::path::Path;
+use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
 /// How a demodulation went.
@@ -76,42 +80,16 @@ pub fn run(
             done += (block.len() / sensor.channels()) as u64;
             progress(done);
         })?;
+    } else if options.threads == 1 {
+        let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
+        let mut done = 0;
+        capture.read(0, frames, |block| {
+            chain.push(block, |reading| take(&Row::of(reading)));
+            done += (block.len() / sensor.channels()) as u64;
+            progress(done);
+        })?;
     } else {
-        let cuts = cuts(sensor, frames, options.threads)?;
-        if let [_] = cuts.as_slice() {
-            core_part(sensor, capture, 0, frames, 0, &mut take, progress)?;
-        } else {
-            // The first part streams; later ones keep their rows, which are few beside the codes.
-            let parts: Vec<Result<Vec<Row>>> = std::thread::scope(|scope| {
-                let later: Vec<_> = cuts[1..]
-                    .iter()
-                    .map(|&(start, end, first)| {
-                        scope.spawn(move || {
-                            let mut kept = Vec::new();
-                            core_part(
-                                sensor,
-                                capture,
-                                start,
-                                end,
-                                first,
-                                |row| kept.push(row.clone()),
-                                |_| (),
-                            )?;
-                            Ok(kept)
-                        })
-                    })
-                    .collect();
-                let (start, end, first) = cuts[0];
-                let head = core_part(sensor, capture, start, end, first, &mut take, &progress)
-                    .map(|()| Vec::new());
-                let joined =
-                    later.into_iter().map(|t| t.join().expect("a part's thread does not panic"));
-                std::iter::once(head).chain(joined).collect()
-            });
-            for part in parts {
-                part?.iter().for_each(&mut take);
-            }
-        }
+        in_parts(sensor, capture, options.threads, &mut take, progress)?;
     }
     failure?;
     writer.finish()?;
@@ -119,47 +97,78 @@ pub fn run(
     Ok(Outcome { rows, counts, wall_time: started.elapsed(), codes })
 }
 
-/// Parts of a capture: first frame with warm-up, end, number of the first reading kept.
-fn cuts(sensor: &Sensor, frames: u64, threads: usize) -> Result<Vec<(u64, u64, u64)>> {
-    let chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
-    let (interval, span) = (chain.interval(), chain.span());
-    // Faults hold for a span, and the filters reach back another: two spans settle everything.
-    let warm_up = (2 * span).div_ceil(interval) + 1;
-    let readings = frames / interval;
-    let parts = (threads as u64).min(readings / (4 * warm_up)).max(1);
-    let mut cuts = Vec::new();
-    for part in 0..parts {
-        let first = readings * part / parts;
-        let last = readings * (part + 1) / parts;
-        let start = if part == 0 { 0 } else { (first - warm_up) * interval };
-        let end = if part + 1 == parts { frames } else { last * interval };
-        cuts.push((start, end, first));
-    }
-    Ok(cuts)
-}
+/// Frames of a part, about: some tens of milliseconds of work.
+const PART_FRAMES: u64 = 1 << 19;
 
-/// Runs the core over frames `start` to `end` and hands on readings from number `first` on.
-fn core_part(
+/// Phasors of all channels of a part, interval by interval, and what each interval told.
+type Part = Result<(Vec<Phasor>, Vec<Interval>)>;
+
+/// Front ends on `threads` threads, each over every n-th part of the capture; the rest of the
+/// chain, which is little work, in order on this one.
+fn in_parts(
     sensor: &Sensor,
     capture: &Capture,
-    start: u64,
-    end: u64,
-    first: u64,
+    threads: usize,
     mut take: impl FnMut(&Row),
     progress: impl Fn(u64),
 ) -> Result<()> {
+    let frames = capture.layout.frames;
+    let ratio = u64::from(sensor.settings.front_end.ratio);
+    let length = (PART_FRAMES / ratio).max(1) * ratio;
+    let parts = frames.div_ceil(length);
     let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
-    chain.seek(start);
-    let mut number = start / chain.interval();
-    let mut done = start;
-    capture.read(start, end, |block| {
-        chain.push(block, |reading| {
-            if number >= first {
-                take(&Row::of(reading));
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads as u64)
+            .map(|worker| {
+                // Two parts wait at most: memory stays flat.
+                let (done, parts_done) = sync_channel::<Part>(2);
+                let mut chain = chain.clone();
+                scope.spawn(move || {
+                    for part in (worker..parts).step_by(threads) {
+                        let end = frames.min((part + 1) * length);
+                        if done
+                            .send(front_end(&mut chain, sensor, capture, part * length, end))
+                            .is_err()
+                        {
+                            return;
+                        }
+                    }
+                });
+                parts_done
+            })
+            .collect();
+        for part in 0..parts {
+            let from = &workers[(part % threads as u64) as usize];
+            let (mut phasors, intervals) =
+                from.recv().map_err(|_| Error::new("a thread of the front end ended early"))??;
+            for (frame, interval) in phasors.chunks_exact_mut(sensor.channels()).zip(intervals) {
+                chain.push_phasors(frame, interval, |reading| take(&Row::of(reading)));
             }
-            number += 1;
-        });
-        done += (block.len() / sensor.channels()) as u64;
-        progress(done);
+            progress(frames.min((part + 1) * length));
+        }
+        Ok(())
     })
+}
+
+/// The front end over frames `start` (a whole number of its intervals) to `end`, after a warm-up.
+fn front_end(chain: &mut Chain, sensor: &Sensor, capture: &Capture, start: u64, end: u64) -> Part {
+    let config = &sensor.settings.front_end;
+    let ratio = u64::from(config.ratio);
+    // N R M samples hold all that the front end remembers, rounding included.
+    let memory = u64::from(config.order) * u64::from(config.differential_delay);
+    let warm_up = memory.min(start / ratio);
+    chain.seek(start - warm_up * ratio);
+    let (mut phasors, mut intervals) = (Vec::new(), Vec::new());
+    let mut skip = warm_up;
+    capture.read(start - warm_up * ratio, end, |block| {
+        chain.decimate(block, |frame, interval| {
+            if skip > 0 {
+                skip -= 1;
+                return;
+            }
+            phasors.extend_from_slice(frame);
+            intervals.push(interval);
+        });
+    })?;
+    Ok((phasors, intervals))
 }
