@@ -27,6 +27,7 @@ pub const MAX_RATIO: u16 = 4096;
 
 /// What a front end tells of its interval beside the phasors.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Interval {
     /// Bit c: channel c met an over-range code.
     pub over_range: u32,
