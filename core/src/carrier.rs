@@ -8,7 +8,8 @@
 mod sine_table;
 
 use crate::error::{ConfigError, Stage};
-use crate::word::Sine;
+use crate::word::{Sine, shift_round};
+use heapless::Vec;
 use sine_table::QUARTER;
 
 /// Cycles of the carrier in one sample period, as an exact ratio.
@@ -185,6 +186,29 @@ pub const fn cos_sin(phase: u64) -> (i64, i64) {
         2 => (-cosine, -sine),
         _ => (sine, -cosine),
     }
+}
+
+/// Cosine and sine of `phase` 2^-64 turns, at most 30 fraction bits so that ±1 fits an `i32`:
+/// Q2.62 from [`cos_sin`], rounded half to even.
+pub(crate) const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
+    let (cosine, sine) = cos_sin(phase);
+    let shift = 62 - fraction_bits;
+    [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
+}
+
+/// The first `samples` cosines and sines of a carrier from phase zero; `None` beyond `CAPACITY`.
+pub(crate) fn table<const CAPACITY: usize>(
+    ratio: CarrierRatio,
+    samples: u32,
+    fraction_bits: u32,
+) -> Option<Vec<[i32; 2], CAPACITY>> {
+    let mut table = Vec::new();
+    let mut oscillator = Carrier::new(ratio);
+    for _ in 0..samples {
+        table.push(cos_sin_short(oscillator.phase(), fraction_bits)).ok()?;
+        oscillator.advance(1);
+    }
+    Some(table)
 }
 
 /// Cosine and sine of `phase` 2^-32 turns, Q1.31, within 1 step of the exact value at

@@ -19,7 +19,7 @@
 mod bounds;
 mod rows;
 
-use crate::carrier::{CarrierRatio, cos_sin};
+use crate::carrier::{self, CarrierRatio};
 use crate::cic::step_weights;
 use crate::error::{ConfigError, Stage};
 use crate::word::wide_product;
@@ -29,6 +29,9 @@ use rows::{add_frame, sum_rows};
 
 pub(crate) use bounds::sum_bound;
 pub(crate) use rows::reach;
+
+/// Fraction bits of the cosines and sines: Q2.30.
+pub(crate) const FRACTION_BITS: u32 = 30;
 
 /// Running sums of one section.
 ///
@@ -69,7 +72,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
         if period.is_multiple_of(2) { period / 2 } else { period }
     }
 
-    /// Sets up for a section of at most `section` samples.
+    /// Sets up the columns of `channels` channels of b-bit codes.
     ///
     /// # Errors
     /// [`ConfigError`] when the carrier has no period or its columns exceed `COLUMNS`.
@@ -84,14 +87,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Fold<ORDER, COLUMNS> {
             return Err(refuse("channels x carrier phases", columns as i64, 1, COLUMNS as i64));
         }
         let full = || refuse("columns", columns as i64, 1, COLUMNS as i64);
-        let mut carrier = Vec::new();
-        let mut oscillator = crate::carrier::Carrier::new(ratio);
-        for _ in 0..phases {
-            let (cosine, sine) = cos_sin(oscillator.phase());
-            let q30 = |x: i64| crate::word::shift_round(i128::from(x), 32) as i32;
-            carrier.push([q30(cosine), q30(sine)]).map_err(|_| full())?;
-            oscillator.advance(1);
-        }
+        let carrier = carrier::table(ratio, phases, FRACTION_BITS).ok_or_else(full)?;
         let mut narrow = [const { Vec::new() }; ORDER];
         let mut wide = [const { Vec::new() }; ORDER];
         let mut watch = Vec::new();

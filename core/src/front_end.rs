@@ -14,14 +14,12 @@
 use crate::cic::{Cic, CicBank, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage};
-use crate::fold::{Fold, sum_bound};
+use crate::fold::{self, Fold, sum_bound};
 use crate::mixer::{Mixer, TABLE_BITS, section};
 use crate::word::{WORD_LIMIT, Word, saturate, shift_round};
 use crate::{carrier::CarrierRatio, phasor::Phasor};
 use heapless::Vec;
 
-/// Fraction bits of the folded path's cosine constants.
-const FOLD_BITS: u32 = 30;
 /// Longest ratio of the first decimation.
 pub const MAX_RATIO: u16 = 4096;
 
@@ -106,7 +104,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         let folds = carrier.period().filter(|period| ratio.is_multiple_of(*period));
         let room =
             folds.is_some_and(|p| Fold::<ORDER, COLUMNS>::phases(p) as usize * channels <= COLUMNS);
-        let fold = match config.path {
+        let folded = match config.path {
             Path::Auto => room,
             Path::Coherent => {
                 check("carrier periods in the ratio", i64::from(folds.is_some()), 1, i64::MAX)?;
@@ -114,10 +112,10 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             }
             Path::General => false,
         };
-        let fraction_bits = if fold { FOLD_BITS } else { TABLE_BITS };
+        let fraction_bits = if folded { fold::FRACTION_BITS } else { TABLE_BITS };
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
         check("CIC register bits", bits.into(), 1, 127)?;
-        let section = match folds.filter(|_| fold) {
+        let section = match folds.filter(|_| folded) {
             Some(period) => {
                 let fits = |l: &u32| sum_bound(order, code_bits, *l) <= 1 << 62;
                 let longest = (1..=ratio / period).map(|n| n * period).take_while(fits).last();
@@ -126,7 +124,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             None => section(order, code_bits, COLUMNS).min(ratio),
         };
         check("samples in a section", section.into(), 1, ratio.into())?;
-        let way = if fold {
+        let way = if folded {
             Way::Folded(Fold::new(carrier, channels, code_bits)?)
         } else {
             Way::Mixed(Mixer::new(carrier, channels, section)?)

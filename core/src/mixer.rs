@@ -11,7 +11,7 @@
 //! So a sample costs two multiply-accumulates and the integrators, and no table look-up
 //! in the sine; the oscillator runs once a section.
 
-use crate::carrier::{Carrier, CarrierRatio, cos_sin};
+use crate::carrier::{self, Carrier, CarrierRatio};
 use crate::error::{ConfigError, Stage};
 use crate::fold::sum_bound;
 use crate::word::{shift_round, wide_product};
@@ -19,6 +19,8 @@ use heapless::Vec;
 
 /// Fraction bits of the local carrier table: as many as let sections be some tens of samples.
 pub const TABLE_BITS: u32 = 28;
+/// Fraction bits of the turn by the section's phase: Q2.30.
+const TURN_BITS: u32 = 30;
 /// Longest section, samples.
 pub const MAX_SECTION: u32 = 128;
 
@@ -55,16 +57,13 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     /// # Errors
     /// [`ConfigError`] when the section or the channels exceed the capacity.
     pub fn new(ratio: CarrierRatio, channels: usize, section: u32) -> Result<Self, ConfigError> {
-        let mut table = Vec::new();
-        let mut oscillator = Carrier::new(ratio);
-        for _ in 0..section {
-            let (cosine, sine) = cos_sin(oscillator.phase());
-            let cut = |x: i64| shift_round(i128::from(x), 62 - TABLE_BITS) as i32;
-            table.push([cut(cosine), cut(sine)]).map_err(|_| {
-                ConfigError::new(Stage::FrontEnd, "section", section.into(), 1, COLUMNS as i64)
-            })?;
-            oscillator.advance(1);
-        }
+        let table = carrier::table(ratio, section, TABLE_BITS).ok_or(ConfigError::new(
+            Stage::FrontEnd,
+            "section",
+            section.into(),
+            1,
+            COLUMNS as i64,
+        ))?;
         let full =
             || ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64);
         let mut sums = Vec::new();
@@ -98,14 +97,12 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
 
     /// Ends the section: turns the sums by its phase, hands them to `sink` with the watch word.
     pub fn finish(&mut self, mut sink: impl FnMut(usize, &[[i128; 2]; ORDER], i32)) {
-        let (cosine, sine) = cos_sin(self.carrier.phase());
-        let cut = |x: i64| shift_round(i128::from(x), 32) as i32;
-        let (cosine, sine) = (cut(cosine), cut(sine));
+        let [cosine, sine] = carrier::cos_sin_short(self.carrier.phase(), TURN_BITS);
         for (channel, (sums, seen)) in self.sums.iter_mut().zip(&mut self.watch).enumerate() {
             let turned = sums.map(|[i, q]| {
                 let in_phase = wide_product(i, cosine) + wide_product(q, sine);
                 let quadrature = wide_product(q, cosine) - wide_product(i, sine);
-                [shift_round(in_phase, 30), shift_round(quadrature, 30)]
+                [shift_round(in_phase, TURN_BITS), shift_round(quadrature, TURN_BITS)]
             });
             sink(channel, &turned, *seen);
             *sums = [[0; 2]; ORDER];

@@ -131,17 +131,17 @@ impl<
             check("lost level word", monitor.lost.to_bits(), 0, monitor.weak.to_bits())?;
         }
         let too_many = |stage, capacity: usize| {
-            move |()| ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
+            ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
         };
         Ok(Self {
             front_end,
             firs,
             alignments: Vec::from_slice(config.alignments)
-                .map_err(|_| too_many(Stage::Converter, CHANNELS)(()))?,
+                .map_err(|_| too_many(Stage::Converter, CHANNELS))?,
             monitor: config.monitor,
             axes: Axes::new(&config.axes, config.bridges.len())?,
             bridges: Vec::from_slice(config.bridges)
-                .map_err(|_| too_many(Stage::Axes, MAX_BRIDGES)(()))?,
+                .map_err(|_| too_many(Stage::Axes, MAX_BRIDGES))?,
             counts: HealthCounts::default(),
             partial: Vec::new(),
             interval,

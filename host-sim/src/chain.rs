@@ -82,18 +82,6 @@ macro_rules! orders {
                 match self { $(Self::$name(r) => r.counts()),* }
             }
 
-            /// See [`Readout::span`].
-            #[must_use]
-            pub fn span(&self) -> u64 {
-                match self { $(Self::$name(r) => r.span()),* }
-            }
-
-            /// See [`Readout::interval`].
-            #[must_use]
-            pub fn interval(&self) -> u64 {
-                match self { $(Self::$name(r) => r.interval()),* }
-            }
-
             /// Whether the front end folds by carrier phase.
             #[must_use]
             pub fn is_folded(&self) -> bool {

@@ -1,4 +1,4 @@
-//! **Demodulation** of a capture: the core over recorded codes, on one or two threads.
+//! **Demodulation** of a capture: the core over recorded codes, on one thread or more.
 //!
 //! Nearly all the work is in the front end, and its memory is short: a capture can be cut, a
 //! front end that starts N R M samples before its part gives the words that one pass gives,
@@ -9,7 +9,7 @@ use crate::chain::Chain;
 use crate::error::{Error, Result};
 use crate::ideal::Twin;
 use crate::readings::{Row, Writer};
-use crate::run::settling;
+use crate::run::{Source, feed, settling};
 use crate::sensor::Sensor;
 use quietgap_core::HealthCounts;
 use quietgap_core::front_end::Interval;
@@ -72,22 +72,14 @@ pub fn run(
             failure = write(row);
         }
     };
+    let source = Source::Capture(capture);
     if options.ideal {
         let mut twin = Twin::new(sensor);
-        let mut done = 0;
-        capture.read(0, frames, |block| {
-            twin.push(block, &mut take);
-            done += (block.len() / sensor.channels()) as u64;
-            progress(done);
-        })?;
+        feed(source, sensor.channels(), |block| twin.push(block, &mut take), progress)?;
     } else if options.threads == 1 {
         let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
-        let mut done = 0;
-        capture.read(0, frames, |block| {
-            chain.push(block, |reading| take(&Row::of(reading)));
-            done += (block.len() / sensor.channels()) as u64;
-            progress(done);
-        })?;
+        let push = |block: &[i32]| chain.push(block, |reading| take(&Row::of(reading)));
+        feed(source, sensor.channels(), push, progress)?;
     } else {
         in_parts(sensor, capture, options.threads, &mut take, progress)?;
     }

@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::limits::{Judged, judge};
-use crate::plant::Plant;
+use crate::motion::Motion;
 use crate::readings::Row;
 use crate::run::{Outcome, Source, compare};
 use crate::sensor::{AXES, Sensor};
@@ -56,14 +56,14 @@ fn largest(x: &[f64]) -> f64 {
     x.iter().fold(0.0, |m, x| m.max(x.abs()))
 }
 
-/// Runs and judges. `truth` tells the six axes at a time; `keep` keeps readings and truth.
+/// Runs and judges. `truth` is how the mass moved; `keep` keeps readings and truth.
 ///
 /// # Errors
 /// A failing read.
 pub fn verify(
     sensor: &Sensor,
     source: Source<'_>,
-    truth: Option<&Plant>,
+    truth: Option<&Motion>,
     seed: u64,
     keep: bool,
     progress: impl Fn(u64),
@@ -86,7 +86,7 @@ pub fn verify(
         sensor,
         source,
         |pair| {
-            let position = truth.map(|plant| plant.truth(pair.core.time_s(rate)));
+            let position = truth.map(|motion| motion.at(pair.core.time_s(rate)));
             for (n, axis) in axes.iter_mut().enumerate() {
                 axis.vs_ideal.push(pair.core.axes[n] - pair.ideal.axes[n]);
                 if let Some(q) = position {

@@ -39,9 +39,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let bits = sensor.file.converter.bits;
         let capture = Capture::open(path, sensor.channels(), bits, sensor.rate_hz())?;
         let bar = progress(capture.layout.frames);
-        verify(&sensor, Source::Capture(&capture), None, seed, false, |done| {
-            bar.set_position(done)
-        })?
+        let source = Source::Capture(&capture);
+        let done = verify(&sensor, source, None, seed, false, |done| bar.set_position(done));
+        bar.finish_and_clear();
+        done?
     } else {
         let (motion, count) = match &options.motion {
             Some(path) => {
@@ -56,10 +57,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             }
         };
         let plant = options.plant.plant(&sensor, motion.clone())?;
-        let truth = options.plant.plant(&sensor, motion)?;
         let bar = progress(count);
         let source = Source::Plant(Box::new(plant), count);
-        verify(&sensor, source, Some(&truth), seed, false, |done| bar.set_position(done))?
+        let done =
+            verify(&sensor, source, Some(&motion), seed, false, |done| bar.set_position(done));
+        bar.finish_and_clear();
+        done?
     };
     if options.json {
         print_json(&findings.json(&sensor, "verify"));

@@ -49,8 +49,8 @@ impl Drive {
         let (file, design) = (&sensor.file, &sensor.design);
         let pair = |names: &[String; 2]| [0, 1].map(|k| Electrode::new(electrode(file, &names[k])));
         let in_bridge = |name: &String| file.bridges.iter().any(|b| b.electrodes.contains(name));
-        let lag = if parts.loss { 0.0 } else { file.amplifier.loss_rad };
-        let phase = |extra: f64| design.signal_phase_rad + extra;
+        // The monitor, and everything where loss is off, sees the carrier before its lag.
+        let lossless_rad = design.signal_phase_rad + file.amplifier.loss_rad;
         Self {
             carrier: design.carrier,
             sense: file.bridges.iter().map(|b| pair(&b.electrodes)).collect(),
@@ -83,11 +83,10 @@ impl Drive {
             fixed_f: file.mass.stray_f + file.bridges.iter().flat_map(|b| b.stray_f).sum::<f64>(),
             rest_v: design.mass_v,
             gain: design.filter_gain * file.amplifier.gain / file.amplifier.feedback_f,
-            phase_rad: phase(lag),
+            phase_rad: if parts.loss { design.signal_phase_rad } else { lossless_rad },
             monitor: file.monitor.as_ref().map(|m| {
                 let volts = m.gain * file.carrier.injection_v * design.filter_gain;
-                // The monitor sees the carrier before the mass and its losses.
-                (usize::from(m.channel), volts, design.signal_phase_rad + file.amplifier.loss_rad)
+                (usize::from(m.channel), volts, lossless_rad)
             }),
             channels: sensor.channels(),
             parts,

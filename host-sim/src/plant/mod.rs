@@ -129,7 +129,6 @@ pub struct Plant {
     drive: Drive,
     converter: Converter,
     motion: Motion,
-    parts: Parts,
     rate_hz: f64,
     white_v: f64,
     channels: Vec<ChannelNoise>,
@@ -180,7 +179,6 @@ impl Plant {
             drive: Drive::new(sensor, parts),
             converter: Converter::new(&file.converter, parts),
             motion,
-            parts,
             rate_hz,
             white_v: if parts.white_noise {
                 amplifier.noise_v_per_rthz * (rate_hz / 2.0).sqrt()
@@ -209,12 +207,6 @@ impl Plant {
             sample: 0,
             last: None,
         }
-    }
-
-    /// Motion of the mass at a time.
-    #[must_use]
-    pub fn truth(&self, time_s: f64) -> [f64; 6] {
-        self.motion.at(time_s)
     }
 
     /// Appends the codes of the next chunk, interleaved.
@@ -285,12 +277,6 @@ impl Plant {
             tones.iter_mut().zip(tone).for_each(|(sum, (s, _))| *sum += amplitude * s);
         }
         (carrier, tones)
-    }
-
-    /// Which parts are at work.
-    #[must_use]
-    pub fn parts(&self) -> Parts {
-        self.parts
     }
 }
 

@@ -21,8 +21,6 @@ pub struct CarrierRatio {
 pub struct Design {
     /// Carrier over sample rate, exact to 1 nHz of both.
     pub carrier: CarrierRatio,
-    /// Capacitance of the injection electrodes at rest.
-    pub injection_f: f64,
     /// Capacitance of the mass to everything, at rest.
     pub total_f: f64,
     /// Carrier amplitude on the mass at rest.
@@ -79,7 +77,6 @@ impl Design {
         let solve = pseudo_inverse(&geometry);
         Self {
             carrier: carrier_ratio(file.carrier.frequency_hz, file.converter.rate_hz),
-            injection_f,
             total_f,
             mass_v,
             codes_per_volt,
