@@ -2,7 +2,7 @@
 //! nothing about a microcontroller; see `benches/README.md`.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use quietgap_core::config::{FrontEndConfig, Path};
+use quietgap_core::config::{FrontEndConfig, Path, Watch};
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
@@ -30,8 +30,14 @@ fn codes() -> Vec<i32> {
 }
 
 fn front_end(c: &mut Criterion, name: &str, carrier: CarrierRatio) {
-    let config = FrontEndConfig { order: 2, ratio: 200, differential_delay: 1, path: Path::Auto };
-    let mut stage: Box<FrontEnd<2, CHANNELS, 128>> =
+    let config = FrontEndConfig {
+        order: 2,
+        ratio: 200,
+        differential_delay: 1,
+        path: Path::Auto,
+        watch: Watch::EverySample,
+    };
+    let mut stage: Box<FrontEnd<i64, 2, CHANNELS, 128>> =
         Box::new(FrontEnd::new(carrier, config, CHANNELS, 24).expect("a good plan"));
     let codes = codes();
     let mut group = c.benchmark_group("front end");

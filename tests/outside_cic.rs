@@ -6,7 +6,7 @@
 //! as an open listing gives it, tables I and II are recalled; all values are computed anew
 //! (`tests/vectors/README.md`).
 
-use quietgap_core::cic::{Cic, gain, step_weights, width};
+use quietgap_core::cic::{Cic, IntervalWeights, gain, step_weights, width};
 use serde_json::Value;
 use std::f64::consts::PI;
 
@@ -48,14 +48,14 @@ fn run<const N: usize>(
     delay: u8,
     input: impl IntoIterator<Item = i128>,
 ) -> Vec<i128> {
-    let mut cic = Cic::<N>::default();
-    let weights = step_weights(1);
+    let mut cic = Cic::<i128, N>::default();
+    let (weights, intervals) = (step_weights(1), IntervalWeights::new(ratio as u32, delay));
     let mut out = Vec::new();
     for (n, x) in input.into_iter().enumerate() {
         // A section of one sample: all its sums are the sample.
         cic.advance(&[[x, -x]; N], &weights);
         if (n + 1) % ratio == 0 {
-            let [y, negated] = cic.decimate(delay);
+            let [y, negated] = cic.decimate(&intervals);
             assert_eq!(y, -negated);
             out.push(y);
         }
@@ -203,7 +203,7 @@ fn run_in_sections<const N: usize>(
     input: &[i128],
     length: usize,
 ) -> Vec<i128> {
-    let mut cic = Cic::<N>::default();
+    let mut cic = Cic::<i128, N>::default();
     let mut out = Vec::new();
     for interval in input.chunks_exact(ratio) {
         for section in interval.chunks(length) {
@@ -217,7 +217,7 @@ fn run_in_sections<const N: usize>(
             }
             cic.advance(&sums, &step_weights(section.len() as u32));
         }
-        out.push(cic.decimate(delay)[0]);
+        out.push(cic.decimate(&IntervalWeights::new(ratio as u32, delay))[0]);
     }
     out
 }
@@ -272,7 +272,7 @@ fn wrapped_integrators_leave_no_trace() {
     const RATIO: usize = 5;
     let input: Vec<i128> = (0..200).map(|n: i128| (n * n * 7919) % 65_536 - 32_768).collect();
     let want = run::<3>(RATIO, 2, input.iter().copied());
-    let mut cic = Cic::<3>::default();
+    let mut cic = Cic::<i128, 3>::default();
     cic.advance(
         &[[i128::MAX, i128::MIN], [i128::MAX - 5, 77], [i128::MIN + 1, i128::MAX]],
         &[1; 3],
@@ -282,7 +282,7 @@ fn wrapped_integrators_leave_no_trace() {
         for &x in interval {
             cic.advance(&[[x, -x]; 3], &step_weights(1));
         }
-        is.push(cic.decimate(2));
+        is.push(cic.decimate(&IntervalWeights::new(RATIO as u32, 2)));
     }
     assert_ne!(is[0][0], want[0]);
     for k in 6..want.len() {

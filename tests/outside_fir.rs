@@ -358,7 +358,8 @@ fn tones_through_the_core(
     const BITS: u32 = 32;
     let config = FrontEndConfig { path, ..sensor.settings.front_end };
     let mut front =
-        FrontEnd::<2, TONES, 512>::new(sensor.settings.carrier, config, TONES, BITS).expect("fits");
+        FrontEnd::<i64, 2, TONES, 512>::new(sensor.settings.carrier, config, TONES, BITS)
+            .expect("fits");
     let firs: Vec<FirConfig<'_>> = sensor
         .settings
         .firs

@@ -4,6 +4,7 @@
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
 use quietgap_core::fold::Fold;
+use quietgap_core::front_end::FrontEnd;
 use quietgap_core::mixer::Mixer;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Readout, Stage};
@@ -61,7 +62,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
             residual_am: setup.residual_am,
         },
     };
-    Readout::<ORDER, CHANNELS, COLUMNS, 16, 24>::new(&config).err()
+    Readout::<ORDER, CHANNELS, COLUMNS, 16, 24, i128>::new(&config).err()
 }
 
 /// The usual board: order 2, 3 channels, 8 columns.
@@ -71,7 +72,13 @@ fn good() -> Setup {
     Setup {
         code_bits: 24,
         carrier: CarrierRatio::coherent(1, 4).unwrap(),
-        front_end: FrontEndConfig { order: 2, ratio: 8, differential_delay: 1, path: Path::Auto },
+        front_end: FrontEndConfig {
+            order: 2,
+            ratio: 8,
+            differential_delay: 1,
+            path: Path::Auto,
+            watch: Watch::EverySample,
+        },
         firs: Vec::new(),
         channels: 3,
         monitor: Some(MonitorConfig {
@@ -147,21 +154,35 @@ fn capacities() {
     assert_eq!(build::<2, 3, 0>(&good()), Some(refused(0, 1, 8, "samples in a section")));
 }
 
+/// A board's 64-bit register: 24 bits of code, 24 of the carrier and 2 x 8 of growth fill it; one
+/// bit more of growth leaves too few for the carrier, which then takes all it may (29, as K = 2).
+#[test]
+fn a_register_of_64_bits() {
+    let carrier = CarrierRatio::coherent(1, 4).unwrap();
+    let front_end = |ratio| {
+        let config = FrontEndConfig { ratio, path: Path::Coherent, ..good().front_end };
+        FrontEnd::<i64, 2, 1, 2>::new(carrier, config, 1, 24).err()
+    };
+    assert_eq!(front_end(256), None);
+    let bits = (24 + 29 + 17, "CIC register bits");
+    assert_eq!(front_end(260).map(|e| (e.given, e.quantity, e.max)), Some((bits.0, bits.1, 64)));
+}
+
 /// The stages of the front end, set up without a readout around them.
 #[test]
 fn stages_by_themselves() {
     let (coherent, other) =
         (CarrierRatio::coherent(1, 6).unwrap(), CarrierRatio::from_step(5).unwrap());
     let refused = |stage, quantity, given, max| ConfigError { stage, quantity, given, min: 1, max };
-    assert!(Fold::<2, 6>::new(coherent, 2, 16).is_ok());
-    let error = Fold::<2, 6>::new(other, 2, 16).err();
+    assert!(Fold::<2, 3, 6>::new(coherent, 2, 28, [12; 2], false).is_ok());
+    let error = Fold::<2, 3, 6>::new(other, 2, 28, [12; 2], false).err();
     assert_eq!(error, Some(refused(Stage::FrontEnd, "carrier period", 0, 6)));
-    let error = Fold::<2, 6>::new(coherent, 3, 16).err();
+    let error = Fold::<2, 3, 6>::new(coherent, 3, 28, [12; 2], false).err();
     assert_eq!(error, Some(refused(Stage::FrontEnd, "channels x carrier phases", 9, 6)));
-    assert!(Mixer::<2, 2, 6>::new(other, 2, 6).is_ok());
-    let error = Mixer::<2, 2, 6>::new(other, 2, 7).err();
+    assert!(Mixer::<2, 2, 6>::new(other, 2, 6, 24, false).is_ok());
+    let error = Mixer::<2, 2, 6>::new(other, 2, 7, 24, false).err();
     assert_eq!(error, Some(refused(Stage::FrontEnd, "section", 7, 6)));
-    let error = Mixer::<2, 2, 6>::new(other, 3, 6).err();
+    let error = Mixer::<2, 2, 6>::new(other, 3, 6, 24, false).err();
     assert_eq!(error, Some(refused(Stage::Converter, "channels", 3, 2)));
 }
 

@@ -196,7 +196,8 @@ pub(crate) const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
 }
 
-/// The first `samples` cosines and sines of a carrier from phase zero; `None` beyond `CAPACITY`.
+/// The first `samples` values of e^(-i phase) from phase zero, cosine and minus sine; `None`
+/// beyond `CAPACITY`.
 pub(crate) fn table<const CAPACITY: usize>(
     ratio: CarrierRatio,
     samples: u32,
@@ -205,7 +206,8 @@ pub(crate) fn table<const CAPACITY: usize>(
     let mut table = Vec::new();
     let mut oscillator = Carrier::new(ratio);
     for _ in 0..samples {
-        table.push(cos_sin_short(oscillator.phase(), fraction_bits)).ok()?;
+        let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
+        table.push([cosine, -sine]).ok()?;
         oscillator.advance(1);
     }
     Some(table)

@@ -8,11 +8,18 @@
 //!
 //! N integrators that start from states I_i hold after L samples
 //! I_j + sum_(i<j) C(L+j-i-1, j-i) I_i + S_j: the classic cascade, L steps in one
-//! (Hogenauer 1981 for the filter; the step is the binomial theorem). Integrators wrap,
-//! in two's complement of 128 bits; the combs undo the wrap as long as the true output
-//! fits, which [`width`] checks when the plan is built. Any state flushes: an error in
-//! an integrator grows as a polynomial of degree below N, and N combs return zero for it.
+//! (Hogenauer 1981 for the filter; the step is the binomial theorem). Over p whole output
+//! intervals of R samples with no more input, integrator N gathers
+//! sum_j C(p R + N-j-1, N-j) I_j; the combs, (1 - z^-M)^N, leave of that N M weights of the
+//! interval sums S_j and none beyond:
+//!
+//! W_mj = sum_i (-1)^i C(N, i) C((m - i M) R + N-j-1, N-j), i M <= m.
+//!
+//! So integrators and combs together are N M - 1 sums still to come: no state outlives
+//! N M intervals. All in two's complement of 64 or 128 bits: sums may wrap, as long as the
+//! output fits, which [`width`] checks when the plan is built.
 
+use crate::word::Register;
 use heapless::Vec;
 
 /// Highest order of a CIC.
@@ -53,53 +60,145 @@ pub fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
     weights
 }
 
-/// Integrators and combs of one channel, in-phase and quadrature.
-///
-/// In: section sums, `i128` of any value. State: `i128`, wrapping. Out: `i128`, exact
-/// where the configured width holds. No rounding anywhere.
+/// Weights W_mj of the intervals before: what integrators and combs leave of them.
 #[derive(Clone, Debug)]
-pub struct Cic<const ORDER: usize> {
-    integrators: [[i128; 2]; ORDER],
-    /// combs\[j\]\[m\]: input of comb j, m + 1 output samples ago.
-    combs: [[[i128; 2]; 2]; ORDER],
+pub struct IntervalWeights<const ORDER: usize> {
+    /// Row m at \[m / 2\]\[m % 2\], modulo 2^64. W_0j is 1 for j = N, else 0.
+    rows: [[[i64; ORDER]; 2]; ORDER],
+    /// Intervals that still add to outputs after their own, N M - 1.
+    pending: usize,
 }
 
-impl<const ORDER: usize> Default for Cic<ORDER> {
-    fn default() -> Self {
-        Self { integrators: [[0; 2]; ORDER], combs: [[[0; 2]; 2]; ORDER] }
+impl<const ORDER: usize> IntervalWeights<ORDER> {
+    /// For `ratio` samples in an interval and differential delay M, 1 or 2.
+    ///
+    /// Binomials below 2^(5 x 17): the running products, below 2^102, are exact in `u128`.
+    #[must_use]
+    pub fn new(ratio: u32, differential_delay: u8) -> Self {
+        let delay = u32::from(differential_delay.clamp(1, 2));
+        let mut rows = [[[0i64; ORDER]; 2]; ORDER];
+        for (m, row) in (0u32..).zip(rows.as_flattened_mut()) {
+            let mut comb: i64 = 1;
+            for i in 0..=ORDER as u32 {
+                let Some(intervals) = m.checked_sub(i * delay) else { break };
+                // C(p R + d - 1, d), d = N - j, from d = 0 upwards; with p = 0, none but d = 0.
+                let samples = u128::from(intervals) * u128::from(ratio);
+                let mut value: u128 = 1;
+                for (d, weight) in (0u128..).zip(row.iter_mut().rev()) {
+                    if let Some(divisor) = core::num::NonZeroU128::new(d) {
+                        value = value * (samples + d).saturating_sub(1) / divisor;
+                        if samples == 0 {
+                            value = 0;
+                        }
+                    }
+                    *weight = weight.wrapping_add(comb.wrapping_mul(value as i64));
+                }
+                let left = i64::from(ORDER as u32 - i);
+                comb = -(comb * left).checked_div(i64::from(i) + 1).unwrap_or(0);
+            }
+        }
+        Self { rows, pending: ORDER * delay as usize - 1 }
     }
 }
 
-impl<const ORDER: usize> Cic<ORDER> {
+/// Integrators and combs of one channel, in-phase and quadrature.
+///
+/// In: section sums, of any value. State: the register, wrapping. Out: the register, exact
+/// where the configured width holds. No rounding anywhere.
+#[derive(Clone, Debug)]
+pub struct Cic<R, const ORDER: usize> {
+    /// Integrators of the running interval, from zero.
+    sums: [[R; 2]; ORDER],
+    /// What earlier intervals add to outputs to come, the next one first.
+    pending: [[[R; 2]; 2]; ORDER],
+}
+
+impl<R: Register, const ORDER: usize> Default for Cic<R, ORDER> {
+    fn default() -> Self {
+        Self { sums: [[R::default(); 2]; ORDER], pending: [[[R::default(); 2]; 2]; ORDER] }
+    }
+}
+
+impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
+    /// Takes a section's sums, which `fill` writes: [`Self::advance`], shorter for an interval's
+    /// `first`.
+    #[inline]
+    pub(crate) fn section(
+        &mut self,
+        first: bool,
+        weights: &[i64; ORDER],
+        fill: impl FnOnce(&mut [[R; 2]; ORDER]),
+    ) {
+        if first {
+            fill(&mut self.sums);
+        } else {
+            let mut sums = [[R::default(); 2]; ORDER];
+            fill(&mut sums);
+            self.advance(&sums, weights);
+        }
+    }
+
     /// Advances the integrators by the section whose sums are given.
     ///
     /// `weights` are [`step_weights`] of the section's length. Wrapping.
-    pub fn advance(&mut self, sums: &[[i128; 2]; ORDER], weights: &[i64; ORDER]) {
+    #[inline]
+    pub fn advance(&mut self, sums: &[[R; 2]; ORDER], weights: &[i64; ORDER]) {
         for part in 0..2 {
             for j in (0..ORDER).rev() {
-                let mut value = self.integrators[j][part].wrapping_add(sums[j][part]);
+                let mut value = self.sums[j][part].plus(sums[j][part]);
                 for i in 0..j {
-                    let step = self.integrators[i][part].wrapping_mul(i128::from(weights[j - i]));
-                    value = value.wrapping_add(step);
+                    value = value.plus(self.sums[i][part].times(weights[j - i]));
                 }
-                self.integrators[j][part] = value;
+                self.sums[j][part] = value;
             }
         }
     }
 
-    /// Takes one decimated sample through the combs. `differential_delay` is 1 or 2.
-    pub fn decimate(&mut self, differential_delay: u8) -> [i128; 2] {
-        let mut value = self.integrators.last().copied().unwrap_or_default();
-        let oldest = usize::from(differential_delay > 1);
-        for [newer, older] in &mut self.combs {
-            let delayed = if oldest == 0 { *newer } else { *older };
-            *older = *newer;
-            *newer = value;
-            value = [value[0].wrapping_sub(delayed[0]), value[1].wrapping_sub(delayed[1])];
+    /// Ends the interval: one decimated sample. The integrators start anew.
+    #[inline]
+    pub fn decimate(&mut self, weights: &IntervalWeights<ORDER>) -> [R; 2] {
+        let sums = core::mem::replace(&mut self.sums, [[R::default(); 2]; ORDER]);
+        let mut out = sums.last().copied().unwrap_or_default();
+        if weights.pending > 0 {
+            let next = self.pending[0][0];
+            out = [out[0].plus(next[0]), out[1].plus(next[1])];
+            if weights.pending == 1 {
+                self.pending[0][0] = weigh(&sums, &weights.rows[0][1], [R::default(); 2]);
+            } else {
+                self.shift(&sums, weights);
+            }
         }
-        value
+        out
+    }
+
+    /// Adds the interval's share to all outputs to come and moves them up.
+    #[inline(never)]
+    fn shift(&mut self, sums: &[[R; 2]; ORDER], weights: &IntervalWeights<ORDER>) {
+        let state = self.pending.as_flattened_mut();
+        let rows = weights.rows.as_flattened().iter().enumerate();
+        for (m, row) in rows.take(weights.pending + 1).skip(1) {
+            let later = if m < weights.pending { state.get(m).copied() } else { None };
+            let next = weigh(sums, row, later.unwrap_or_default());
+            if let Some(to) = state.get_mut(m - 1) {
+                *to = next;
+            }
+        }
     }
 }
 
+/// `start` and all sums by their weights.
+#[inline]
+fn weigh<R: Register, const ORDER: usize>(
+    sums: &[[R; 2]; ORDER],
+    weights: &[i64; ORDER],
+    start: [R; 2],
+) -> [R; 2] {
+    let mut total = start;
+    for (sum, &weight) in sums.iter().zip(weights) {
+        total = [total[0].plus(sum[0].times(weight)), total[1].plus(sum[1].times(weight))];
+    }
+    total
+}
+
 /// The CICs of all channels.
-pub type CicBank<const ORDER: usize, const CHANNELS: usize> = Vec<Cic<ORDER>, CHANNELS>;
+pub type CicBank<R, const ORDER: usize, const CHANNELS: usize> = Vec<Cic<R, ORDER>, CHANNELS>;

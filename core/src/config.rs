@@ -28,6 +28,19 @@ pub enum Path {
     General,
 }
 
+/// Which codes are compared with the ends of the converter's range.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Watch {
+    /// Every code.
+    #[default]
+    EverySample,
+    /// Folded: one code of each channel in each period of the carrier; mixed: every fourth code,
+    /// or more. An overload as long as that cannot pass unseen, a shorter one can; some three
+    /// instructions cheaper for each code not watched.
+    Sparse,
+}
+
 /// First decimation: a CIC of `order` stages.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -40,6 +53,8 @@ pub struct FrontEndConfig {
     pub differential_delay: u8,
     /// Folded or mixed sample by sample.
     pub path: Path,
+    /// Codes watched for over-range.
+    pub watch: Watch,
 }
 
 /// One FIR decimator.

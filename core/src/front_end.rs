@@ -11,12 +11,12 @@
 //! (R M)^N, and one rounding, half to even, into Q12.52. The shift s makes a full-scale
 //! carrier between 0.5 and 1.0 ([`words_per_code`] tells the exact factor).
 
-use crate::cic::{Cic, CicBank, gain, step_weights, width};
-use crate::config::{FrontEndConfig, Path};
+use crate::cic::{Cic, CicBank, IntervalWeights, gain, step_weights, width};
+use crate::config::{FrontEndConfig, Path, Watch};
 use crate::error::{ConfigError, Stage};
-use crate::fold::{self, Fold, sum_bound};
+use crate::fold::{self, Fold};
 use crate::mixer::{Mixer, TABLE_BITS, section};
-use crate::word::{WORD_LIMIT, Word, saturate, shift_round};
+use crate::word::{Register, Shift, Word};
 use crate::{carrier::CarrierRatio, phasor::Phasor};
 use heapless::Vec;
 
@@ -45,34 +45,68 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
     (gain, (code_bits - 1 + gain_bits) as i32 - Word::FRAC_NBITS as i32)
 }
 
+/// The carrier's period if the plan folds by it: where it divides the ratio, codes are narrow
+/// enough for 32-bit sums, and the path allows it. (A readout without room for the columns mixes.)
+#[must_use]
+pub fn folded_period(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<u32> {
+    carrier.period().filter(|period| {
+        config.path != Path::General
+            && u32::from(config.ratio).is_multiple_of(*period)
+            && fold::section(*period, config.order.into(), code_bits) > 0
+    })
+}
+
+/// Fraction bits of the carrier's cosines, folded with a period or mixed without: what lets the
+/// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
+/// that leaves fewer than 24 for that takes the most and needs a 128-bit register.
+#[must_use]
+pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<u32>) -> u32 {
+    let delay = config.differential_delay as u32;
+    let taken = width(code_bits, config.order as u32, config.ratio as u32, delay);
+    let most = match folded {
+        Some(period) => fold::most_fraction_bits(period),
+        None => TABLE_BITS,
+    };
+    if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
+}
+
+/// Fewest fraction bits for the sake of a 64-bit register: cosines within 2^-25.
+const LEAST_FRACTION_BITS: u32 = 24;
+
 // The folded way carries its columns in itself: no allocation to point to.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug)]
 enum Way<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
-    Folded(Fold<ORDER, COLUMNS>),
+    Folded(Fold<ORDER, CHANNELS, COLUMNS>),
     Mixed(Mixer<ORDER, CHANNELS, COLUMNS>),
 }
 
 /// Mixer and first decimation of all channels.
+///
+/// `R` is the CIC's register: `i64` on a board, `i128` for any plan.
 #[derive(Clone, Debug)]
-pub struct FrontEnd<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
+pub struct FrontEnd<R, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
     way: Way<ORDER, CHANNELS, COLUMNS>,
-    cics: CicBank<ORDER, CHANNELS>,
+    cics: CicBank<R, ORDER, CHANNELS>,
     ratio: u32,
     differential_delay: u8,
+    interval_weights: IntervalWeights<ORDER>,
     /// Section length, and integrator weights for a whole and for the last section.
     section: u32,
     whole_weights: [i64; ORDER],
     last_weights: [i64; ORDER],
-    /// Frames taken of the running output interval.
-    position: u32,
-    shift: i32,
+    /// Frames missing to the end of the running output interval and of its running section.
+    missing: u32,
+    section_missing: u32,
+    /// Whether the running section is the interval's first and its last.
+    first: bool,
+    last: bool,
+    shift: Shift,
     code_bits: u32,
-    over_range: u32,
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
-    FrontEnd<ORDER, CHANNELS, COLUMNS>
+impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
+    FrontEnd<R, ORDER, CHANNELS, COLUMNS>
 {
     /// Checks the plan of the first decimation and chooses the way.
     ///
@@ -102,41 +136,42 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         check("differential delay", config.differential_delay.into(), 1, 2)?;
         let (order, ratio) = (ORDER as u32, u32::from(config.ratio));
         let folds = carrier.period().filter(|period| ratio.is_multiple_of(*period));
-        let room =
-            folds.is_some_and(|p| Fold::<ORDER, COLUMNS>::phases(p) as usize * channels <= COLUMNS);
-        let folded = match config.path {
-            Path::Auto => room,
-            Path::Coherent => {
-                check("carrier periods in the ratio", i64::from(folds.is_some()), 1, i64::MAX)?;
-                true
-            }
-            Path::General => false,
-        };
-        let fraction_bits = if folded { fold::FRACTION_BITS } else { TABLE_BITS };
+        if config.path == Path::Coherent {
+            check("carrier periods in the ratio", i64::from(folds.is_some()), 1, i64::MAX)?;
+            let rows = folds.map_or(0, |period| fold::section(period, order, code_bits));
+            check("samples in a folded section", rows.into(), 1, i64::MAX)?;
+        }
+        let folds = folded_period(carrier, config, code_bits).filter(|period| {
+            let columns = fold::phases(*period) as usize * channels;
+            config.path == Path::Coherent || columns <= COLUMNS
+        });
+        let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
-        check("CIC register bits", bits.into(), 1, 127)?;
-        let section = match folds.filter(|_| folded) {
-            Some(period) => {
-                let fits = |l: &u32| sum_bound(order, code_bits, *l) <= 1 << 62;
-                let longest = (1..=ratio / period).map(|n| n * period).take_while(fits).last();
-                longest.unwrap_or(0)
+        check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
+        let section = match folds {
+            Some(period) => fold::section(period, order, code_bits).min(ratio),
+            // As few sections as may be, all about as long.
+            None => {
+                let longest = section(order, code_bits, fraction_bits, COLUMNS);
+                let sections = ratio.div_ceil(longest.max(1));
+                ratio.div_ceil(sections).min(longest)
             }
-            None => section(order, code_bits, COLUMNS).min(ratio),
         };
         check("samples in a section", section.into(), 1, ratio.into())?;
-        let way = if folded {
-            Way::Folded(Fold::new(carrier, channels, code_bits)?)
+        let last = match ratio % section {
+            0 => section,
+            rest => rest,
+        };
+        let sparse = config.watch == Watch::Sparse;
+        let way = if folds.is_some() {
+            Way::Folded(Fold::new(carrier, channels, fraction_bits, [section, last], sparse)?)
         } else {
-            Way::Mixed(Mixer::new(carrier, channels, section)?)
+            Way::Mixed(Mixer::new(carrier, channels, section, fraction_bits, sparse)?)
         };
         let mut cics = Vec::new();
         cics.resize(channels, Cic::default()).map_err(|_| {
             ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
         })?;
-        let last = match ratio % section {
-            0 => section,
-            rest => rest,
-        };
         let (_, exponent) = words_per_code(config, code_bits);
         // The mixer halves an amplitude.
         let shift = exponent + fraction_bits as i32 - 1;
@@ -145,13 +180,16 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             cics,
             ratio,
             differential_delay: config.differential_delay,
+            interval_weights: IntervalWeights::new(ratio, config.differential_delay),
             section,
             whole_weights: step_weights(section),
             last_weights: step_weights(last),
-            position: 0,
-            shift,
+            missing: ratio,
+            section_missing: section,
+            first: true,
+            last: section == ratio,
+            shift: Shift::new(shift),
             code_bits,
-            over_range: 0,
         })
     }
 
@@ -176,7 +214,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     /// Frames still missing to the next output.
     #[must_use]
     pub const fn missing(&self) -> u32 {
-        self.ratio - self.position
+        self.missing
     }
 
     /// Forgets all samples; the next frame is number `sample` of the run. Frames between the
@@ -193,75 +231,76 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             Way::Mixed(mixer) => mixer.seek(sample - u64::from(into), into),
         }
         self.cics.fill(Cic::default());
-        self.position = position;
-        self.over_range = 0;
+        self.missing = self.ratio - (position - into);
+        self.start_section();
+        let rest = if into == 0 { 0 } else { self.section_missing - into };
+        self.missing -= into;
+        self.section_missing -= into;
         if self.is_folded() || sample == 0 {
             return sample;
         }
-        let length = self.section.min(self.ratio - (position - into));
-        let rest = if into == 0 { 0 } else { length - into };
         sample + u64::from(rest) + ORDER as u64 - 1
     }
 
+    fn start_section(&mut self) {
+        self.first = self.missing == self.ratio;
+        self.last = self.missing <= self.section;
+        self.section_missing = self.section.min(self.missing);
+    }
+
     /// Takes whole frames up to the end of the interval, at most [`Self::missing`].
+    #[inline(never)]
     pub fn push(&mut self, frames: &[i32]) {
         let channels = self.cics.len();
         let mut rest = frames;
         while !rest.is_empty() {
-            let done = self.position.checked_rem(self.section).unwrap_or(0);
-            let length = self.section.min(self.ratio - (self.position - done));
-            let room = ((length - done) as usize * channels).min(rest.len());
+            let room = (self.section_missing as usize * channels).min(rest.len());
             let (now, later) = rest.split_at_checked(room).unwrap_or((rest, &[]));
             match &mut self.way {
                 Way::Folded(fold) => fold.push(now),
                 Way::Mixed(mixer) => mixer.push(now),
             }
             let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
-            self.position += taken;
-            if done + taken >= length {
-                self.end_section(length);
+            self.missing -= taken;
+            self.section_missing -= taken;
+            if self.section_missing == 0 {
+                self.end_section();
             }
             rest = later;
         }
     }
 
-    fn end_section(&mut self, length: u32) {
-        let weights = if length == self.section { &self.whole_weights } else { &self.last_weights };
-        let (cics, over_range, bit) = (&mut self.cics, &mut self.over_range, self.code_bits - 1);
-        let sink = |channel: usize, sums: &[[i128; 2]; ORDER], seen: i32| {
-            if let Some(cic) = cics.get_mut(channel) {
-                cic.advance(sums, weights);
-            }
-            // `seen` is a code's reach: no bit at or above b-1 but for an end code or beyond.
-            *over_range |= u32::from(seen >> bit != 0) << channel;
-        };
+    #[inline(never)]
+    fn end_section(&mut self) {
+        let weights = if self.last { &self.last_weights } else { &self.whole_weights };
         match &mut self.way {
-            Way::Folded(fold) => fold.finish(sink),
-            Way::Mixed(mixer) => mixer.finish(sink),
+            Way::Folded(fold) => fold.finish(&mut self.cics, self.first, self.last, weights),
+            Way::Mixed(mixer) => mixer.finish(&mut self.cics, self.first, weights),
         }
+        self.start_section();
     }
 
     /// Ends a full interval: writes each channel's phasor.
     ///
-    /// In: CIC output, `i128`; out Q12.52: shifted by s, half to even, saturated at ±8 (which
+    /// In: CIC output, the register; out Q12.52: shifted by s, half to even, saturated at ±8 (which
     /// codes within their b bits cannot reach).
+    #[inline(never)]
     pub fn decimate(&mut self, out: &mut [Phasor]) -> Interval {
-        let mut interval = Interval { over_range: self.over_range, saturated: false };
+        let over_range = match &mut self.way {
+            Way::Folded(fold) => fold.over_range(self.code_bits),
+            Way::Mixed(mixer) => mixer.over_range(self.code_bits),
+        };
+        let mut interval = Interval { over_range, saturated: false };
         for (cic, phasor) in self.cics.iter_mut().zip(out) {
-            let [i, q] = cic.decimate(self.differential_delay).map(|part| {
-                let part = if self.shift >= 0 {
-                    shift_round(part, self.shift.unsigned_abs())
-                } else {
-                    part << self.shift.unsigned_abs().min(63)
-                };
-                let (bits, saturated) = saturate(part, WORD_LIMIT);
+            let [i, q] = cic.decimate(&self.interval_weights).map(|part| {
+                let (word, saturated) = part.to_word(self.shift);
                 interval.saturated |= saturated;
-                Word::from_bits(bits)
+                word
             });
             *phasor = Phasor { i, q };
         }
-        self.position = 0;
-        self.over_range = 0;
+        self.missing = self.ratio;
+        self.start_section();
         interval
     }
 }

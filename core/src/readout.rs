@@ -11,7 +11,7 @@ use crate::fir::FirChain;
 use crate::front_end::{FrontEnd, Interval};
 use crate::health::{Health, HealthCounts};
 use crate::phasor::Phasor;
-use crate::word::{Fraction, Word};
+use crate::word::{Fraction, Register, Word};
 use heapless::Vec;
 
 /// Largest sample number to seek: 36 000 years at 1 MS/s.
@@ -55,8 +55,9 @@ pub struct Readout<
     const COLUMNS: usize,
     const TAPS: usize,
     const OPEN: usize,
+    R = i64,
 > {
-    front_end: FrontEnd<ORDER, CHANNELS, COLUMNS>,
+    front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS>,
     firs: FirChain<TAPS, OPEN>,
     alignments: Vec<Alignment, CHANNELS>,
     monitor: Option<MonitorConfig>,
@@ -85,7 +86,8 @@ impl<
     const COLUMNS: usize,
     const TAPS: usize,
     const OPEN: usize,
-> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN>
+    R: Register,
+> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R>
 {
     /// Builds the chain; nothing can fail afterwards.
     ///
@@ -174,7 +176,7 @@ impl<
 
     /// The first stage, for its exact gain and its way.
     #[must_use]
-    pub const fn front_end(&self) -> &FrontEnd<ORDER, CHANNELS, COLUMNS> {
+    pub const fn front_end(&self) -> &FrontEnd<R, ORDER, CHANNELS, COLUMNS> {
         &self.front_end
     }
 

@@ -65,6 +65,114 @@ pub fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
     Some(if numerator < 0 { -magnitude } else { magnitude })
 }
 
+/// A wrapping integer that holds a plan's CIC: `i64` on a board, `i128` where a plan needs it.
+///
+/// Both give the same words for a plan that fits both: sums and products are taken modulo
+/// 2^[`Self::BITS`], and the front end refuses a plan whose output needs more bits.
+pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
+    /// Width, sign included.
+    const BITS: u32;
+    /// The same number.
+    fn of(x: i64) -> Self;
+    /// Sum, modulo 2^BITS.
+    #[must_use]
+    fn plus(self, other: Self) -> Self;
+    /// Difference, modulo 2^BITS.
+    #[must_use]
+    fn minus(self, other: Self) -> Self;
+    /// Product, modulo 2^BITS.
+    #[must_use]
+    fn times(self, factor: i64) -> Self;
+    /// Divided by 2^shift (multiplied where negative), half to even, to Q12.52, saturated at ±8;
+    /// the flag tells that it had to saturate.
+    fn to_word(self, shift: Shift) -> (Word, bool);
+}
+
+/// A shift by a plan's constant number of bits, to the right where positive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shift {
+    bits: i32,
+    /// 2^(32 - bits) where that is an `i32`, else zero: a small core multiplies 64 bits faster
+    /// than it shifts them by a variable.
+    scale: u32,
+}
+
+impl Shift {
+    /// A shift by `bits`, -63 to 126.
+    #[must_use]
+    pub const fn new(bits: i32) -> Self {
+        Self { bits, scale: if 2 <= bits && bits <= 32 { 1 << (32 - bits) } else { 0 } }
+    }
+}
+
+impl Register for i128 {
+    const BITS: u32 = 128;
+    #[inline(always)]
+    fn of(x: i64) -> Self {
+        Self::from(x)
+    }
+    #[inline(always)]
+    fn plus(self, other: Self) -> Self {
+        self.wrapping_add(other)
+    }
+    #[inline(always)]
+    fn minus(self, other: Self) -> Self {
+        self.wrapping_sub(other)
+    }
+    #[inline(always)]
+    fn times(self, factor: i64) -> Self {
+        self.wrapping_mul(Self::from(factor))
+    }
+    #[inline]
+    fn to_word(self, shift: Shift) -> (Word, bool) {
+        let x = if shift.bits >= 0 {
+            shift_round(self, shift.bits.unsigned_abs())
+        } else {
+            self << shift.bits.unsigned_abs().min(63)
+        };
+        let (bits, saturated) = saturate(x, WORD_LIMIT);
+        (Word::from_bits(bits), saturated)
+    }
+}
+
+impl Register for i64 {
+    const BITS: u32 = 64;
+    #[inline(always)]
+    fn of(x: i64) -> Self {
+        x
+    }
+    #[inline(always)]
+    fn plus(self, other: Self) -> Self {
+        self.wrapping_add(other)
+    }
+    #[inline(always)]
+    fn minus(self, other: Self) -> Self {
+        self.wrapping_sub(other)
+    }
+    #[inline(always)]
+    fn times(self, factor: i64) -> Self {
+        self.wrapping_mul(factor)
+    }
+    #[inline]
+    fn to_word(self, shift: Shift) -> (Word, bool) {
+        let x = if shift.scale != 0 {
+            let low = u64::from(self as u32) * u64::from(shift.scale);
+            let floor = (self >> 32) * i64::from(shift.scale) + (low >> 32) as i64;
+            // Up where the rest is above half, or half behind an odd floor.
+            let odd = floor as u32 & 1;
+            floor + i64::from((low as u32).overflowing_add((1 << 31) - 1 + odd).1)
+        } else if shift.bits >= 0 {
+            shift_round(self.into(), shift.bits.unsigned_abs()) as Self
+        } else {
+            // A plan that fits leaves the word's size: the shift loses nothing.
+            self << shift.bits.unsigned_abs().min(63)
+        };
+        let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&x);
+        let x = if saturated { x.clamp(-WORD_LIMIT, WORD_LIMIT) } else { x };
+        (Word::from_bits(x), saturated)
+    }
+}
+
 /// Largest integer whose square is not above `x`.
 ///
 /// Digit by digit, base 2: 64 steps of shift, compare and subtract, no division.
@@ -98,18 +206,6 @@ pub const fn saturate(x: i128, limit: i64) -> (i64, bool) {
     }
 }
 
-/// Product of a 64-bit and a 32-bit integer, exact in `i128`.
-///
-/// Two 32 x 32 multiplications, as a 32-bit target does them: |x| <= 2^63 and
-/// |y| <= 2^31 make at most 2^94.
-#[inline]
-#[must_use]
-pub const fn wide_product(x: i64, y: i32) -> i128 {
-    let high = (x >> 32) * y as i64;
-    let low = (x & 0xffff_ffff) * y as i64;
-    ((high as i128) << 32) + low as i128
-}
-
 /// Product of two Q2.62 (or one Q2.62 and any other format), rounded half to even.
 ///
 /// In: `x` any format F, `y` Q2.62. Product exact in `i128`; out in format F.
@@ -141,15 +237,6 @@ mod tests {
             let r = u128::from(square_root(x));
             assert!(r * r <= x);
             assert!((r + 1).checked_mul(r + 1).is_none_or(|next| next > x));
-        }
-    }
-
-    #[test]
-    fn wide_product_is_the_product() {
-        for x in [i64::MIN, -1, 0, 1, 0x1234_5678_9abc_def0, i64::MAX] {
-            for y in [i32::MIN, -1, 0, 1, 0x7654_3210, i32::MAX] {
-                assert_eq!(wide_product(x, y), i128::from(x) * i128::from(y));
-            }
         }
     }
 }

@@ -6,7 +6,7 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
-type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 8192>;
+type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 8192, i128>;
 
 /// Stack for building one: it is moved some times before it reaches the heap.
 const BUILD_STACK: usize = 16 << 20;

@@ -3,9 +3,10 @@
 use super::{Noise, cases, round_even};
 use proptest::prelude::*;
 use quietgap_core::carrier::{CarrierRatio, cos_sin};
-use quietgap_core::config::{FrontEndConfig, Path};
+use quietgap_core::config::{FrontEndConfig, Path, Watch};
 use quietgap_core::front_end::{FrontEnd, Interval, words_per_code};
 use quietgap_core::phasor::Phasor;
+use quietgap_core::word::Register;
 
 #[derive(Clone, Debug)]
 struct Plan {
@@ -17,6 +18,8 @@ struct Plan {
     seed: u64,
     /// End codes only.
     ends: bool,
+    /// Not every code watched.
+    sparse: bool,
 }
 
 impl Plan {
@@ -26,6 +29,7 @@ impl Plan {
             ratio: self.ratio as u16,
             differential_delay: self.delay,
             path,
+            watch: if self.sparse { Watch::Sparse } else { Watch::EverySample },
         }
     }
     fn outputs(&self) -> usize {
@@ -48,6 +52,32 @@ impl Plan {
         }
         h
     }
+    /// Fraction bits of the carrier: those that make codes, growth and cosines 64 bits, if that
+    /// leaves 24 or more, and never more than `most`.
+    fn fraction_bits(&self, most: u32) -> u32 {
+        let gain = self.impulse_response().iter().sum::<i128>();
+        let growth = (0..).find(|bits| 1i128 << bits >= gain).expect("growth");
+        match 64u32.checked_sub(self.bits + growth) {
+            Some(left) if left >= 24 => left.min(most),
+            _ => most,
+        }
+    }
+    /// Folded: K times a cosine fits an `i32`.
+    fn folded_bits(&self, samples: usize) -> u32 {
+        let phases = if samples % 2 == 0 { samples / 2 } else { samples };
+        let most = (0..31).filter(|f| (phases as u64) << f < 1 << 31).max().expect("bits");
+        self.fraction_bits(most)
+    }
+    /// Whether codes, growth and cosines are 64 bits or fewer.
+    fn narrow(&self, path: Path, carrier: CarrierRatio) -> bool {
+        let fraction_bits = match path {
+            Path::Coherent => self.folded_bits(carrier.period().unwrap() as usize),
+            _ => self.fraction_bits(28),
+        };
+        let gain = self.impulse_response().iter().sum::<i128>();
+        gain <= 1i128.checked_shl(64 - (self.bits + fraction_bits).min(64)).unwrap_or(0)
+            && self.bits + fraction_bits < 64
+    }
     /// The shift that brings a full-scale carrier, 2^(b-1) 2^f (R M)^N / 2, into (2^51, 2^52].
     fn shift(&self, fraction_bits: u32) -> i32 {
         let full =
@@ -56,12 +86,24 @@ impl Plan {
     }
 }
 
+/// Whether one row of codes, or two that alternate, can be summed N times within 32 bits: A_1,
+/// A_2 from the middle row, others plainly, all inputs at an end.
+pub fn folds(carrier: CarrierRatio, order: u8, bits: u32) -> bool {
+    let rows: i128 = if carrier.period().unwrap().is_multiple_of(2) { 2 } else { 1 };
+    let bound = |level: i128| match level {
+        1 => rows,
+        2 => rows * rows / 4,
+        _ => (0..level).fold(1, |c, d| c * (rows + d) / (d + 1)),
+    };
+    (1..=order.into()).all(|level| bound(level) << (bits - 1) <= 1 << 31)
+}
+
 fn plans(
     orders: impl Strategy<Value = u8>,
     ratio: impl Strategy<Value = usize>,
 ) -> impl Strategy<Value = Plan> {
-    let flat = (orders, ratio, 1u8..=2, 8u32..=32, 1usize..=7, any::<u64>(), any::<bool>());
-    flat.prop_map(|(order, ratio, delay, bits, channels, seed, ends)| Plan {
+    let flat = (orders, ratio, 1u8..=2, 8u32..=32, 1usize..=7, any::<u64>(), any::<[bool; 2]>());
+    flat.prop_map(|(order, ratio, delay, bits, channels, seed, [ends, sparse])| Plan {
         order,
         ratio,
         delay,
@@ -69,6 +111,7 @@ fn plans(
         channels,
         seed,
         ends,
+        sparse,
     })
 }
 
@@ -79,24 +122,32 @@ fn coherent_plans() -> impl Strategy<Value = (u32, u32, Plan)> {
             let cycles = 1 + cycles % ((samples - 1) / 2);
             let periods = periods.min(480 / samples as usize);
             plans(Just(order), Just(periods * samples as usize))
+                .prop_filter("codes narrow enough to fold", move |plan| {
+                    let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
+                    folds(carrier, plan.order, plan.bits)
+                })
                 .prop_map(move |plan| (cycles, samples, plan))
         },
     )
 }
 
 /// The core's front end over `codes`, in blocks cut at random, some empty.
-fn front_end<const N: usize, const COLUMNS: usize>(
+fn front_end<R: Register, const N: usize, const CHANNELS: usize, const COLUMNS: usize>(
     carrier: CarrierRatio,
     plan: &Plan,
     path: Path,
 ) -> Vec<Vec<[i128; 2]>> {
-    let mut front =
-        FrontEnd::<N, 7, COLUMNS>::new(carrier, plan.config(path), plan.channels, plan.bits)
-            .unwrap();
+    let mut front = FrontEnd::<R, N, CHANNELS, COLUMNS>::new(
+        carrier,
+        plan.config(path),
+        plan.channels,
+        plan.bits,
+    )
+    .unwrap();
     assert_eq!(front.is_folded(), path == Path::Coherent);
     let gain = plan.impulse_response().iter().sum::<i128>() as u128;
-    // A carrier of amplitude A codes makes A gain 2^f / 2^(s+1) words, on either path.
-    let exponent = if path == Path::Coherent { plan.shift(30) - 29 } else { plan.shift(28) - 27 };
+    // A carrier of amplitude A codes makes A gain 2^f / 2^(s+1) words, whatever the f.
+    let exponent = plan.shift(28) - 27;
     assert_eq!(words_per_code(plan.config(path), plan.bits), (gain, exponent));
     assert_eq!(front.span() as usize, plan.impulse_response().len());
     let mut noise = Noise(!plan.seed);
@@ -120,26 +171,38 @@ fn front_end<const N: usize, const COLUMNS: usize>(
     out
 }
 
-/// `front_end` for an order known at run time; few columns make sections short.
+/// `front_end` for an order known at run time; few columns make sections short. Where 64 bits
+/// hold the plan, both registers give the same.
 fn core(carrier: CarrierRatio, plan: &Plan, path: Path, few_columns: bool) -> Vec<Vec<[i128; 2]>> {
     macro_rules! orders {
         ($($n:literal)*) => {
             match (plan.order, few_columns) {
-                $(($n, false) => front_end::<$n, 231>(carrier, plan, path),
-                  ($n, true) => front_end::<$n, 37>(carrier, plan, path),)*
+                $(($n, false) => (
+                    front_end::<i128, $n, 7, 231>(carrier, plan, path),
+                    plan.narrow(path, carrier).then(|| front_end::<i64, $n, 7, 231>(carrier, plan, path)),
+                ),
+                ($n, true) => (
+                    front_end::<i128, $n, 7, 37>(carrier, plan, path),
+                    plan.narrow(path, carrier).then(|| front_end::<i64, $n, 7, 37>(carrier, plan, path)),
+                ),)*
                 _ => unreachable!(),
             }
         };
     }
-    orders!(1 2 3 4 5 6)
+    let (wide, narrow) = orders!(1 2 3 4 5 6);
+    if let Some(narrow) = narrow {
+        assert_eq!(wide, narrow, "64 and 128 bits");
+    }
+    wide
 }
 
-/// y\[k\] = 2^-s sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i phase of n), cosines and sines in Q2.30.
+/// y\[k\] = 2^-s sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i phase of n), cosines and sines in Q.f.
 fn folded_twin(phase: impl Fn(u64) -> u64, period: usize, plan: &Plan) -> Vec<Vec<[i128; 2]>> {
-    let h = plan.impulse_response();
+    let (h, fraction_bits) = (plan.impulse_response(), plan.folded_bits(period));
     let turn = |n| {
         let (cosine, sine) = cos_sin(phase(n as u64));
-        [round_even(cosine.into(), 32), -round_even(sine.into(), 32)]
+        let cut = 62 - fraction_bits as i32;
+        [round_even(cosine.into(), cut), -round_even(sine.into(), cut)]
     };
     let carrier: Vec<[i128; 2]> = (0..period).map(turn).collect();
     let codes = plan.codes();
@@ -150,28 +213,32 @@ fn folded_twin(phase: impl Fn(u64) -> u64, period: usize, plan: &Plan) -> Vec<Ve
             let x = i128::from(codes[n * plan.channels + channel]);
             sum = [0, 1].map(|part| sum[part] + tap * x * carrier[n % period][part]);
         }
-        sum.map(|x| round_even(x, plan.shift(30)))
+        sum.map(|x| round_even(x, plan.shift(fraction_bits)))
     };
     (0..plan.outputs()).map(|k| (0..plan.channels).map(|c| output(k, c)).collect()).collect()
 }
 
-/// Most samples L <= 128 and `capacity` with 2^(b-1) 2^28 C(L+N-1, N) <= 2^62.
+/// Most samples L <= 128 and `capacity` with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
+/// for order 2), then as few sections as that allows, all about as long.
 fn section_length(plan: &Plan, capacity: usize) -> usize {
+    let fraction_bits = plan.fraction_bits(28);
     let choose =
         |n: usize, k: usize| (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128);
     let order = usize::from(plan.order);
-    let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + 28);
-    (1..=128.min(capacity))
+    let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + fraction_bits);
+    let longest = (1..=128.min(capacity))
         .filter(|&length| bound(length) <= 1 << 62)
+        .filter(|&length| order != 2 || (length as u64) << fraction_bits < 1 << 31)
         .max()
-        .expect("one sample fits")
+        .expect("one sample fits");
+    plan.ratio.div_ceil(plan.ratio.div_ceil(longest))
 }
 
-/// Section by section: sums against the carrier from phase zero in Q.28, each turned by Q2.30 of
-/// the exact phase of the section's first sample and rounded to Q.28; the integrators run through
+/// Section by section: sums against the carrier from phase zero in Q.f, each turned by Q2.30 of
+/// the exact phase of the section's first sample and rounded to Q.f; the integrators run through
 /// the section one sample at a time without input, then take the sums; combs one by one.
 fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec<[i128; 2]>> {
-    let order = usize::from(plan.order);
+    let (order, fraction_bits) = (usize::from(plan.order), plan.fraction_bits(28));
     let codes = plan.codes();
     let q = |n: usize, cut: i32| {
         let (cosine, sine) = cos_sin(phase(n as u64));
@@ -185,7 +252,7 @@ fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec
             for section in samples.chunks(length) {
                 let mut sums = vec![[0i128; 2]; order];
                 for (n, &sample) in section.iter().enumerate() {
-                    let [cosine, sine] = q(n, 62 - 28);
+                    let [cosine, sine] = q(n, 62 - fraction_bits as i32);
                     let x = i128::from(codes[sample * plan.channels + channel]);
                     let mut carry = [x * cosine, -x * sine];
                     for sum in &mut sums {
@@ -215,7 +282,7 @@ fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec
         integrated
     };
     let channels: Vec<Vec<[i128; 2]>> = (0..plan.channels).map(channel).collect();
-    let word = |y: [i128; 2]| y.map(|x| round_even(x, plan.shift(28)));
+    let word = |y: [i128; 2]| y.map(|x| round_even(x, plan.shift(fraction_bits)));
     (0..plan.outputs()).map(|k| channels.iter().map(|c| word(c[k])).collect()).collect()
 }
 
@@ -230,7 +297,8 @@ proptest! {
     #[test]
     fn folded_path_is_the_convolution((cycles, samples, plan) in coherent_plans()) {
         let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
-        let twin = folded_twin(coherent_phase(cycles, samples), samples as usize, &plan);
+        let period = carrier.period().unwrap() as usize;
+        let twin = folded_twin(coherent_phase(cycles, samples), period, &plan);
         prop_assert_eq!(core(carrier, &plan, Path::Coherent, false), twin);
     }
 
@@ -246,10 +314,9 @@ proptest! {
         prop_assert_eq!(core(carrier, &plan, Path::General, few_columns), twin);
     }
 
-    /// A coherent carrier may take either path. Bound, relative to the largest word, 2.0: the
-    /// Q.28 table errs by sqrt(2)/2 2^-28 in magnitude, so does the Q2.30 turn by 2^-30 of it,
-    /// the folded path's Q2.30 cosine by 2^-31, and the sections' sums by N 2^-29 2^-(b-1): below
-    /// 2^-28 in all.
+    /// A coherent carrier may take either path. Bound, relative to the largest word, 2.0, with f
+    /// the fewer of the paths' fraction bits: tables err by sqrt(2)/2 2^-f in magnitude on each
+    /// path, the Q2.30 turn by 2^-30, the sections' sums by N 2^-(f+1) 2^-(b-1): below 2^(1-f).
     #[test]
     fn both_paths_agree((cycles, samples, plan) in coherent_plans()) {
         let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
@@ -257,9 +324,10 @@ proptest! {
         let mixed = core(carrier, &plan, Path::General, false);
         prop_assert_eq!(&mixed, &mixed_twin(coherent_phase(cycles, samples), length, &plan));
         let folded = core(carrier, &plan, Path::Coherent, false);
+        let bits = plan.fraction_bits(28).min(plan.folded_bits(carrier.period().unwrap() as usize));
         for (a, b) in mixed.iter().flatten().flatten().zip(folded.iter().flatten().flatten()) {
             // The paths' shifts differ by the fraction bits: the words are the same.
-            prop_assert!((a - b).abs() < 1 << (53 - 28), "{} {}", a, b);
+            prop_assert!((a - b).abs() < 1 << (54 - bits), "{} {}", a, b);
         }
     }
 }

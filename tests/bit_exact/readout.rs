@@ -1,5 +1,6 @@
 //! The whole readout: cuts, gaps, time stamps, over-range codes.
 
+use super::front_end::folds;
 use super::{Noise, cases};
 use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
@@ -9,7 +10,7 @@ use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Health, Reading, Readout};
 
 pub const CHANNELS: usize = 3;
-pub type Board<const N: usize> = Readout<N, CHANNELS, 128, 64, 512>;
+pub type Board<const N: usize> = Readout<N, CHANNELS, 128, 64, 512, i128>;
 
 /// What a run does: whole or cut frames, or a gap.
 pub enum Step<'a> {
@@ -42,6 +43,7 @@ impl Plan {
             ratio: self.ratio,
             differential_delay: self.delay,
             path: self.path,
+            watch: Watch::EverySample,
         }
     }
     pub fn interval(&self) -> u64 {
@@ -144,11 +146,13 @@ fn firs() -> impl Strategy<Value = Vec<(u16, Vec<i32>, bool)>> {
 /// Four samples to the cycle, or six or five, folded.
 pub fn folded() -> impl Strategy<Value = Plan> {
     let period = prop::sample::select(vec![4u16, 5, 6]);
-    (period, 1u16..=30, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_map(
+    (period, 1u16..=30, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_filter_map(
+        "codes narrow enough to fold",
         |(period, periods, order, delay, bits, firs)| {
             let carrier = CarrierRatio::coherent(1, period.into()).unwrap();
             let (ratio, path) = (period * periods, Path::Coherent);
-            Plan { carrier, order, ratio, delay, path, bits, firs }
+            let plan = Plan { carrier, order, ratio, delay, path, bits, firs };
+            folds(carrier, order, bits.into()).then_some(plan)
         },
     )
 }

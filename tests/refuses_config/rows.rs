@@ -78,12 +78,12 @@ pub fn front_end_rows() -> Vec<Row> {
             (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
         // Three channels of 2 phases fill 6 of 8 columns, of 3 phases they would 9.
         (BOARD, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases", 9, 1, 8)),
-        // 25 bits, 30 of the carrier, growth 6 x 12 = 72 bits at 4096, 73 above: 127 bits and 128.
-        (last_order, |s| sixth(s, 25, 4, 2048, 2), |s| sixth(s, 25, 4, 2052, 2),
+        // 26 bits, 29 of the carrier (K = 2), growth 6 x 12 = 72 bits at 4096, 73 above: 127, 128.
+        (last_order, |s| sixth(s, 26, 4, 2048, 2), |s| sixth(s, 26, 4, 2052, 2),
             (FrontEnd, "CIC register bits", 128, 1, 127)),
-        // 2^31 C(L+5, 6) <= 2^62 up to L = 105: a period of 106 samples does not fit a section.
-        (build::<6, 3, 400>, |s| sixth(s, 32, 105, 105, 1), |s| sixth(s, 32, 106, 106, 1),
-            (FrontEnd, "samples in a section", 0, 1, 106)),
+        // Two rows, summed six times, reach C(7, 6) = 7 codes: 7 x 2^28 is below 2^31, 7 x 2^29 not.
+        (last_order, |s| sixth(s, 29, 4, 8, 1), |s| sixth(s, 30, 4, 8, 1),
+            (FrontEnd, "samples in a folded section", 0, 1, i64::MAX)),
     ]
 }
 

@@ -1,14 +1,26 @@
 //! Plan arithmetic of the folded front end: how long sums stay within their words, and how sums
 //! of rows become sums of samples.
 
-/// Most rows, even, whose order-N running sum of b-bit codes fits an `i32`; zero if not even two.
-pub(super) fn flush_rows(order: u32, code_bits: u32) -> u32 {
-    let limit = 1i128 << 31;
-    let mut rows = 0;
-    while sum_bound(order, code_bits, rows + 2) < limit && rows < 1 << 16 {
-        rows += 2;
-    }
-    rows
+/// Longest section, rows.
+const MAX_ROWS: u32 = 1 << 12;
+
+/// Most rows of b-bit codes whose running sums fit an `i32`; zero if not even one (or one pair).
+///
+/// A_1 is at most 2^(b-1) r. A_2 counts from the middle row: (r/2) A_1 is taken off, with r/2
+/// rounded up, which leaves weights whose magnitudes sum to r^2/4 rounded down; it is exact then,
+/// whatever it wrapped on the way. A_j beyond is at most 2^(b-1) C(r+j-1, j). A bound of exactly
+/// 2^31 fits, as it would take +2^(b-1), which no code is, in every row to reach it above zero.
+pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
+    let (limit, code) = (1i128 << 31, 1i128 << (code_bits - 1));
+    let fits = |rows: u32| {
+        let r = i128::from(rows);
+        code * r <= limit
+            && (order < 2 || code * (r * r / 4) <= limit)
+            && (3..=order).all(|level| sum_bound(level, code_bits, rows) <= limit)
+    };
+    // Rows alternate in pairs.
+    let step = if alternate { 2 } else { 1 };
+    (step..=MAX_ROWS).step_by(step as usize).take_while(|rows| fits(*rows)).last().unwrap_or(0)
 }
 
 /// Largest order-N section sum of `samples` b-bit codes: 2^(b-1) C(samples+N-1, N).
@@ -26,7 +38,6 @@ pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
     value << (code_bits - 1)
 }
 
-/// G\[j\]\[i\]: C(K t + j, j) in the basis C(t + i, i), i <= j (indices from zero).
 ///
 /// Coefficient i is the i-th backward difference at t = -1 (the basis is zero there but for
 /// i = 0, and a backward difference lowers i by one).

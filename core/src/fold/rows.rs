@@ -2,36 +2,10 @@
 
 use heapless::Vec;
 
-/// Columns summed side by side, in registers: few on a small core, a vector's worth on a host.
-const LANES: usize = if cfg!(target_arch = "arm") { 4 } else { 16 };
-
-/// A running sum of 32 or 64 bits. Wrapping: the bound is the plan's, the watch word's the proof.
-pub(super) trait Sum: Copy {
-    const ZERO: Self;
-    fn add(self, other: Self) -> Self;
-    fn sub(self, other: Self) -> Self;
-    fn of(code: i32) -> Self;
-}
-macro_rules! sums {
-    ($($integer:ty),*) => {$(
-        impl Sum for $integer {
-            const ZERO: Self = 0;
-            #[inline(always)]
-            fn add(self, other: Self) -> Self {
-                self.wrapping_add(other)
-            }
-            #[inline(always)]
-            fn sub(self, other: Self) -> Self {
-                self.wrapping_sub(other)
-            }
-            #[inline(always)]
-            fn of(code: i32) -> Self {
-                Self::from(code)
-            }
-        }
-    )*};
-}
-sums!(i32, i64);
+/// Columns summed side by side, in registers: a small core's double load, a host's vectors.
+pub(super) const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 16 };
+/// Rows of a turn of the loop.
+const BLOCK: usize = 8;
 
 /// |code| for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of
 /// a b-bit converter and all beyond.
@@ -40,101 +14,191 @@ pub(crate) const fn reach(code: i32) -> i32 {
     (code ^ (code >> 31)).wrapping_add(1)
 }
 
-/// Adds one frame to the columns from `first` on.
-pub(super) fn add_frame<S: Sum, const ORDER: usize, const COLUMNS: usize>(
-    levels: &mut [Vec<S, COLUMNS>; ORDER],
-    first: usize,
-    frame: &[i32],
-    negative: bool,
-) {
-    for (channel, &code) in frame.iter().enumerate() {
-        let mut carry = S::of(code);
-        for (j, level) in levels.iter_mut().enumerate() {
-            if let Some(sum) = level.get_mut(first + channel) {
-                *sum = if j == 0 && negative { sum.sub(carry) } else { sum.add(carry) };
-                carry = *sum;
+/// Running sums A_1 to A_N of every column, and what the channels' codes reached.
+#[derive(Clone, Debug)]
+pub(super) struct Columns<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
+    pub(super) sums: Vec<[i32; ORDER], COLUMNS>,
+    /// OR of the watched codes' [`reach`]: bit b-1 tells of an over-range code.
+    watch: Vec<i32, CHANNELS>,
+    /// Only even rows of each channel's first column are watched.
+    sparse: bool,
+    /// Odd rows count negative.
+    pub(super) alternate: bool,
+}
+
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
+    Columns<ORDER, CHANNELS, COLUMNS>
+{
+    /// `count` columns of `channels` channels; `None` when they exceed their capacities.
+    pub(super) fn new(
+        count: usize,
+        channels: usize,
+        sparse: bool,
+        alternate: bool,
+    ) -> Option<Self> {
+        let (mut sums, mut watch) = (Vec::new(), Vec::new());
+        sums.resize(count, [0; ORDER]).ok()?;
+        watch.resize(channels, 0).ok()?;
+        Some(Self { sums, watch, sparse, alternate })
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.sums.fill([0; ORDER]);
+        self.watch.fill(0);
+    }
+
+    /// Bit c: a watched code of channel c was an end code of its `code_bits` or beyond since the
+    /// last call.
+    pub(super) fn over_range(&mut self, code_bits: u32) -> u32 {
+        take_over_range(&mut self.watch, code_bits)
+    }
+
+    /// Adds one frame to the columns from `first` on: the slow way.
+    pub(super) fn add_frame(&mut self, first: usize, frame: &[i32], negative: bool) {
+        for (sums, &code) in self.sums.iter_mut().skip(first).zip(frame) {
+            add(sums, code, negative);
+        }
+        if !self.sparse || first == 0 && !negative {
+            self.watch.iter_mut().zip(frame).for_each(|(seen, &code)| *seen |= reach(code));
+        }
+    }
+
+    /// Adds whole rows, in pairs where they alternate, to all columns.
+    pub(super) fn add_rows(&mut self, data: &[i32]) {
+        // Firmware sizes the readout for its sensor: then the row's length is a constant.
+        if self.sums.len() == COLUMNS {
+            self.add_groups::<COLUMNS>(data);
+        } else if cfg!(target_arch = "arm") {
+            // Slow, and no flash for a second set of loops.
+            let (width, channels) = (self.sums.len().max(1), self.watch.len().max(1));
+            for (number, row) in data.chunks_exact(width).enumerate() {
+                let negative = self.alternate && number % 2 == 1;
+                for (phase, frame) in row.chunks_exact(channels).enumerate() {
+                    self.add_frame(phase * channels, frame, negative);
+                }
             }
+        } else {
+            self.add_groups::<0>(data);
+        }
+    }
+
+    #[inline(always)]
+    fn add_groups<const WIDTH: usize>(&mut self, data: &[i32]) {
+        let (sums, watch) = (self.sums.as_mut_slice(), self.watch.as_mut_slice());
+        match (self.alternate, self.sparse) {
+            (true, false) => sum_columns::<ORDER, WIDTH, EVERY, true>(sums, watch, data),
+            (true, true) => sum_columns::<ORDER, WIDTH, EVEN, true>(sums, watch, data),
+            (false, false) => sum_columns::<ORDER, WIDTH, EVERY, false>(sums, watch, data),
+            (false, true) => sum_columns::<ORDER, WIDTH, EVEN, false>(sums, watch, data),
         }
     }
 }
 
-/// Adds whole rows to all columns: `LANES` columns at a time, the rest by eights, fours and ones.
-pub(super) fn sum_rows<S: Sum, const ORDER: usize, const COLUMNS: usize>(
-    levels: &mut [Vec<S, COLUMNS>; ORDER],
+/// Bit c: word c reached 2^(code_bits - 1). Empties the words.
+pub(crate) fn take_over_range(watch: &mut [i32], code_bits: u32) -> u32 {
+    let mut over = 0;
+    for (channel, seen) in (0u32..).zip(watch) {
+        over |= u32::from(*seen >> (code_bits - 1) != 0) << (channel & 31);
+        *seen = 0;
+    }
+    over
+}
+
+/// Rows of a column that are watched: none, all, or every second one of the first columns.
+const NONE: usize = 0;
+const EVERY: usize = 1;
+const EVEN: usize = 2;
+
+/// All columns in groups of [`LANES`], the rest one by one. Rows are `WIDTH` long where that is
+/// not zero. `watch` has a word of each channel.
+///
+/// Never inlined: a small core has registers for this and no more.
+#[inline(never)]
+fn sum_columns<
+    const ORDER: usize,
+    const WIDTH: usize,
+    const WATCHED: usize,
+    const ALTERNATE: bool,
+>(
+    sums: &mut [[i32; ORDER]],
     watch: &mut [i32],
     data: &[i32],
-    alternate: bool,
 ) {
-    let width = watch.len();
-    let mut levels = levels.each_mut().map(|level| level.as_mut_slice());
-    let mut first = 0;
-    while first + LANES <= width {
-        sum_lanes::<S, ORDER, LANES>(&mut levels, watch, data, first, alternate);
+    let width = if WIDTH > 0 { WIDTH } else { sums.len() };
+    let watched = if WATCHED == EVERY { width } else { watch.len() };
+    let (mut first, mut channel) = (0, 0);
+    let mut note = |seen: &[i32]| {
+        for seen in seen {
+            if let Some(all) = watch.get_mut(channel) {
+                *all |= seen;
+            }
+            channel = if channel + 1 < watch.len() { channel + 1 } else { 0 };
+        }
+    };
+    while first < watched {
+        if LANES <= width && first <= width - LANES && LANES <= watched - first {
+            note(&sum_lanes::<ORDER, LANES, WATCHED, ALTERNATE>(sums, data, width, first));
+            first += LANES;
+        } else {
+            note(&sum_lanes::<ORDER, 1, WATCHED, ALTERNATE>(sums, data, width, first));
+            first += 1;
+        }
+    }
+    while LANES <= width && first <= width - LANES {
+        sum_lanes::<ORDER, LANES, NONE, ALTERNATE>(sums, data, width, first);
         first += LANES;
     }
-    while first + 8 <= width {
-        sum_lanes::<S, ORDER, 8>(&mut levels, watch, data, first, alternate);
-        first += 8;
-    }
-    while first + 4 <= width {
-        sum_lanes::<S, ORDER, 4>(&mut levels, watch, data, first, alternate);
-        first += 4;
-    }
     while first < width {
-        sum_lanes::<S, ORDER, 1>(&mut levels, watch, data, first, alternate);
+        sum_lanes::<ORDER, 1, NONE, ALTERNATE>(sums, data, width, first);
         first += 1;
     }
 }
 
-/// `L` numbers of a slice from `first` on; zeros beyond its end.
+/// The inner loop over `L` columns: a load and N adds a sample, three more where watched. Returns
+/// what the watched codes reached.
 #[inline(always)]
-fn lanes<T: Copy, const L: usize>(slice: &[T], first: usize, zero: T) -> [T; L] {
-    slice.get(first..).and_then(|s| s.first_chunk::<L>()).copied().unwrap_or([zero; L])
-}
-
-/// The inner loop over `L` columns: a load and N adds a sample, and two and an OR for the watch.
-#[inline(always)]
-fn sum_lanes<S: Sum, const ORDER: usize, const L: usize>(
-    levels: &mut [&mut [S]; ORDER],
-    watch: &mut [i32],
+fn sum_lanes<const ORDER: usize, const L: usize, const WATCHED: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; ORDER]],
     data: &[i32],
+    width: usize,
     first: usize,
-    alternate: bool,
-) {
-    let width = watch.len();
-    let mut sums: [[S; L]; ORDER] = core::array::from_fn(|j| lanes(levels[j], first, S::ZERO));
-    let mut seen: [i32; L] = lanes(watch, first, 0);
-    let mut row = |codes: &[i32; L], negative: bool| {
+) -> [i32; L] {
+    let mut seen = [0; L];
+    let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else {
+        return seen;
+    };
+    let mut sums = *state;
+    let mut row = |data: &[i32], row: usize| {
+        let codes = data.get(row * width + first..).and_then(|d| d.first_chunk::<L>());
+        let Some(codes) = codes else { return };
         for lane in 0..L {
-            seen[lane] |= reach(codes[lane]);
-            let mut carry = S::of(codes[lane]);
-            for (j, sum) in sums.iter_mut().enumerate() {
-                sum[lane] =
-                    if j == 0 && negative { sum[lane].sub(carry) } else { sum[lane].add(carry) };
-                carry = sum[lane];
+            if WATCHED == EVERY || WATCHED == EVEN && row % 2 == 0 {
+                seen[lane] |= reach(codes[lane]);
             }
+            add(&mut sums[lane], codes[lane], ALTERNATE && row % 2 == 1);
         }
     };
-    // Every chunk starts at this group's columns; the last one is cut short behind them.
-    let columns = data.get(first..).unwrap_or(&[]);
-    if alternate {
-        for pair in columns.chunks((2 * width).max(1)) {
-            let (Some(even), Some(odd)) =
-                (pair.first_chunk(), pair.get(width..).and_then(|r| r.first_chunk()))
-            else {
-                break;
-            };
-            row(even, false);
-            row(odd, true);
-        }
-    } else {
-        for single in columns.chunks(width.max(1)) {
-            let Some(codes) = single.first_chunk() else { break };
-            row(codes, false);
+    let mut blocks = data.chunks_exact((BLOCK * width).max(1));
+    for block in &mut blocks {
+        for r in 0..BLOCK {
+            row(block, r);
         }
     }
-    for (level, sums) in levels.iter_mut().zip(sums) {
-        level.iter_mut().skip(first).zip(sums).for_each(|(to, sum)| *to = sum);
+    for pair in blocks.remainder().chunks((2 * width).max(1)) {
+        row(pair, 0);
+        row(pair, 1);
     }
-    watch.iter_mut().skip(first).zip(seen).for_each(|(to, seen)| *to = seen);
+    *state = sums;
+    seen
+}
+
+/// N cascaded sums take one code; wrapping: the bound is the plan's, the watch word's the proof.
+#[inline(always)]
+fn add<const ORDER: usize>(sums: &mut [i32; ORDER], code: i32, negative: bool) {
+    let mut carry = code;
+    for (level, sum) in sums.iter_mut().enumerate() {
+        *sum =
+            if level == 0 && negative { sum.wrapping_sub(carry) } else { sum.wrapping_add(carry) };
+        carry = *sum;
+    }
 }

@@ -270,6 +270,9 @@ pub struct PlanFile {
     /// Front end: folded where possible (auto), folded or refused, or mixed sample by sample.
     #[serde(default)]
     pub path: PathFile,
+    /// Codes watched for over-range: every sample, or (sparse) one of each channel in a period.
+    #[serde(default)]
+    pub watch: WatchFile,
     /// Rate that the plan is for; checked against the converter when given.
     pub rate_hz: Option<f64>,
     /// Output rate it promises; checked when given.
@@ -283,6 +286,17 @@ pub struct PlanFile {
 
 fn one() -> u8 {
     1
+}
+
+/// Choice of codes watched for over-range.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WatchFile {
+    /// All.
+    #[default]
+    EverySample,
+    /// One of each channel in a period of the carrier, or every fourth.
+    Sparse,
 }
 
 /// Choice of front end.

@@ -3,6 +3,7 @@
 //! [`mod@file`] is the format on disk, [`check`] refuses what makes no sense (with line and key),
 //! [`design`] works out the physics at rest, [`settings`] turns it all into the core's integers.
 
+mod carrier_gain;
 pub mod check;
 pub mod design;
 pub mod file;

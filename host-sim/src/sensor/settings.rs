@@ -1,13 +1,14 @@
 //! Settings of the core for a sensor: everything as the integers firmware would hold.
 
+use super::carrier_gain::carrier_gain;
 use super::design::{Design, is_difference};
-use super::file::{PathFile, PlanFile, SensorFile};
+use super::file::{PathFile, PlanFile, SensorFile, WatchFile};
 use fixed::traits::{FromFixed, ToFixed};
 use quietgap_core::CarrierRatio;
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{
     Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MAX_RANGE,
-    MonitorConfig, Path, ReadoutConfig,
+    MonitorConfig, Path, ReadoutConfig, Watch,
 };
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -59,9 +60,17 @@ impl Settings {
                 PathFile::Coherent => Path::Coherent,
                 PathFile::General => Path::General,
             },
+            watch: match plan.watch {
+                WatchFile::EverySample => Watch::EverySample,
+                WatchFile::Sparse => Watch::Sparse,
+            },
         };
+        let carrier = core_carrier(design);
         let (gain, exponent) = words_per_code(front_end, file.converter.bits);
-        let words_per_code = gain as f64 * 2f64.powi(-exponent) * design.fir_gain;
+        let words_per_code = gain as f64
+            * 2f64.powi(-exponent)
+            * design.fir_gain
+            * carrier_gain(carrier, front_end, file.converter.bits, design.signal_phase_rad);
         let word = |code: f64| Word::from_bits((code * words_per_code).round() as i64);
         let alignment =
             |phase: f64| Alignment { cosine: nearest(phase.cos()), sine: nearest(phase.sin()) };
@@ -125,7 +134,7 @@ impl Settings {
         };
         Self {
             code_bits: file.converter.bits as u8,
-            carrier: core_carrier(design),
+            carrier,
             front_end,
             firs: plan.firs.iter().map(|f| (f.ratio, f.scale_bits, f.taps.clone())).collect(),
             alignments,
