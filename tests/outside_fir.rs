@@ -354,11 +354,12 @@ fn tones_through_the_core(
     tone_dhz: &[i64; TONES],
     outputs: usize,
 ) -> Vec<(i64, Vec<[f64; 2]>)> {
-    // More bits than a converter has, so that its rounding does not hide the deep stop bands.
-    const BITS: u32 = 32;
+    // More bits than a converter has, so that its rounding does not hide the deep stop bands, and
+    // few enough to fold.
+    const BITS: u32 = 28;
     let config = FrontEndConfig { path, ..sensor.settings.front_end };
     let mut front =
-        FrontEnd::<i64, 2, TONES, 512>::new(sensor.settings.carrier, config, TONES, BITS)
+        FrontEnd::<i128, 2, TONES, 512>::new(sensor.settings.carrier, config, TONES, BITS)
             .expect("fits");
     let firs: Vec<FirConfig<'_>> = sensor
         .settings
@@ -393,16 +394,16 @@ fn tones_through_the_core(
     out
 }
 
-/// Codes of the tones: 0.9 of full scale at 32 bits.
-const AMPLITUDE: f64 = 0.9 * (1u64 << 31) as f64;
+/// Codes of the tones: 0.9 of full scale at 28 bits.
+const AMPLITUDE: f64 = 0.9 * (1u64 << 27) as f64;
 
 /// cos(2 pi f n) mixes to two rotating phasors, at f - f_c and -f - f_c; each comes out with the
 /// computed gain and the delay of half the span. Twelve tones: five in the pass band on either side
 /// of the carrier, seven on aliases, among them the worst (500 output rates), those of both FIR
 /// stages and of the CIC, and audio. All words agree within the rounding of the carrier's
-/// constants: half a step of Q2.30 each when folded, a sequence that can fake 2 x 2^-31 of a tone;
-/// of Q.28 and, once a section, of Q2.30 when mixed. That is -180 and -168 dB where the mask asks
-/// for -120.
+/// constants: half a step of Q.28 each when folded (five phases of 28-bit codes), a sequence that
+/// can fake 2 x 2^-29 of a tone; the same when mixed, and once a section half a step of Q2.30. That
+/// is -168 dB where the mask asks for -120.
 #[test]
 fn tones_through_the_core_are_as_computed() {
     let sensor = Sensor::load("vault-two-bridge").expect("built in");
@@ -422,7 +423,7 @@ fn tones_through_the_core_are_as_computed() {
         filter.gain(multiple, (dhz - multiple * output_dhz) as f64 / 10.0)
     };
     let half_span = sensor.settings.span() as i64 - 1;
-    for (path, limit) in [(Path::Coherent, 2f64.powi(-30)), (Path::General, 2f64.powi(-28))] {
+    for (path, limit) in [(Path::Coherent, 2f64.powi(-28)), (Path::General, 2f64.powi(-28))] {
         let mut worst = 0f64;
         for (sample, words) in tones_through_the_core(&sensor, path, &tones, 3) {
             // Twice the centre of the response.
