@@ -7,26 +7,40 @@
 //! stage keeps ceil(taps / ratio) sums a channel and no delay line. Output j closes when
 //! input (j+1) D - 1 has been added: y\[j\] = 2^-s sum_i h\[i\] x\[(j+1) D - 1 - i\].
 //!
-//! Number format: word Q12.52 split as upper 2^24 (an `i32`, as |word| < 2^55) and lower
-//! 24 bits (0 to 2^24 - 1). Two 32 x 32 products a tap in two `i64` accumulators, exact:
-//! with L1 = sum |h| < 2^32, |upper sum| < 2^31 L1 <= 2^63 and |lower sum| < 2^24 L1 <= 2^56.
-//! Out: upper x 2^24 + lower in `i128`, shifted by the taps' scale, half to even, to Q12.52,
-//! saturated at ±8.
+//! Number format: word Q12.52 split as upper 2^32 + lower, lower a signed `i32`, upper an `i32`
+//! of at most 2^23 + 1, as |word| < 2^55. Two 32 x 32 products a tap in two `i64` accumulators,
+//! exact: with L1 = sum |h| < 2^32, |upper sum| < 2^24 L1 <= 2^56 and |lower sum| <= 2^31 L1 < 2^63.
+//! Out: upper x 2^32 + lower, shifted by the taps' scale, half to even, to Q12.52, saturated at ±8.
+//! Within `i64`, as the plan's worst word is below 8 (words at ±8, of codes beyond their bits, may
+//! wrap it; their readings are flagged).
 
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage};
 use crate::phasor::Phasor;
-use crate::word::{WORD_LIMIT, Word, saturate, shift_round};
+use crate::word::{WORD_LIMIT, Word, shift_round};
 use heapless::Vec;
-
-const LOW_BITS: u32 = 24;
-const LOW_MASK: i64 = (1 << LOW_BITS) - 1;
 
 /// An output that is still being added up: upper and lower sums of I and Q.
 #[derive(Clone, Copy, Debug, Default)]
 struct Open {
     i: [i64; 2],
     q: [i64; 2],
+}
+
+impl Open {
+    /// Adds one input by its tap: four 32 x 32 products.
+    #[inline(always)]
+    fn add(&mut self, phasor: &Phasor, tap: i32) {
+        let add = |sum: &mut [i64; 2], word: Word| {
+            let bits = word.to_bits();
+            let lower = bits as i32;
+            let upper = ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32);
+            sum[0] = sum[0].wrapping_add(i64::from(upper) * i64::from(tap));
+            sum[1] = sum[1].wrapping_add(i64::from(lower) * i64::from(tap));
+        };
+        add(&mut self.i, phasor.i);
+        add(&mut self.q, phasor.q);
+    }
 }
 
 /// One stage: its place in the shared pools and how far it is.
@@ -178,24 +192,19 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 }
 
 impl FirStage {
-    /// `open` holds `outputs` sums of each channel, channel by channel.
+    /// `open` holds, for each open output, the sums of all channels.
     fn push(&mut self, taps: &[i32], open: &mut [Open], frame: &mut [Phasor]) -> Option<bool> {
-        let first = (self.ratio - 1 - self.position) as usize;
-        for (phasor, sums) in frame.iter().zip(open.chunks_exact_mut(self.outputs.max(1))) {
-            let i = split(phasor.i);
-            let q = split(phasor.q);
-            let (wrapped, next) =
-                sums.split_at_mut_checked(self.head).unwrap_or((&mut [], &mut []));
-            let mut index = first;
-            for sum in next.iter_mut().chain(wrapped) {
-                // Tap and mirror are one number, kept once.
-                let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else {
-                    break;
-                };
-                sum.i = add(sum.i, i, tap);
-                sum.q = add(sum.q, q, tap);
-                index += self.ratio as usize;
-            }
+        let channels = frame.len().max(1);
+        let mut index = (self.ratio - 1 - self.position) as usize;
+        let (wrapped, next) =
+            open.split_at_mut_checked(self.head * channels).unwrap_or((&mut [], &mut []));
+        for sums in next.chunks_exact_mut(channels).chain(wrapped.chunks_exact_mut(channels)) {
+            // Tap and mirror are one number, kept once.
+            let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else {
+                break;
+            };
+            add_frame(sums, frame, tap);
+            index += self.ratio as usize;
         }
         self.position += 1;
         if self.position < self.ratio {
@@ -203,14 +212,13 @@ impl FirStage {
         }
         self.position = 0;
         let mut saturated = false;
-        for (phasor, sums) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs.max(1))) {
-            if let Some(sum) = sums.get_mut(self.head) {
-                let (i, i_saturated) = close(sum.i, self.scale);
-                let (q, q_saturated) = close(sum.q, self.scale);
-                *phasor = Phasor { i, q };
-                saturated |= i_saturated | q_saturated;
-                *sum = Open::default();
-            }
+        let closing = open.chunks_exact_mut(channels).nth(self.head).unwrap_or(&mut []);
+        for (phasor, sum) in frame.iter_mut().zip(closing) {
+            let (i, i_saturated) = close(sum.i, self.scale);
+            let (q, q_saturated) = close(sum.q, self.scale);
+            *phasor = Phasor { i, q };
+            saturated |= i_saturated | q_saturated;
+            *sum = Open::default();
         }
         self.head += 1;
         if self.head == self.outputs {
@@ -220,24 +228,27 @@ impl FirStage {
     }
 }
 
-#[inline]
-const fn split(word: Word) -> [i64; 2] {
-    let bits = word.to_bits();
-    [bits >> LOW_BITS, bits & LOW_MASK]
+/// One tap's share of one open output.
+///
+/// Never inlined: a small core has registers for this loop and no more.
+#[inline(always)]
+fn add_frame(sums: &mut [Open], frame: &[Phasor], tap: i32) {
+    for (sum, phasor) in sums.iter_mut().zip(frame) {
+        sum.add(phasor, tap);
+    }
 }
 
-#[inline]
-const fn add(sum: [i64; 2], word: [i64; 2], tap: i32) -> [i64; 2] {
-    // Both factors fit 32 bits: one long multiply-accumulate each.
-    let tap = tap as i64;
-    [
-        sum[0].wrapping_add((word[0] as i32 as i64) * tap),
-        sum[1].wrapping_add((word[1] as i32 as i64) * tap),
-    ]
-}
-
+/// upper 2^32 + lower over 2^scale (at most 30), half to even.
+#[inline(never)]
 fn close(sum: [i64; 2], scale: u32) -> (Word, bool) {
-    let total = (i128::from(sum[0]) << LOW_BITS) + i128::from(sum[1]);
-    let (bits, saturated) = saturate(shift_round(total, scale), WORD_LIMIT);
+    let [upper, lower] = sum;
+    let floor = upper.wrapping_shl(32 - scale).wrapping_add(lower >> scale);
+    let rest = lower as u32 & ((1 << scale) - 1);
+    // Up where the rest is above half, or half behind an odd floor.
+    let half = (1u32 << scale) >> 1;
+    let up = rest > half || (rest == half && half != 0 && floor & 1 == 1);
+    let bits = floor.wrapping_add(i64::from(up));
+    let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&bits);
+    let bits = if saturated { bits.clamp(-WORD_LIMIT, WORD_LIMIT) } else { bits };
     (Word::from_bits(bits), saturated)
 }
