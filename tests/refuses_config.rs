@@ -66,7 +66,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
 }
 
 /// The usual board: order 2, 3 channels, 8 columns.
-const BOARD: Build = build::<2, 3, 8>;
+const BOARD: Build = build::<2, 3, 128>;
 
 fn good() -> Setup {
     Setup {
@@ -150,8 +150,10 @@ fn capacities() {
     assert_eq!(build::<0, 3, 8>(&order(0)), Some(refused(0, 1, 6, "order")));
     assert_eq!(build::<6, 3, 8>(&order(6)), None);
     assert_eq!(build::<7, 3, 8>(&order(7)), Some(refused(7, 1, 6, "order")));
-    assert_eq!(build::<2, 3, 1>(&good()), None);
-    assert_eq!(build::<2, 3, 0>(&good()), Some(refused(0, 1, 8, "samples in a section")));
+    // Three channels of two phases fill six columns.
+    assert_eq!(build::<2, 3, 6>(&good()), None);
+    let quantity = "channels x carrier phases";
+    assert_eq!(build::<2, 3, 5>(&good()), Some(refused(6, 1, 5, quantity)));
 }
 
 /// A board's 64-bit register: 24 bits of code, 24 of the carrier and 2 x 8 of growth fill it; one

@@ -19,7 +19,9 @@ pub const MAX_FIRS: usize = 6;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Path {
-    /// Coherent where the carrier's period divides the ratio and there is room, else general.
+    /// Coherent where the carrier's period divides the ratio, has at most
+    /// [`crate::front_end::AUTO_PHASES`] phases and codes are narrow enough, else general. The plan
+    /// alone decides, so that every readout gives the same bits.
     #[default]
     Auto,
     /// Fold by carrier phase ([`crate::fold`]); an error where the carrier does not allow it.

@@ -46,15 +46,22 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
 }
 
 /// The carrier's period if the plan folds by it: where it divides the ratio, codes are narrow
-/// enough for 32-bit sums, and the path allows it. (A readout without room for the columns mixes.)
+/// enough for 32-bit sums and the path allows it; by [`Path::Auto`] up to [`AUTO_PHASES`].
 #[must_use]
 pub fn folded_period(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<u32> {
     carrier.period().filter(|period| {
-        config.path != Path::General
-            && u32::from(config.ratio).is_multiple_of(*period)
+        u32::from(config.ratio).is_multiple_of(*period)
             && fold::section(*period, config.order.into(), code_bits) > 0
+            && match config.path {
+                Path::Auto => fold::phases(*period) <= AUTO_PHASES,
+                Path::Coherent => true,
+                Path::General => false,
+            }
     })
 }
+
+/// Most carrier phases that [`Path::Auto`] folds by.
+pub const AUTO_PHASES: u32 = 64;
 
 /// Fraction bits of the carrier's cosines, folded with a period or mixed without: what lets the
 /// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
@@ -141,10 +148,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             let rows = folds.map_or(0, |period| fold::section(period, order, code_bits));
             check("samples in a folded section", rows.into(), 1, i64::MAX)?;
         }
-        let folds = folded_period(carrier, config, code_bits).filter(|period| {
-            let columns = fold::phases(*period) as usize * channels;
-            config.path == Path::Coherent || columns <= COLUMNS
-        });
+        let folds = folded_period(carrier, config, code_bits);
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
         check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
@@ -152,7 +156,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             Some(period) => fold::section(period, order, code_bits).min(ratio),
             // As few sections as may be, all about as long.
             None => {
-                let longest = section(order, code_bits, fraction_bits, COLUMNS);
+                let longest = section(order, code_bits, fraction_bits);
                 let sections = ratio.div_ceil(longest.max(1));
                 ratio.div_ceil(sections).min(longest)
             }

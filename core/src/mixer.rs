@@ -49,15 +49,15 @@ pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize
     position: u32,
 }
 
-/// Longest section whose sums fit, at most [`MAX_SECTION`] and `table`; zero if none does. For order
-/// 2, L times a cosine fits an `i32`.
+/// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, L times
+/// a cosine fits an `i32`.
 #[must_use]
-pub(crate) fn section(order: u32, code_bits: u32, fraction_bits: u32, table: usize) -> u32 {
+pub(crate) fn section(order: u32, code_bits: u32, fraction_bits: u32) -> u32 {
     let fits = |samples: &u32| {
         sum_bound(order, code_bits, *samples) <= 1 << (62 - fraction_bits)
             && (order != 2 || samples >> (31 - fraction_bits) == 0)
     };
-    (1..=MAX_SECTION.min(table as u32)).take_while(fits).last().unwrap_or(0)
+    (1..=MAX_SECTION).take_while(fits).last().unwrap_or(0)
 }
 
 impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>

@@ -171,19 +171,20 @@ fn front_end<R: Register, const N: usize, const CHANNELS: usize, const COLUMNS: 
     out
 }
 
-/// `front_end` for an order known at run time; few columns make sections short. Where 64 bits
-/// hold the plan, both registers give the same.
-fn core(carrier: CarrierRatio, plan: &Plan, path: Path, few_columns: bool) -> Vec<Vec<[i128; 2]>> {
+/// `front_end` for an order known at run time. Where 64 bits hold the plan, both registers give
+/// the same; so do readouts just large enough and larger.
+fn core(carrier: CarrierRatio, plan: &Plan, path: Path) -> Vec<Vec<[i128; 2]>> {
     macro_rules! orders {
         ($($n:literal)*) => {
-            match (plan.order, few_columns) {
-                $(($n, false) => (
+            match plan.order {
+                $($n => (
                     front_end::<i128, $n, 7, 231>(carrier, plan, path),
-                    plan.narrow(path, carrier).then(|| front_end::<i64, $n, 7, 231>(carrier, plan, path)),
-                ),
-                ($n, true) => (
-                    front_end::<i128, $n, 7, 37>(carrier, plan, path),
-                    plan.narrow(path, carrier).then(|| front_end::<i64, $n, 7, 37>(carrier, plan, path)),
+                    plan.narrow(path, carrier).then(|| match (plan.channels, carrier.period()) {
+                        (2, Some(10 | 5)) if path == Path::Coherent => {
+                            front_end::<i64, $n, 2, 10>(carrier, plan, path)
+                        }
+                        _ => front_end::<i64, $n, 7, 231>(carrier, plan, path),
+                    }),
                 ),)*
                 _ => unreachable!(),
             }
@@ -218,15 +219,15 @@ fn folded_twin(phase: impl Fn(u64) -> u64, period: usize, plan: &Plan) -> Vec<Ve
     (0..plan.outputs()).map(|k| (0..plan.channels).map(|c| output(k, c)).collect()).collect()
 }
 
-/// Most samples L <= 128 and `capacity` with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
+/// Most samples L <= 128 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
 /// for order 2), then as few sections as that allows, all about as long.
-fn section_length(plan: &Plan, capacity: usize) -> usize {
+fn section_length(plan: &Plan) -> usize {
     let fraction_bits = plan.fraction_bits(28);
     let choose =
         |n: usize, k: usize| (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128);
     let order = usize::from(plan.order);
     let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + fraction_bits);
-    let longest = (1..=128.min(capacity))
+    let longest = (1..=128)
         .filter(|&length| bound(length) <= 1 << 62)
         .filter(|&length| order != 2 || (length as u64) << fraction_bits < 1 << 31)
         .max()
@@ -299,19 +300,18 @@ proptest! {
         let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
         let period = carrier.period().unwrap() as usize;
         let twin = folded_twin(coherent_phase(cycles, samples), period, &plan);
-        prop_assert_eq!(core(carrier, &plan, Path::Coherent, false), twin);
+        prop_assert_eq!(core(carrier, &plan, Path::Coherent), twin);
     }
 
     #[test]
     fn mixed_path_is_its_sections(
         step in 1u64..1 << 63,
-        few_columns: bool,
         plan in plans(1u8..=6, 2usize..=400),
     ) {
         let carrier = CarrierRatio::from_step(step).unwrap();
-        let length = section_length(&plan, if few_columns { 37 } else { 231 });
+        let length = section_length(&plan);
         let twin = mixed_twin(|n| step.wrapping_mul(n), length, &plan);
-        prop_assert_eq!(core(carrier, &plan, Path::General, few_columns), twin);
+        prop_assert_eq!(core(carrier, &plan, Path::General), twin);
     }
 
     /// A coherent carrier may take either path. Bound, relative to the largest word, 2.0, with f
@@ -320,10 +320,10 @@ proptest! {
     #[test]
     fn both_paths_agree((cycles, samples, plan) in coherent_plans()) {
         let carrier = CarrierRatio::coherent(cycles, samples).unwrap();
-        let length = section_length(&plan, 231);
-        let mixed = core(carrier, &plan, Path::General, false);
+        let length = section_length(&plan);
+        let mixed = core(carrier, &plan, Path::General);
         prop_assert_eq!(&mixed, &mixed_twin(coherent_phase(cycles, samples), length, &plan));
-        let folded = core(carrier, &plan, Path::Coherent, false);
+        let folded = core(carrier, &plan, Path::Coherent);
         let bits = plan.fraction_bits(28).min(plan.folded_bits(carrier.period().unwrap() as usize));
         for (a, b) in mixed.iter().flatten().flatten().zip(folded.iter().flatten().flatten()) {
             // The paths' shifts differ by the fraction bits: the words are the same.

@@ -77,7 +77,7 @@ pub fn front_end_rows() -> Vec<Row> {
         (BOARD, |s| coherent(s, 4, 8), |s| { coherent(s, 4, 8); s.carrier = CarrierRatio::from_step(1 << 62).unwrap() },
             (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
         // Three channels of 2 phases fill 6 of 8 columns, of 3 phases they would 9.
-        (BOARD, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases", 9, 1, 8)),
+        (build::<2, 3, 8>, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases", 9, 1, 8)),
         // 26 bits, 29 of the carrier (K = 2), growth 6 x 12 = 72 bits at 4096, 73 above: 127, 128.
         (last_order, |s| sixth(s, 26, 4, 2048, 2), |s| sixth(s, 26, 4, 2052, 2),
             (FrontEnd, "CIC register bits", 128, 1, 127)),

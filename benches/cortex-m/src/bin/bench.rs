@@ -1,0 +1,216 @@
+//! Runs the cases that the host wrote (`case-0.bin`, `case-1.bin`, ...) and prints a line for
+//! each: digests of every output word, instructions of the chain and of each stage, stack.
+#![no_std]
+#![no_main]
+
+use core::hint::black_box;
+use cortex_m_rt::entry;
+use cortex_m_semihosting::{debug, hprintln};
+use heapless::Vec;
+use quietgap_board::case::{self, Settings, Words};
+use quietgap_board::counter;
+use quietgap_board::digest::Digest;
+use quietgap_board::source::Source;
+use quietgap_board::stack;
+use quietgap_core::Readout;
+use quietgap_core::fir::FirChain;
+use quietgap_core::front_end::{FrontEnd, Interval};
+use quietgap_core::phasor::Phasor;
+use quietgap_core::word::Word;
+
+#[panic_handler]
+fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
+    hprintln!("{}", info);
+    debug::exit(debug::EXIT_FAILURE);
+    loop {}
+}
+
+/// Longest block, codes.
+const BLOCK: usize = 8192;
+static mut CODES: [i32; BLOCK] = [0; BLOCK];
+
+/// What a case asks for beside its plan.
+struct Task {
+    seed: u64,
+    /// Frames of a block; how often the same block is pushed; cut at random or not.
+    frames: usize,
+    repeats: usize,
+    cuts: bool,
+    noise_bits: u32,
+    tone: Vec<i32, 64>,
+}
+
+#[entry]
+fn main() -> ! {
+    let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
+    counter::start(&mut peripherals.SYST);
+    let count = case::read(b"cases.bin\0")[0];
+    for number in 0..count as u8 {
+        let mut name = *b"case-00.bin\0";
+        (name[5], name[6]) = (b'0' + number / 10, b'0' + number % 10);
+        let mut words = Words(case::read(&name));
+        let kind = words.next();
+        let mut task = Task {
+            seed: words.next() as u64,
+            frames: words.next() as usize,
+            repeats: words.next() as usize,
+            cuts: words.next() != 0,
+            noise_bits: words.next() as u32,
+            tone: Vec::new(),
+        };
+        task.tone = (0..words.next()).map(|_| words.next() as i32).collect();
+        let settings = Settings::read(&mut words);
+        match kind {
+            0 => run::<2, 2, 10, 131, 84>(number, &settings, &task),
+            1 => run::<2, 7, 35, 131, 294>(number, &settings, &task),
+            2 => run::<2, 2, 4, 131, 84>(number, &settings, &task),
+            3 => run::<2, 2, 128, 131, 84>(number, &settings, &task),
+            4 => run::<2, 7, 128, 131, 294>(number, &settings, &task),
+            5 => run::<1, 4, 130, 128, 64>(number, &settings, &task),
+            6 => run::<2, 4, 130, 128, 64>(number, &settings, &task),
+            7 => run::<3, 4, 130, 128, 64>(number, &settings, &task),
+            _ => panic!("kind {kind}"),
+        }
+    }
+    debug::exit(debug::EXIT_SUCCESS);
+    loop {}
+}
+
+#[inline(never)]
+fn run<
+    const N: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+>(
+    number: u8,
+    settings: &Settings,
+    task: &Task,
+) {
+    settings.with_config(true, |config| {
+        let channels = config.alignments.len();
+        // Safety: one case at a time uses the buffer.
+        let codes = unsafe { &mut *core::ptr::addr_of_mut!(CODES) };
+        let codes = &mut codes[..task.frames * channels];
+        let mut source = Source::new(task.seed);
+        source.fill(codes, channels, &task.tone, task.noise_bits);
+        let codes = &*codes;
+        let build = || Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN>::new(config).expect("a good plan");
+
+        let mut readout = build();
+        let (mut digest, mut readings) = (Digest::new(), 0u32);
+        let mut push = |block: &[i32]| {
+            readout.push(block, |reading| {
+                digest.reading(reading);
+                readings += 1;
+            });
+        };
+        let stack = stack::high_water(|| {
+            for _ in 0..task.repeats {
+                let mut rest = codes;
+                while task.cuts && !rest.is_empty() {
+                    let length = source.next() as usize % (3 * channels * 10) % (rest.len() + 1);
+                    let (now, later) = rest.split_at(length);
+                    push(now);
+                    rest = later;
+                }
+                push(rest);
+            }
+        });
+
+        // Counted apart: a digest's instructions are not the chain's.
+        let mut readout = build();
+        let chain = counter::count(|| {
+            for _ in 0..task.repeats {
+                black_box(&mut readout).push(black_box(codes), |reading| {
+                    black_box(reading);
+                });
+            }
+        });
+
+        let front_end = || {
+            FrontEnd::<i64, N, CHANNELS, COLUMNS>::new(
+                config.carrier,
+                config.front_end,
+                channels,
+                config.code_bits.into(),
+            )
+            .expect("a good plan")
+        };
+        let mut stage = front_end();
+        let mut phasors = [Phasor::default(); CHANNELS];
+        let mut phasor_digest = Digest::new();
+        decimate(&mut stage, codes, channels, &mut phasors, |phasors| phasor_digest.phasors(phasors));
+        let mut stage = front_end();
+        let first = counter::count(|| {
+            for _ in 0..task.repeats {
+                decimate(&mut stage, black_box(codes), channels, &mut phasors, |phasors| {
+                    black_box(phasors);
+                });
+            }
+        });
+
+        let inputs = task.repeats * task.frames / usize::from(config.front_end.ratio);
+        let worst = Word::from_bits(2 << 52);
+        let build_firs = || FirChain::<TAPS, OPEN>::new(config.firs, channels, worst).expect("a good plan");
+        let mut stage = build_firs();
+        let mut fir_digest = Digest::new();
+        let mut word = || Word::from_bits(i64::from(source.next() as i32) << 21);
+        for _ in 0..inputs {
+            let mut frame = [Phasor::default(); CHANNELS];
+            frame.iter_mut().for_each(|phasor| *phasor = Phasor { i: word(), q: word() });
+            if stage.push(&mut frame[..channels]).is_some() {
+                fir_digest.phasors(&frame[..channels]);
+            }
+        }
+        let mut stage = build_firs();
+        let firs = counter::count(|| {
+            for _ in 0..inputs {
+                let mut frame = black_box(phasors);
+                black_box(stage.push(&mut frame[..channels]));
+            }
+        });
+
+        let slow = settings.with_config(false, |config| {
+            let mut readout = Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN>::new(config).expect("a good plan");
+            counter::count(|| {
+                for _ in 0..100 {
+                    let mut frame = black_box(phasors);
+                    readout.push_phasors(&mut frame[..channels], Interval::default(), |reading| {
+                        black_box(reading);
+                    });
+                }
+            })
+        });
+
+        hprintln!(
+            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} stack={} ram={} ram_front_end={} ram_firs={}",
+            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow, stack,
+            size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN>>(),
+            size_of::<FrontEnd<i64, N, CHANNELS, COLUMNS>>(),
+            size_of::<FirChain<TAPS, OPEN>>(),
+        );
+    });
+}
+
+/// Front end alone over whole frames.
+#[inline(always)]
+fn decimate<const N: usize, const CHANNELS: usize, const COLUMNS: usize>(
+    stage: &mut FrontEnd<i64, N, CHANNELS, COLUMNS>,
+    codes: &[i32],
+    channels: usize,
+    phasors: &mut [Phasor; CHANNELS],
+    mut sink: impl FnMut(&[Phasor]),
+) {
+    let mut rest = codes;
+    while !rest.is_empty() {
+        let (now, later) = rest.split_at((stage.missing() as usize * channels).min(rest.len()));
+        stage.push(now);
+        if stage.missing() == 0 {
+            stage.decimate(&mut phasors[..channels]);
+            sink(&phasors[..channels]);
+        }
+        rest = later;
+    }
+}

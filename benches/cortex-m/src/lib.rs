@@ -1,0 +1,8 @@
+//! What the images share: digests, cases from the host, the instruction counter, the stack.
+#![no_std]
+
+pub mod case;
+pub mod counter;
+pub mod digest;
+pub mod source;
+pub mod stack;

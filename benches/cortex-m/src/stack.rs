@@ -1,0 +1,23 @@
+//! **Stack high-water mark**: a painted stretch below the stack pointer.
+
+const PAINT: u32 = 0x5a5a_a5a5;
+/// Painted words: 32 KiB.
+const WORDS: usize = 8192;
+
+/// Bytes of stack that `run` takes, by the words it overwrites.
+#[inline(never)]
+pub fn high_water(run: impl FnOnce()) -> u32 {
+    // A little below this function's own frame.
+    let top = cortex_m::register::msp::read() as usize - 64;
+    for n in 1..=WORDS {
+        // Safety: the stack grows down from the end of RAM; nothing else lives in these words.
+        unsafe { ((top - 4 * n) as *mut u32).write_volatile(PAINT) };
+    }
+    run();
+    let untouched = (1..=WORDS)
+        .rev()
+        // Safety: as above.
+        .take_while(|n| unsafe { ((top - 4 * n) as *const u32).read_volatile() } == PAINT)
+        .count();
+    (4 * (WORDS - untouched)) as u32 + 64
+}

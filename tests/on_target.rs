@@ -1,0 +1,117 @@
+//! **On the board**: images cross-compiled for Cortex-M4F, M7 and M33 run in the emulator and
+//! give the bits of the host, within the committed instruction counts, stack and memory.
+//!
+//! `QUIETGAP_REWRITE=1 cargo test --test on_target` rewrites the expected figures in
+//! `benches/cortex-m/expected`.
+
+#[path = "on_target/cases.rs"]
+mod cases;
+#[path = "../benches/cortex-m/src/digest.rs"]
+mod digest;
+#[path = "on_target/emulator.rs"]
+mod emulator;
+#[path = "../benches/cortex-m/src/source.rs"]
+mod source;
+
+use cases::Case;
+use emulator::{Core, Run};
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+/// Counts may differ from the expected ones by this share.
+const TOLERANCE: f64 = 0.02;
+
+/// The three sensor plans, a carrier that is not coherent, random plans, every block cut: digests
+/// of all output words as on the host; instruction counts, stack and memory as committed.
+#[test]
+fn same_bits_and_counts() {
+    let cases = cases::all(300, 12);
+    for core in Core::ALL {
+        let runs = emulator::run(core, &core.build(false), &cases);
+        compare_bits(core, &cases, &runs);
+        compare_counts(core, &cases, &runs);
+    }
+}
+
+/// Overflow and bounds checks on: no panic, the same bits.
+#[test]
+fn same_bits_in_debug() {
+    let cases = cases::all(110, 4);
+    let core = Core::M7;
+    let runs = emulator::run(core, &core.build(true), &cases);
+    compare_bits(core, &cases, &runs);
+}
+
+fn compare_bits(core: Core, cases: &[Case], runs: &[Run]) {
+    assert_eq!(runs.len(), cases.len(), "{core:?}: lines");
+    for (case, run) in cases.iter().zip(runs) {
+        let want = case.on_host();
+        let name = format!("{core:?}, {}", case.name);
+        assert_eq!(run.number("readings"), want.readings, "{name}: readings");
+        assert!(want.readings > 0, "{name}: nothing was read");
+        for (key, digest) in
+            [("digest", want.digest), ("phasors", want.phasors), ("firs", want.firs)]
+        {
+            assert_eq!(run.text(key), format!("{digest:016x}"), "{name}: {key}");
+        }
+    }
+}
+
+/// What is committed for each case, with what it is a count of.
+const COUNTED: [&str; 9] = [
+    "chain",
+    "front_end",
+    "fir",
+    "reading",
+    "stack",
+    "ram",
+    "ram_front_end",
+    "ram_firs",
+    "samples",
+];
+
+fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
+    let mut is = BTreeMap::new();
+    let mut table = format!("# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test on_target\n");
+    for (case, run) in cases.iter().zip(runs).filter(|(case, _)| case.counted) {
+        let _ = write!(table, "{}", case.name);
+        for key in COUNTED {
+            let value = if key == "samples" { case.samples() } else { run.number(key) };
+            is.insert((case.name.clone(), key), value);
+            let _ = write!(table, " {key}={value}");
+        }
+        table.push('\n');
+        let samples = case.samples() as f64;
+        println!(
+            "{core:?} {}: {:.2} instructions a sample and channel, front end {:.2}",
+            case.name,
+            run.number("chain") as f64 / samples,
+            run.number("front_end") as f64 / samples,
+        );
+    }
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join(format!("benches/cortex-m/expected/{}.txt", core.name()));
+    if std::env::var_os("QUIETGAP_REWRITE").is_some() {
+        std::fs::write(&path, table).expect("the expected file can be written");
+        return;
+    }
+    let committed = std::fs::read_to_string(&path).expect("an expected file");
+    let mut seen = 0;
+    for line in committed.lines().filter(|line| !line.starts_with('#')) {
+        let mut words = line.split(' ');
+        let name = words.next().expect("a name");
+        for word in words {
+            let (key, value) = word.split_once('=').expect("key=value");
+            let want: f64 = value.parse().expect("a number");
+            let key = COUNTED.into_iter().find(|k| *k == key).expect("a known key");
+            let now = is[&(name.to_owned(), key)] as f64;
+            assert!(
+                (now - want).abs() <= TOLERANCE * want,
+                "{core:?}, {name}: {key} is {now}, committed {want}: rewrite, if that is meant"
+            );
+            seen += 1;
+        }
+    }
+    assert_eq!(seen, is.len(), "{}: cases", path.display());
+}

@@ -1,0 +1,111 @@
+//! Builds the images and runs them.
+
+use super::cases::Case;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// An emulated board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Core {
+    M4,
+    M7,
+    M33,
+}
+
+/// A case's line: `key=value` words.
+#[derive(Debug)]
+pub struct Run(Vec<(String, String)>);
+
+impl Run {
+    pub fn text(&self, key: &str) -> &str {
+        let found = self.0.iter().find(|(k, _)| k == key);
+        &found.unwrap_or_else(|| panic!("no {key} in {:?}", self.0)).1
+    }
+    pub fn number(&self, key: &str) -> u64 {
+        self.text(key).parse().expect("a number")
+    }
+}
+
+impl Core {
+    pub const ALL: [Self; 3] = [Self::M4, Self::M7, Self::M33];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::M4 => "m4",
+            Self::M7 => "m7",
+            Self::M33 => "m33",
+        }
+    }
+    fn machine(self) -> &'static str {
+        match self {
+            Self::M4 => "mps2-an386",
+            Self::M7 => "mps2-an500",
+            Self::M33 => "mps2-an505",
+        }
+    }
+    /// Builds all images; the folder they are in. What is missing is said by the script.
+    pub fn build(self, debug: bool) -> PathBuf {
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/build");
+        let mut command = Command::new(&script);
+        command.arg(self.name());
+        if debug {
+            command.arg("--debug");
+        }
+        // The outer cargo's own settings are not this build's.
+        for (key, _) in std::env::vars().filter(|(key, _)| {
+            key.starts_with("CARGO") && key != "CARGO_HOME"
+                || key.starts_with("RUST") && key != "RUSTUP_HOME"
+        }) {
+            command.env_remove(key);
+        }
+        let output =
+            command.stderr(std::process::Stdio::inherit()).output().expect("the script starts");
+        assert!(output.status.success(), "{} {}: no images", script.display(), self.name());
+        PathBuf::from(String::from_utf8(output.stdout).expect("a path").trim())
+    }
+
+    /// An emulator that runs `image` in `folder`, one instruction a nanosecond of its time.
+    pub fn emulator(self, image: &Path, folder: &Path) -> Command {
+        let mut command = Command::new("qemu-system-arm");
+        command
+            .current_dir(folder)
+            .args(["-M", self.machine(), "-nographic", "-monitor", "none", "-serial", "none"])
+            .args(["-semihosting-config", "enable=on,target=native"])
+            .args(["-icount", "shift=0,sleep=off"])
+            .arg("-kernel")
+            .arg(image);
+        command
+    }
+}
+
+/// Output of an emulator that must end by itself, well.
+pub fn finish(mut command: Command) -> String {
+    let output = command.output().unwrap_or_else(|error| {
+        panic!(
+            "qemu-system-arm: {error}. It is part of this test. On Debian: apt-get install \
+             qemu-system-arm; elsewhere: the package that holds qemu-system-arm"
+        )
+    });
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{command:?}: {}\n{text}\n{errors}", output.status);
+    // Depending on its version the emulator writes the board's text to one or the other.
+    text + &errors
+}
+
+/// Runs `cases` on one core.
+pub fn run(core: Core, images: &Path, cases: &[Case]) -> Vec<Run> {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (number, case) in cases.iter().enumerate() {
+        let path = folder.path().join(format!("case-{number:02}.bin"));
+        std::fs::write(path, case.to_bytes()).expect("a case is written");
+    }
+    std::fs::write(folder.path().join("cases.bin"), (cases.len() as u64).to_le_bytes())
+        .expect("written");
+    let text = finish(core.emulator(&images.join("bench"), folder.path()));
+    let words = |line: &str| {
+        let pairs = line.split(' ').filter_map(|word| word.split_once('='));
+        Run(pairs.map(|(k, v)| (k.to_owned(), v.to_owned())).collect())
+    };
+    text.lines().filter(|line| line.starts_with("case=")).map(words).collect()
+}
