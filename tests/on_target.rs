@@ -4,6 +4,8 @@
 //! `QUIETGAP_REWRITE=1 cargo test --test on_target` rewrites the expected figures in
 //! `benches/cortex-m/expected`.
 
+#[path = "on_target/build.rs"]
+mod build;
 #[path = "on_target/cases.rs"]
 mod cases;
 #[path = "../benches/cortex-m/src/digest.rs"]
@@ -13,8 +15,9 @@ mod emulator;
 #[path = "../benches/cortex-m/src/source.rs"]
 mod source;
 
+use build::Core;
 use cases::Case;
-use emulator::{Core, Run};
+use emulator::Run;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::PathBuf;

@@ -78,6 +78,7 @@ fn copy(row: &mut [i64], from: &[Coefficient]) {
     row.iter_mut().zip(from).for_each(|(to, c)| *to = c.to_bits());
 }
 
+#[inline(never)]
 fn dot(row: &[i64], x: impl Iterator<Item = i64>) -> i64 {
     let sum = row
         .iter()

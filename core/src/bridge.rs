@@ -38,6 +38,7 @@ pub struct BridgeReading {
 ///
 /// In: magnitude Q12.52 (below 2^55.5), calibration Q12.52; quotient of (calibration x 2^60)
 /// (below 2^116) rounded half to even; saturated at 8 (a lost carrier).
+#[inline(never)]
 #[must_use]
 pub fn monitor_ratio(monitor: Option<&MonitorConfig>, phasors: &[Phasor]) -> (i64, Health) {
     let Some(monitor) = monitor else { return (1 << RATIO_BITS, Health::OK) };
@@ -80,6 +81,7 @@ fn share(bridge: &BridgeConfig) -> Fraction {
 ///
 /// u^2 and its quotient in Q.62: |u| <= 0.913 makes u^2/(1 - u^2) < 5.1 (Q.62 in `i128`);
 /// times a share below 1, twelve bridges: below 62, saturated at 8 in Q4.60.
+#[inline(never)]
 fn polarisation_ratio(configs: &[BridgeConfig], readings: &[BridgeReading]) -> i64 {
     let one = i128::from(Fraction::ONE.to_bits());
     let mut total = one;
@@ -92,6 +94,7 @@ fn polarisation_ratio(configs: &[BridgeConfig], readings: &[BridgeReading]) -> i
     saturate(shift_round(total, 62 - RATIO_BITS), i64::MAX).0
 }
 
+#[inline(never)]
 fn invert_one(
     config: &BridgeConfig,
     phasors: &[Phasor],
@@ -156,6 +159,7 @@ fn invert_one(
 /// In r, Q4.60, |r| <= 5.5. Square exact in `u128`, 1 + 4 r^2 in Q.120 below 2^127; root
 /// Q.60 rounded down; numerator 2 r in Q.122 below 2^125.5; out Q2.62, rounded half to even,
 /// |u| < 0.92, within two steps (5e-19).
+#[inline(never)]
 #[must_use]
 pub fn difference_gap_fraction(r: i64) -> i64 {
     let r = r.clamp(-RATIO_LIMIT, RATIO_LIMIT);

@@ -53,14 +53,22 @@ impl CarrierRatio {
                 (samples as i64 - 1) / 2,
             ));
         }
+        // Neither divisor is zero: `samples` is not, and `common` divides it.
         let common = greatest_common_divisor(cycles, samples);
-        let (p, q) = ((cycles / common) as u128, (samples / common) as u128);
-        let turns = p << 64;
+        let (Some(p), Some(q)) = (cycles.checked_div(common), samples.checked_div(common)) else {
+            return Self::from_step(0);
+        };
+        let turns = (p as u128) << 64;
+        let (Some(step), Some(remainder)) =
+            (turns.checked_div(q as u128), turns.checked_rem(q as u128))
+        else {
+            return Self::from_step(0);
+        };
         Ok(Self {
-            step: (turns / q) as u64,
-            remainder: (turns % q) as u64,
+            step: step as u64,
+            remainder: remainder as u64,
             denominator: q as u64,
-            period: Some(q as u32),
+            period: Some(q),
         })
     }
 

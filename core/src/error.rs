@@ -64,6 +64,7 @@ impl ConfigError {
     }
 
     /// Passes when `given` is within `min` and `max`.
+    #[inline(never)]
     pub(crate) const fn check(
         stage: Stage,
         quantity: &'static str,

@@ -91,7 +91,8 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         let columns =
             Columns::new(count, channels, sparse, period.is_multiple_of(2)).ok_or_else(full)?;
         // A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
-        let middles = sections.map(|length| (length / phases).div_ceil(2) as i32);
+        let rows = |length: u32| length.checked_div(phases).unwrap_or(0);
+        let middles = sections.map(|length| rows(length).div_ceil(2) as i32);
         let bases = middles.map(|middle| {
             let mut basis = row_basis(phases);
             for row in &mut basis {

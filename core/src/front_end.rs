@@ -158,13 +158,13 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             None => {
                 let longest = section(order, code_bits, fraction_bits);
                 let sections = ratio.div_ceil(longest.max(1));
-                ratio.div_ceil(sections).min(longest)
+                ratio.div_ceil(sections.max(1)).min(longest)
             }
         };
         check("samples in a section", section.into(), 1, ratio.into())?;
-        let last = match ratio % section {
-            0 => section,
-            rest => rest,
+        let last = match ratio.checked_rem(section) {
+            Some(0) | None => section,
+            Some(rest) => rest,
         };
         let sparse = config.watch == Watch::Sparse;
         let way = if folds.is_some() {

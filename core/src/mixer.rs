@@ -107,9 +107,9 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         let from = self.position as usize;
         let carrier = self.table.get(from..from + count).unwrap_or(&[]);
         let accumulate = if channels == CHANNELS {
-            accumulate::<ORDER, CHANNELS>
+            accumulate::<ORDER, CHANNELS, BLOCK>
         } else {
-            accumulate::<ORDER, 0>
+            accumulate::<ORDER, 0, ANY_BLOCK>
         };
         for (channel, (sums, seen)) in self.sums.iter_mut().zip(&mut self.watch).enumerate() {
             *seen |= accumulate(sums, frames, channels, channel, carrier, self.sparse);
@@ -178,11 +178,13 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
 
 /// Samples of a turn of the loop; where `sparse`, the first of them is watched.
 const BLOCK: usize = 8;
+/// The same for a readout larger than its sensor: no flash for a second long loop.
+const ANY_BLOCK: usize = if cfg!(target_arch = "arm") { 1 } else { BLOCK };
 
 /// One channel's share of a block of frames, `stride` codes each (constant where `STRIDE` is not
 /// zero). Returns what the watched codes reached.
 #[inline(never)]
-fn accumulate<const ORDER: usize, const STRIDE: usize>(
+fn accumulate<const ORDER: usize, const STRIDE: usize, const BLOCK: usize>(
     sums: &mut [[i64; 2]; ORDER],
     frames: &[i32],
     stride: usize,
@@ -195,22 +197,27 @@ fn accumulate<const ORDER: usize, const STRIDE: usize>(
         return 0;
     }
     // One part after the other: both would not fit a small core's registers.
-    accumulate_part::<ORDER, 1, NONE>(sums, frames, stride, channel, carrier);
+    accumulate_part::<ORDER, 1, NONE, BLOCK>(sums, frames, stride, channel, carrier);
     if sparse {
-        accumulate_part::<ORDER, 0, FIRST>(sums, frames, stride, channel, carrier)
+        accumulate_part::<ORDER, 0, FIRST, BLOCK>(sums, frames, stride, channel, carrier)
     } else {
-        accumulate_part::<ORDER, 0, EVERY>(sums, frames, stride, channel, carrier)
+        accumulate_part::<ORDER, 0, EVERY, BLOCK>(sums, frames, stride, channel, carrier)
     }
 }
 
 /// Codes of a turn of the loop that are watched.
 const NONE: usize = 0;
 const FIRST: usize = 1;
-const EVERY: usize = BLOCK;
+const EVERY: usize = usize::MAX;
 
 /// In-phase or quadrature: two products a sample (order 2), or one and N - 1 sums.
 #[inline(always)]
-fn accumulate_part<const ORDER: usize, const PART: usize, const WATCHED: usize>(
+fn accumulate_part<
+    const ORDER: usize,
+    const PART: usize,
+    const WATCHED: usize,
+    const BLOCK: usize,
+>(
     sums: &mut [[i64; 2]; ORDER],
     frames: &[i32],
     stride: usize,

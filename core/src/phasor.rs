@@ -18,6 +18,7 @@ impl Phasor {
     ///
     /// In Q12.52 x Q2.62, product and sum exact in `i128` (below 2^119 for |I|, |Q| < 8), out
     /// Q12.52 rounded half to even, saturated at ±8.
+    #[inline(never)]
     #[must_use]
     pub fn aligned(self, alignment: Alignment) -> Self {
         let (i, q) = (i128::from(self.i.to_bits()), i128::from(self.q.to_bits()));

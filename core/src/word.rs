@@ -36,7 +36,7 @@ pub const WORD_LIMIT: i64 = (1 << 55) - 1;
 /// In any `i128`, out the nearest integer to x / 2^shift, the even one of two
 /// equally near. `shift` 0 to 126; more is taken as 126. Exact otherwise: no
 /// overflow, as the quotient is never larger than the input.
-#[inline]
+#[inline(never)]
 #[must_use]
 pub const fn shift_round(x: i128, shift: u32) -> i128 {
     if shift == 0 {
@@ -53,6 +53,7 @@ pub const fn shift_round(x: i128, shift: u32) -> i128 {
 ///
 /// In: numerator any `i128` but `i128::MIN`'s neighbourhood (|n| < 2^126), denominator
 /// 1 to 2^126. Out the nearest integer to n / d.
+#[inline(never)]
 #[must_use]
 pub fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
     let d = core::num::NonZeroU128::new(u128::try_from(denominator).ok()?)?;
@@ -176,6 +177,7 @@ impl Register for i64 {
 /// Largest integer whose square is not above `x`.
 ///
 /// Digit by digit, base 2: 64 steps of shift, compare and subtract, no division.
+#[inline(never)]
 #[must_use]
 pub const fn square_root(x: u128) -> u64 {
     let mut rest = x;
@@ -210,7 +212,7 @@ pub const fn saturate(x: i128, limit: i64) -> (i64, bool) {
 ///
 /// In: `x` any format F, `y` Q2.62. Product exact in `i128`; out in format F.
 /// Cannot overflow for |y| <= 1; for larger y the caller states its bound.
-#[inline]
+#[inline(never)]
 #[must_use]
 pub const fn scale_by_fraction(x: i64, y: i64) -> i128 {
     shift_round(x as i128 * y as i128, 62)

@@ -4,5 +4,6 @@
 pub mod case;
 pub mod counter;
 pub mod digest;
+pub mod footprint;
 pub mod source;
 pub mod stack;

@@ -10,6 +10,7 @@ const MAX_ROWS: u32 = 1 << 12;
 /// rounded up, which leaves weights whose magnitudes sum to r^2/4 rounded down; it is exact then,
 /// whatever it wrapped on the way. A_j beyond is at most 2^(b-1) C(r+j-1, j). A bound of exactly
 /// 2^31 fits, as it would take +2^(b-1), which no code is, in every row to reach it above zero.
+#[inline(never)]
 pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
     let (limit, code) = (1i128 << 31, 1i128 << (code_bits - 1));
     let fits = |rows: u32| {
@@ -27,6 +28,7 @@ pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
 ///
 /// The running product is at most (2^17)^6 = 2^102 before the shift: exact in `i128` for
 /// b <= 25; wider codes are only asked about shorter sections.
+#[inline(never)]
 pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
     let mut value: i128 = 1;
     for d in 1..=i128::from(order) {

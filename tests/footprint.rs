@@ -1,0 +1,99 @@
+//! **Footprint and panics**: the chain linked into images with nothing else. Flash by stage and
+//! stack as committed and within limits; nothing that can panic, fail a check, or make text.
+//!
+//! `QUIETGAP_REWRITE=1 cargo test --test footprint` rewrites `benches/cortex-m/expected`.
+
+#[path = "on_target/build.rs"]
+mod build;
+#[path = "on_target/image.rs"]
+mod image;
+
+use build::Core;
+use image::Image;
+use std::fmt::Write as _;
+use std::path::Path;
+
+const SENSORS: [&str; 3] = ["two-bridge", "six-axis", "quarter-rate"];
+
+/// The chain's modules in signal order, and the compiler's helpers.
+const STAGES: [&str; 15] = [
+    "quietgap_core::carrier",
+    "quietgap_core::fold",
+    "quietgap_core::mixer",
+    "quietgap_core::cic",
+    "quietgap_core::front_end",
+    "quietgap_core::fir",
+    "quietgap_core::phasor",
+    "quietgap_core::bridge",
+    "quietgap_core::axes",
+    "quietgap_core::health",
+    "quietgap_core::readout",
+    "quietgap_core::word",
+    "quietgap_core::error",
+    "compiler_builtins",
+    "__aeabi",
+];
+
+#[test]
+fn nothing_can_panic() {
+    for core in Core::ALL {
+        let images = core.build(false);
+        for sensor in SENSORS {
+            let image = Image::read(&images.join(format!("footprint-{sensor}")));
+            assert!(image.size_of("quietgap_core::fold") > 1000, "the chain is not in the image");
+            assert!(image.panics().is_empty(), "{core:?}, {sensor}: {:?}", image.panics());
+        }
+        // The test sees a panic where there is one.
+        let panics = Image::read(&images.join("footprint-panics"));
+        assert!(!panics.panics().is_empty(), "{core:?}: a panic is not seen");
+    }
+}
+
+#[test]
+fn flash_and_stack() {
+    let mut table =
+        String::from("# Bytes: made by QUIETGAP_REWRITE=1 cargo test --test footprint\n");
+    for core in Core::ALL {
+        let images = core.build(false);
+        for sensor in SENSORS {
+            let image = Image::read(&images.join(format!("footprint-{sensor}")));
+            let (set_up, run) = (image.deepest("__cortex_m_rt_main"), image.deepest("push_frames"));
+            let _ = write!(
+                table,
+                "{} {sensor} flash={} set_up_stack={set_up} stack={run}",
+                core.name(),
+                image.flash
+            );
+            for stage in STAGES {
+                let name = stage.rsplit("::").next().expect("a name");
+                let _ = write!(table, " {name}={}", image.size_of(stage));
+            }
+            table.push('\n');
+        }
+    }
+    let path =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/expected/footprint.txt");
+    if std::env::var_os("QUIETGAP_REWRITE").is_some() {
+        std::fs::write(&path, &table).expect("the expected file can be written");
+        return;
+    }
+    let committed = std::fs::read_to_string(&path).expect("an expected file");
+    assert_eq!(committed.lines().count(), table.lines().count());
+    for (want, is) in committed.lines().zip(table.lines()) {
+        for (want, is) in want.split(' ').zip(is.split(' ')) {
+            match (want.split_once('='), is.split_once('=')) {
+                (Some((key, want)), Some((same, is))) => {
+                    assert_eq!(key, same);
+                    let [want, is]: [f64; 2] = [want, is].map(|n| n.parse().expect("a number"));
+                    // Compilers differ by a few instructions.
+                    let slack = (0.02 * want).max(32.0);
+                    assert!(
+                        (is - want).abs() <= slack,
+                        "{key} is {is}, committed {want}: rewrite, if that is meant"
+                    );
+                }
+                _ => assert_eq!(want, is),
+            }
+        }
+    }
+}

@@ -1,0 +1,44 @@
+//! Builds the images.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// An emulated board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Core {
+    M4,
+    M7,
+    M33,
+}
+
+impl Core {
+    pub const ALL: [Self; 3] = [Self::M4, Self::M7, Self::M33];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::M4 => "m4",
+            Self::M7 => "m7",
+            Self::M33 => "m33",
+        }
+    }
+    /// Builds all images; the folder they are in. What is missing is said by the script.
+    pub fn build(self, debug: bool) -> PathBuf {
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/build");
+        let mut command = Command::new(&script);
+        command.arg(self.name());
+        if debug {
+            command.arg("--debug");
+        }
+        // The outer cargo's own settings are not this build's.
+        for (key, _) in std::env::vars().filter(|(key, _)| {
+            key.starts_with("CARGO") && key != "CARGO_HOME"
+                || key.starts_with("RUST") && key != "RUSTUP_HOME"
+        }) {
+            command.env_remove(key);
+        }
+        let output =
+            command.stderr(std::process::Stdio::inherit()).output().expect("the script starts");
+        assert!(output.status.success(), "{} {}: no images", script.display(), self.name());
+        PathBuf::from(String::from_utf8(output.stdout).expect("a path").trim())
+    }
+}
