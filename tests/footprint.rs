@@ -60,10 +60,12 @@ fn flash_and_stack() {
             let (set_up, run) = (image.deepest("__cortex_m_rt_main"), image.deepest("push_frames"));
             let _ = write!(
                 table,
-                "{} {sensor} flash={} set_up_stack={set_up} stack={run}",
+                "{} {sensor} flash={} run_code={} set_up_stack={set_up} stack={run}",
                 core.name(),
-                image.flash
+                image.flash,
+                image.reached("push_frames"),
             );
+            assert!(run < 2048, "{core:?}, {sensor}: {run} bytes of stack");
             for stage in STAGES {
                 let name = stage.rsplit("::").next().expect("a name");
                 let _ = write!(table, " {name}={}", image.size_of(stage));

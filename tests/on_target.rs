@@ -46,6 +46,27 @@ fn same_bits_in_debug() {
     compare_bits(core, &cases, &runs);
 }
 
+/// The example firmware: an interrupt at the block rate, a queue, the chain in the main loop. No
+/// block is lost or refused, the queue of seven never fills, and all cores read the same.
+#[test]
+fn example_loses_no_block() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut lines = Vec::new();
+    for core in Core::ALL {
+        let image = core.build(false).join("board");
+        let text = emulator::finish(core.emulator(&image, folder.path()));
+        let line = text.lines().find(|line| line.starts_with("board ")).expect("a line").to_owned();
+        let run = Run::of(&line);
+        let [blocks, lost, refused] = ["blocks", "lost", "refused"].map(|key| run.number(key));
+        assert_eq!((blocks, lost, refused), (3000, 0, 0), "{core:?}: {line}");
+        assert!(run.number("deepest") < 7, "{core:?}: {line}");
+        // 3000 blocks of 80 frames, a reading every 800.
+        assert_eq!(run.number("readings"), 300, "{core:?}: {line}");
+        lines.push(run.text("digest").to_owned());
+    }
+    assert!(lines.windows(2).all(|pair| pair[0] == pair[1]), "{lines:?}");
+}
+
 fn compare_bits(core: Core, cases: &[Case], runs: &[Run]) {
     assert_eq!(runs.len(), cases.len(), "{core:?}: lines");
     for (case, run) in cases.iter().zip(runs) {
@@ -85,6 +106,10 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
             let _ = write!(table, " {key}={value}");
         }
         table.push('\n');
+        if case.name.starts_with("vault-six-axis") && !case.name.contains("not-coherent") {
+            let ram = run.number("ram");
+            assert!(ram < 16 * 1024, "{core:?}, {}: {ram} bytes", case.name);
+        }
         let samples = case.samples() as f64;
         println!(
             "{core:?} {}: {:.2} instructions a sample and channel, front end {:.2}",

@@ -50,27 +50,27 @@ impl Axes {
         Ok(made)
     }
 
-    /// Solves for the axes (attometres and attoradians) and the largest residual.
+    /// Solves for the axes (attometres and attoradians); returns the largest residual.
     ///
     /// In am x Q16.48: each product below 2^126 and, for |x| <= 1 m (2^60 am), twelve of them
     /// below 2^127, exact in `i128`; out am or arad, half to even, saturated at 9.2 m or rad.
     /// The flag of the residual: above the configured limit.
-    pub fn solve(&self, bridges: &[BridgeReading]) -> (Vec<i64, MAX_AXES>, i64, bool) {
-        let mut axes = Vec::new();
+    pub fn solve(&self, bridges: &[BridgeReading], axes: &mut Vec<i64, MAX_AXES>) -> (i64, bool) {
+        let mut x = [0; MAX_BRIDGES];
+        x.iter_mut().zip(bridges).for_each(|(to, bridge)| *to = bridge.displacement_am);
+        axes.clear();
         for row in self.solve.iter().take(self.axes) {
-            let x = bridges.iter().map(|b| b.displacement_am);
             // Capacity is MAX_AXES, rows are at most that.
-            let _ = axes.push(dot(row, x));
+            let _ = axes.push(dot(row, &x));
         }
         let mut residual = 0;
         if self.axes > 0 {
             for (row, bridge) in self.geometry.iter().zip(bridges) {
-                let back = dot(row, axes.iter().copied());
-                residual =
-                    residual.max(bridge.displacement_am.saturating_sub(back).saturating_abs());
+                let apart = bridge.displacement_am.saturating_sub(dot(row, axes));
+                residual = residual.max(apart.saturating_abs());
             }
         }
-        (axes, residual, residual > self.residual_am)
+        (residual, residual > self.residual_am)
     }
 }
 
@@ -79,10 +79,10 @@ fn copy(row: &mut [i64], from: &[Coefficient]) {
 }
 
 #[inline(never)]
-fn dot(row: &[i64], x: impl Iterator<Item = i64>) -> i64 {
+fn dot(row: &[i64], x: &[i64]) -> i64 {
     let sum = row
         .iter()
         .zip(x)
-        .fold(0i128, |sum, (&c, x)| sum.saturating_add(i128::from(c) * i128::from(x)));
+        .fold(0i128, |sum, (&c, &x)| sum.saturating_add(i128::from(c) * i128::from(x)));
     saturate(shift_round(sum, Coefficient::FRAC_NBITS), i64::MAX).0
 }

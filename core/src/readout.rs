@@ -23,7 +23,7 @@ const MAX_INTERVAL: u64 = 1 << 52;
 const MAX_SPAN: u64 = 1 << 40;
 
 /// Displacement and rotation at one instant, with everything needed to trust it or not.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Reading {
     /// Instant it stands for, in half sample periods since sample 0: the centre of the
@@ -250,7 +250,8 @@ impl<
         Some((phasors, interval))
     }
 
-    /// Second half of the chain: one phasor of each channel and what its interval told.
+    /// Second half of the chain: one phasor of each channel, which it works on in place, and what
+    /// its interval told.
     pub fn push_phasors(
         &mut self,
         phasors: &mut [Phasor],
@@ -261,42 +262,37 @@ impl<
         self.gathered.saturated |= interval.saturated;
         if let Some(saturated) = self.firs.push(phasors) {
             self.gathered.saturated |= saturated;
-            sink(&self.read(phasors));
+            let mut reading = Reading::default();
+            self.read(phasors, &mut reading);
+            sink(&reading);
         }
     }
 
-    /// One reading from the phasors at the output rate.
-    fn read(&mut self, phasors: &[Phasor]) -> Reading {
-        let mut aligned: Vec<Phasor, CHANNELS> = Vec::new();
-        for (phasor, alignment) in phasors.iter().zip(&self.alignments) {
-            let _ = aligned.push(phasor.aligned(*alignment));
+    /// One reading from the phasors at the output rate, which are turned in place.
+    #[inline(never)]
+    fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
+        for (phasor, alignment) in phasors.iter_mut().zip(&self.alignments) {
+            *phasor = phasor.aligned(*alignment);
         }
-        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.as_ref(), &aligned);
-        let mut bridges = Vec::new();
-        let _ = bridges.resize(self.bridges.len(), BridgeReading::default());
-        bridge::invert(&self.bridges, &aligned, monitor_ratio, &mut bridges);
-        let (axes, residual_am, disagree) = self.axes.solve(&bridges);
-        health |=
-            bridges.iter().fold(Health::when(Health::AXES_RESIDUAL, disagree), |h, b| h | b.health);
+        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.as_ref(), phasors);
+        let _ = reading.bridges.resize(self.bridges.len(), BridgeReading::default());
+        bridge::invert(&self.bridges, phasors, monitor_ratio, &mut reading.bridges);
+        let (residual_am, disagree) = self.axes.solve(&reading.bridges, &mut reading.axes);
+        health |= Health::when(Health::AXES_RESIDUAL, disagree);
+        health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
 
         // Last sample of the interval, and how far back the response reaches.
         let last = (self.next + 1) * self.interval - 1;
-        let over_range_channels = self.gathered.over_range;
+        reading.over_range_channels = self.gathered.over_range;
         health |= self.hold_faults();
         health |= Health::when(Health::SETTLING, last + 1 < self.first_sample + self.span);
-        let half_samples = 2 * last as i64 - (self.span as i64 - 1);
+        reading.half_samples = 2 * last as i64 - (self.span as i64 - 1);
         self.gathered = Interval::default();
         self.next += 1;
         self.counts.count(health);
-        Reading {
-            half_samples,
-            axes,
-            bridges,
-            monitor_ratio,
-            residual_am,
-            over_range_channels,
-            health,
-        }
+        reading.monitor_ratio = monitor_ratio;
+        reading.residual_am = residual_am;
+        reading.health = health;
     }
 
     /// A bad sample spoils every reading whose filters it is in: the fault holds that long.

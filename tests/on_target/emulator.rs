@@ -10,6 +10,10 @@ use std::process::Command;
 pub struct Run(Vec<(String, String)>);
 
 impl Run {
+    pub fn of(line: &str) -> Self {
+        let pairs = line.split(' ').filter_map(|word| word.split_once('='));
+        Self(pairs.map(|(k, v)| (k.to_owned(), v.to_owned())).collect())
+    }
     pub fn text(&self, key: &str) -> &str {
         let found = self.0.iter().find(|(k, _)| k == key);
         &found.unwrap_or_else(|| panic!("no {key} in {:?}", self.0)).1
@@ -66,9 +70,5 @@ pub fn run(core: Core, images: &Path, cases: &[Case]) -> Vec<Run> {
     std::fs::write(folder.path().join("cases.bin"), (cases.len() as u64).to_le_bytes())
         .expect("written");
     let text = finish(core.emulator(&images.join("bench"), folder.path()));
-    let words = |line: &str| {
-        let pairs = line.split(' ').filter_map(|word| word.split_once('='));
-        Run(pairs.map(|(k, v)| (k.to_owned(), v.to_owned())).collect())
-    };
-    text.lines().filter(|line| line.starts_with("case=")).map(words).collect()
+    text.lines().filter(|line| line.starts_with("case=")).map(Run::of).collect()
 }

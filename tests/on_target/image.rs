@@ -83,6 +83,22 @@ impl Image {
         self.below(*start, &mut Vec::new())
     }
 
+    /// Size of all functions that `root` may reach, itself among them.
+    pub fn reached(&self, root: &str) -> u64 {
+        let mut seen = BTreeSet::new();
+        let start = self.functions.iter().filter(|(_, (name, _))| name.contains(root));
+        let mut left: Vec<u64> = start.map(|(address, _)| *address).collect();
+        while let Some(address) = left.pop() {
+            if let Some((_, function)) = self.functions.get(&address)
+                && seen.insert(address)
+            {
+                left.extend(&function.calls);
+                left.extend(function.indirect.then_some(&function.names).into_iter().flatten());
+            }
+        }
+        seen.iter().map(|address| self.functions[address].1.size).sum()
+    }
+
     fn below(&self, address: u64, path: &mut Vec<u64>) -> u64 {
         let Some((name, function)) = self.functions.get(&address) else { return 0 };
         assert!(!path.contains(&address), "{name} calls itself: no bound");
