@@ -7,6 +7,7 @@
 #[path = "on_target/build.rs"]
 mod build;
 #[path = "on_target/cases.rs"]
+#[allow(dead_code)]
 mod cases;
 #[path = "../benches/cortex-m/src/digest.rs"]
 mod digest;

@@ -77,6 +77,23 @@ pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Optio
     if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
 }
 
+/// Samples that reach the integrators together, at most the ratio; the last section of an interval
+/// may be shorter. Zero where not even one sample's sums fit.
+#[must_use]
+pub fn section_length(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> u32 {
+    let (order, ratio) = (u32::from(config.order), u32::from(config.ratio));
+    let folds = folded_period(carrier, config, code_bits);
+    match folds {
+        Some(period) => fold::section(period, order, code_bits).min(ratio),
+        // As few sections as may be, all about as long.
+        None => {
+            let longest = section(order, code_bits, fraction_bits(config, code_bits, None));
+            let sections = ratio.div_ceil(longest.max(1));
+            ratio.div_ceil(sections.max(1)).min(longest)
+        }
+    }
+}
+
 /// Fewest fraction bits for the sake of a 64-bit register: cosines within 2^-25.
 const LEAST_FRACTION_BITS: u32 = 24;
 
@@ -152,15 +169,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
         check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
-        let section = match folds {
-            Some(period) => fold::section(period, order, code_bits).min(ratio),
-            // As few sections as may be, all about as long.
-            None => {
-                let longest = section(order, code_bits, fraction_bits);
-                let sections = ratio.div_ceil(longest.max(1));
-                ratio.div_ceil(sections.max(1)).min(longest)
-            }
-        };
+        let section = section_length(carrier, config, code_bits);
         check("samples in a section", section.into(), 1, ratio.into())?;
         let last = match ratio.checked_rem(section) {
             Some(0) | None => section,

@@ -163,7 +163,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
 /// In: |a|, |b| <= 2^62, c and s cosine and sine, Q2.30. Each of a and b as upper 32 bits and
 /// lower 32: four 32 x 32 products, upper sum below 2^62, lower sum below 2^63. Out: below
 /// sqrt(2) 2^62 and a half.
-#[inline]
+#[inline(never)]
 fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
     let (c, s) = (i64::from(c), i64::from(s));
     let upper = (a >> 32) * c + (b >> 32) * s;

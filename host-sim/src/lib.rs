@@ -10,6 +10,7 @@
 pub mod capture;
 pub mod chain;
 pub mod commands;
+pub mod cycles;
 pub mod demodulate;
 pub mod error;
 pub mod ideal;

@@ -8,6 +8,7 @@ use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Readout};
+use quietgap_sim::cycles::Shape;
 use quietgap_sim::sensor::Sensor;
 
 /// Owned [`ReadoutConfig`].
@@ -93,6 +94,106 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
     cases.extend(cases.clone().iter().map(cut));
     let mut source = Source::new(2026);
     cases.extend((0..random).map(|n| Case::random(n, &mut source)));
+    cases
+}
+
+/// Plans sized to their readouts, to fit the counts of instructions to; and, none of them among
+/// the first, to check the fit with.
+pub fn plans(check: bool) -> Vec<Case> {
+    const LONG: &[(u16, usize)] = &[(10, 50), (4, 41)];
+    const SHORT: &[(u16, usize)] = &[(8, 40)];
+    const THREE: &[(u16, usize)] = &[(4, 21), (3, 12), (2, 30)];
+    // Kind, channels, period (zero: not coherent), ratio, bits, FIR stages, differential delay.
+    type Row = (i64, usize, u32, u16, u8, &'static [(u16, usize)], u8);
+    const FIT: [Row; 47] = [
+        (17, 4, 0, 150, 24, SHORT, 1),
+        (17, 4, 0, 232, 24, LONG, 1),
+        (17, 4, 0, 90, 24, THREE, 1),
+        (3, 2, 0, 172, 20, LONG, 1),
+        (18, 6, 12, 120, 24, LONG, 1),
+        (18, 6, 12, 192, 22, SHORT, 1),
+        (18, 6, 12, 240, 18, THREE, 1),
+        (17, 4, 0, 220, 20, THREE, 1),
+        (12, 3, 10, 180, 24, SHORT, 1),
+        (12, 3, 10, 60, 24, LONG, 1),
+        (15, 6, 4, 180, 24, SHORT, 1),
+        (15, 6, 4, 64, 24, LONG, 1),
+        (13, 4, 8, 200, 24, SHORT, 1),
+        (16, 5, 6, 240, 24, SHORT, 1),
+        (10, 1, 6, 240, 24, THREE, 1),
+        (11, 1, 10, 160, 16, SHORT, 1),
+        (17, 4, 0, 240, 24, LONG, 1),
+        (3, 2, 0, 100, 24, THREE, 1),
+        (4, 7, 0, 250, 24, SHORT, 1),
+        (17, 4, 0, 64, 18, SHORT, 1),
+        (14, 2, 16, 64, 20, SHORT, 1),
+        (14, 2, 16, 192, 18, THREE, 1),
+        (13, 4, 8, 160, 20, SHORT, 1),
+        (13, 4, 8, 240, 18, LONG, 1),
+        (12, 3, 10, 80, 20, THREE, 1),
+        (15, 6, 4, 200, 16, SHORT, 1),
+        (16, 5, 6, 240, 18, LONG, 1),
+        (11, 1, 10, 160, 18, THREE, 1),
+        (10, 1, 6, 120, 24, LONG, 1),
+        (10, 1, 6, 60, 18, &[], 1),
+        (11, 1, 10, 100, 24, SHORT, 1),
+        (11, 1, 10, 240, 20, LONG, 1),
+        (12, 3, 10, 160, 24, THREE, 1),
+        (12, 3, 10, 250, 24, SHORT, 1),
+        (13, 4, 8, 128, 24, LONG, 1),
+        (13, 4, 8, 64, 16, THREE, 1),
+        (14, 2, 16, 160, 24, SHORT, 1),
+        (14, 2, 16, 256, 24, LONG, 1),
+        (15, 6, 4, 128, 18, THREE, 1),
+        (15, 6, 4, 60, 20, LONG, 1),
+        (16, 5, 6, 120, 22, SHORT, 1),
+        (16, 5, 6, 180, 20, THREE, 2),
+        (12, 3, 10, 100, 20, LONG, 2),
+        (17, 4, 0, 160, 24, LONG, 1),
+        (17, 4, 0, 100, 20, SHORT, 1),
+        (3, 2, 0, 250, 24, SHORT, 1),
+        (4, 7, 0, 120, 24, THREE, 1),
+    ];
+    const CHECK: [Row; 7] = [
+        (18, 6, 12, 156, 24, SHORT, 1),
+        (12, 3, 10, 200, 24, LONG, 1),
+        (13, 4, 8, 96, 24, SHORT, 1),
+        (14, 2, 16, 128, 20, THREE, 1),
+        (15, 6, 4, 100, 24, SHORT, 1),
+        (11, 1, 10, 160, 24, LONG, 1),
+        (17, 4, 0, 200, 24, THREE, 1),
+    ];
+    let rows: &[Row] = if check { &CHECK } else { &FIT };
+    let mut cases = Vec::new();
+    for &(kind, channels, period, ratio, code_bits, stages, delay) in rows {
+        for watch in [Watch::EverySample, Watch::Sparse] {
+            let mut settings = sensor("vault-two-bridge");
+            settings.code_bits = code_bits;
+            settings.carrier = if period > 0 { (1, period) } else { (0x1811_2233_4455_6677, 0) };
+            settings.front_end.ratio = ratio;
+            settings.front_end.differential_delay = delay;
+            settings.front_end.watch = watch;
+            settings.firs =
+                stages.iter().map(|(r, n)| (*r, 20, vec![(1 << 20) / *n as i32; *n])).collect();
+            settings.alignments = vec![settings.alignments[0]; channels];
+            settings.bridges.truncate(channels);
+            for (channel, bridge) in (0..).zip(&mut settings.bridges) {
+                if let BridgeKind::Difference { channel: at, .. } = &mut bridge.kind {
+                    *at = channel;
+                }
+            }
+            let bridges = settings.bridges.len();
+            settings.axes = bridges as u8;
+            settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
+            settings.geometry = settings.solve.clone();
+            let name = format!("plan-{kind}-{ratio}-{code_bits},{watch:?}");
+            let intervals = (8192 / (channels * usize::from(ratio))).clamp(1, 8);
+            let frames = intervals * usize::from(ratio);
+            let product: usize = stages.iter().map(|(r, _)| usize::from(*r)).product();
+            let repeats = product * 800usize.div_ceil(product * intervals);
+            cases.push(Case::of_sensor(&name, kind, frames, repeats, settings));
+        }
+    }
     cases
 }
 
@@ -268,6 +369,16 @@ impl Case {
     /// Codes of the whole run.
     pub fn samples(&self) -> u64 {
         (self.repeats * self.frames * self.settings.alignments.len()) as u64
+    }
+
+    /// What costs instructions.
+    pub fn shape(&self) -> Shape {
+        self.settings.with_config(|config| Shape::of(config).expect("a model for its order"))
+    }
+
+    /// Intervals of the front end in the run.
+    pub fn intervals(&self) -> f64 {
+        (self.repeats * self.frames / usize::from(self.settings.front_end.ratio)) as f64
     }
 
     pub fn on_host(&self) -> Outcome {

@@ -64,7 +64,7 @@ pub fn finish(mut command: Command) -> String {
 pub fn run(core: Core, images: &Path, cases: &[Case]) -> Vec<Run> {
     let folder = tempfile::tempdir().expect("a folder");
     for (number, case) in cases.iter().enumerate() {
-        let path = folder.path().join(format!("case-{number:02}.bin"));
+        let path = folder.path().join(format!("case-{number:03}.bin"));
         std::fs::write(path, case.to_bytes()).expect("a case is written");
     }
     std::fs::write(folder.path().join("cases.bin"), (cases.len() as u64).to_le_bytes())

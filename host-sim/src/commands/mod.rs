@@ -1,6 +1,7 @@
 //! **Commands**: arguments in, library calls, text or JSON out. Text goes to standard error
 //! where `--json` asks for one object on standard output.
 
+mod cycles;
 mod demo;
 mod demodulate;
 mod simulate;
@@ -26,6 +27,8 @@ pub enum Command {
     Demodulate(demodulate::Options),
     /// The firmware's code against the f64 twin and the truth, judged by limits
     Verify(verify::Options),
+    /// Instructions, cycles and load of a sensor's plan on a microcontroller
+    Cycles(cycles::Options),
 }
 
 /// Runs a command; `false` when a limit was missed.
@@ -38,6 +41,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Simulate(options) => simulate::run(&options),
         Command::Demodulate(options) => demodulate::run(&options),
         Command::Verify(options) => verify::run(&options),
+        Command::Cycles(options) => cycles::run(&options),
     }
 }
 

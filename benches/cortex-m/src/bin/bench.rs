@@ -1,4 +1,4 @@
-//! Runs the cases that the host wrote (`case-0.bin`, `case-1.bin`, ...) and prints a line for
+//! Runs the cases that the host wrote (`case-000.bin`, `case-001.bin`, ...) and prints a line for
 //! each: digests of every output word, instructions of the chain and of each stage, stack.
 #![no_std]
 #![no_main]
@@ -46,8 +46,9 @@ fn main() -> ! {
     counter::start(&mut peripherals.SYST);
     let count = case::read(b"cases.bin\0")[0];
     for number in 0..count as u8 {
-        let mut name = *b"case-00.bin\0";
-        (name[5], name[6]) = (b'0' + number / 10, b'0' + number % 10);
+        let mut name = *b"case-000.bin\0";
+        let digits = [number / 100, number / 10 % 10, number % 10];
+        name[5..8].copy_from_slice(&digits.map(|digit| b'0' + digit));
         let mut words = Words(case::read(&name));
         let kind = words.next();
         let mut task = Task {
@@ -69,6 +70,16 @@ fn main() -> ! {
             5 => run::<1, 4, 130, 128, 64>(number, &settings, &task),
             6 => run::<2, 4, 130, 128, 64>(number, &settings, &task),
             7 => run::<3, 4, 130, 128, 64>(number, &settings, &task),
+            // Sized for their plans, as firmware is.
+            10 => run::<2, 1, 3, 160, 400>(number, &settings, &task),
+            11 => run::<2, 1, 5, 160, 400>(number, &settings, &task),
+            12 => run::<2, 3, 15, 160, 400>(number, &settings, &task),
+            13 => run::<2, 4, 16, 160, 400>(number, &settings, &task),
+            14 => run::<2, 2, 16, 160, 400>(number, &settings, &task),
+            15 => run::<2, 6, 12, 160, 400>(number, &settings, &task),
+            16 => run::<2, 5, 15, 160, 400>(number, &settings, &task),
+            18 => run::<2, 6, 36, 160, 400>(number, &settings, &task),
+            17 => run::<2, 4, 128, 160, 400>(number, &settings, &task),
             _ => panic!("kind {kind}"),
         }
     }

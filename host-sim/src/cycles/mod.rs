@@ -1,0 +1,278 @@
+//! **Cycles**: what a plan costs on a microcontroller, before there is a board.
+//!
+//! Instructions are a sum of counts that follow from the plan (intervals, sections, columns, open
+//! outputs) times coefficients; the coefficients were fitted to instruction counts of the real
+//! cross-compiled images in the emulator (`tests/cycles.rs` makes and checks them). Cycles follow
+//! by a stated number of cycles for an instruction of each core.
+
+mod coefficients;
+
+use crate::sensor::Settings;
+use coefficients::{M4, M7, M33};
+use quietgap_core::config::Watch;
+use quietgap_core::front_end::{folded_period, section_length};
+
+/// Coefficients of one core, in the order of the features.
+#[derive(Debug)]
+pub struct Coefficients {
+    /// Of [`Shape::folded`].
+    pub folded: [f64; 17],
+    /// Of [`Shape::mixed`].
+    pub mixed: [f64; 8],
+    /// Of [`Shape::firs`].
+    pub firs: [f64; 5],
+    /// Of [`Shape::reading`].
+    pub reading: [f64; 3],
+    /// Of [`Shape::join`].
+    pub join: [f64; 2],
+}
+
+/// A core that images are built for.
+#[derive(Debug)]
+pub struct Cpu {
+    /// As on the command line.
+    pub name: &'static str,
+    /// Fitted coefficients.
+    pub coefficients: &'static Coefficients,
+    /// Cycles for an instruction.
+    pub cycles_per_instruction: f64,
+    /// Where that comes from.
+    pub assumption: &'static str,
+}
+
+/// All cores.
+pub const CPUS: [Cpu; 3] = [
+    Cpu {
+        name: "m4",
+        coefficients: &M4,
+        cycles_per_instruction: 1.25,
+        assumption: "folded loop by llvm-mca 19 for cortex-m4: 1.02 cycles an instruction; a \
+                     quarter assumed on top of one for double loads, long products and branches; \
+                     no wait states",
+    },
+    Cpu {
+        name: "m7",
+        coefficients: &M7,
+        cycles_per_instruction: 0.75,
+        assumption: "folded loop by llvm-mca 19 for cortex-m7: 0.52 cycles an instruction (two \
+                     issued at once); half as much again assumed for branches and what stands \
+                     around the loop; code and data in tightly coupled memory",
+    },
+    Cpu {
+        name: "m33",
+        coefficients: &M33,
+        cycles_per_instruction: 1.25,
+        assumption: "llvm-mca 19 has no cortex-m33: the M4's 1.25 assumed; no wait states",
+    },
+];
+
+/// What of a plan costs instructions.
+#[derive(Debug, Clone)]
+pub struct Shape {
+    /// Channels.
+    pub channels: f64,
+    /// Front-end ratio.
+    pub ratio: f64,
+    /// Columns per channel of a folded front end.
+    phases: Option<u32>,
+    /// Samples of each section of an interval.
+    sections: Vec<u32>,
+    sparse: bool,
+    /// Intervals of the CIC that add to outputs to come.
+    pending: f64,
+    /// Ratio and taps of each FIR stage.
+    stages: Vec<(f64, f64)>,
+    bridges: f64,
+    axes: f64,
+}
+
+/// Instructions of one output interval of the front end (or one reading), by stage.
+#[derive(Debug, Clone, Copy)]
+pub struct Instructions {
+    /// Mixer and first decimation of one interval.
+    pub front_end: f64,
+    /// FIR stages, mean of one interval.
+    pub firs: f64,
+    /// Bridges, axes, health: one reading.
+    pub reading: f64,
+    /// Handing blocks and phasors on, one interval.
+    pub join: f64,
+    /// FIR stages of the interval in which all give an output.
+    pub firs_worst: f64,
+}
+
+fn dot(features: &[f64], coefficients: &[f64]) -> f64 {
+    features.iter().zip(coefficients).map(|(f, c)| f * c).sum()
+}
+
+impl Shape {
+    /// Of a sensor's settings.
+    ///
+    /// # Errors
+    /// The order of the CIC if there is no model for it.
+    pub fn new(settings: &Settings) -> Result<Self, u8> {
+        settings.with_config(Self::of)
+    }
+
+    /// Of a readout's settings.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn of(config: &quietgap_core::config::ReadoutConfig<'_>) -> Result<Self, u8> {
+        let (front, bits) = (config.front_end, u32::from(config.code_bits));
+        if front.order != 2 {
+            return Err(front.order);
+        }
+        let period = folded_period(config.carrier, front, bits);
+        let length = section_length(config.carrier, front, bits).max(1);
+        let mut sections = Vec::new();
+        let mut left = u32::from(front.ratio);
+        while left > 0 {
+            sections.push(length.min(left));
+            left -= length.min(left);
+        }
+        Ok(Self {
+            channels: config.alignments.len() as f64,
+            ratio: front.ratio.into(),
+            phases: period.map(|p| if p % 2 == 0 { p / 2 } else { p }),
+            sections,
+            sparse: front.watch == Watch::Sparse,
+            pending: f64::from(front.order) * f64::from(front.differential_delay) - 1.0,
+            stages: config.firs.iter().map(|f| (f.ratio.into(), f.taps.len() as f64)).collect(),
+            bridges: config.bridges.len() as f64,
+            axes: config.axes.axes.into(),
+        })
+    }
+
+    /// Whether the front end folds.
+    #[must_use]
+    pub fn is_folded(&self) -> bool {
+        self.phases.is_some()
+    }
+
+    /// Front-end intervals from one reading to the next.
+    #[must_use]
+    pub fn intervals(&self) -> f64 {
+        self.stages.iter().map(|s| s.0).product()
+    }
+
+    /// Counts of a folded interval: itself, channels, sections, section x channel, its columns;
+    /// blocks of eight rows x pairs of columns and single columns, bare, watched in every row,
+    /// watched in every second; groups of columns; leftover rows x columns; channels x intervals
+    /// that the CIC keeps, where that is more than one; sections behind the first x channel;
+    /// columns x phases (a loop over few phases is unrolled, one over many is not); pairs of
+    /// columns where eight rows reach beyond the offsets of a double load, 1020 bytes.
+    #[must_use]
+    pub fn folded(&self) -> [f64; 17] {
+        let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
+        let mut f = [0.0; 17];
+        (f[0], f[1]) = (1.0, c);
+        f[14] = c * (self.sections.len() as f64 - 1.0);
+        f[13] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
+        let columns = c * k;
+        let watched = if self.sparse { c } else { columns };
+        let halves = |n: f64| ((n / 2.0).floor(), n % 2.0);
+        let ((pairs, single), (bare, alone)) = (halves(watched), halves(columns - watched));
+        for section in &self.sections {
+            let rows = f64::from(*section) / k;
+            let (blocks, rest) = ((rows / 8.0).floor(), rows % 8.0);
+            f[2] += 1.0;
+            f[3] += c;
+            f[4] += columns;
+            f[15] += columns * k;
+            f[5] += blocks * bare;
+            f[6] += blocks * alone;
+            let at = if self.sparse { 9 } else { 7 };
+            f[at] += blocks * pairs;
+            f[at + 1] += blocks * single;
+            f[11] += pairs + single + bare + alone;
+            f[12] += rest * columns;
+            f[16] += if 32.0 * columns > 1020.0 { blocks * (bare + pairs) } else { 0.0 };
+        }
+        f
+    }
+
+    /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
+    /// behind the last block of eight, samples watched beyond one of eight, sections behind the
+    /// first x channel.
+    #[must_use]
+    pub fn mixed(&self) -> [f64; 8] {
+        let c = self.channels;
+        let later = c * (self.sections.len() as f64 - 1.0);
+        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, 0.0, later];
+        for section in &self.sections {
+            f[2] += 1.0;
+            f[3] += c;
+            f[4] += c * f64::from(section / 8 * 8);
+            f[5] += c * f64::from(section % 8);
+            f[6] += if self.sparse { 0.0 } else { c * f64::from(section / 8 * 7) };
+        }
+        f
+    }
+
+    /// Counts of the FIR stages for each of their inputs, on the average: stages, open outputs,
+    /// these x channels, closings, these x channels.
+    #[must_use]
+    pub fn firs(&self) -> [f64; 5] {
+        self.fir_counts(false)
+    }
+
+    fn fir_counts(&self, worst: bool) -> [f64; 5] {
+        let (c, mut rate, mut f) = (self.channels, 1.0, [0.0; 5]);
+        for (ratio, taps) in &self.stages {
+            let outputs = taps / ratio;
+            f[0] += rate;
+            f[1] += rate * outputs;
+            f[2] += rate * outputs * c;
+            rate = if worst { 1.0 } else { rate / ratio };
+            f[3] += rate;
+            f[4] += rate * c;
+        }
+        f
+    }
+
+    /// Counts of a reading: itself, bridges (with alignment), bridges x axes.
+    #[must_use]
+    pub fn reading(&self) -> [f64; 3] {
+        [1.0, self.bridges, self.bridges * self.axes]
+    }
+
+    /// Counts of what joins the stages in an interval: itself, channels.
+    #[must_use]
+    pub fn join(&self) -> [f64; 2] {
+        [1.0, self.channels]
+    }
+
+    /// Instructions by stage.
+    #[must_use]
+    pub fn instructions(&self, coefficients: &Coefficients) -> Instructions {
+        let firs = |counts: [f64; 5]| {
+            if self.stages.is_empty() { 0.0 } else { dot(&counts, &coefficients.firs) }
+        };
+        Instructions {
+            front_end: if self.is_folded() {
+                dot(&self.folded(), &coefficients.folded)
+            } else {
+                dot(&self.mixed(), &coefficients.mixed)
+            },
+            firs: firs(self.firs()),
+            reading: dot(&self.reading(), &coefficients.reading),
+            join: dot(&self.join(), &coefficients.join),
+            firs_worst: firs(self.fir_counts(true)),
+        }
+    }
+}
+
+impl Instructions {
+    /// Of the whole chain, mean of an interval.
+    #[must_use]
+    pub fn chain(&self, shape: &Shape) -> f64 {
+        self.front_end + self.firs + self.join + self.reading / shape.intervals()
+    }
+
+    /// Of the interval in which every stage gives an output.
+    #[must_use]
+    pub fn worst(&self) -> f64 {
+        self.front_end + self.firs_worst + self.join + self.reading
+    }
+}
