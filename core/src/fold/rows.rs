@@ -4,8 +4,10 @@ use heapless::Vec;
 
 /// Columns summed side by side, in registers: a small core's double load, a host's vectors.
 pub(super) const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 16 };
-/// Rows of a turn of the loop.
-const BLOCK: usize = 8;
+/// The same for what is left over.
+const FEW: usize = if cfg!(target_arch = "arm") { 1 } else { 4 };
+/// Rows of a turn of the loop: many where each turn costs, two where registers are short of lanes.
+const BLOCK: usize = if cfg!(target_arch = "arm") { 8 } else { 2 };
 
 /// |code| for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of
 /// a b-bit converter and all beyond.
@@ -136,9 +138,13 @@ fn sum_columns<
         }
     };
     while first < watched {
-        if LANES <= width && first <= width - LANES && LANES <= watched - first {
+        let left = watched - first;
+        if LANES <= left && LANES <= width && first <= width - LANES {
             note(&sum_lanes::<ORDER, LANES, WATCHED, ALTERNATE>(sums, data, width, first));
             first += LANES;
+        } else if FEW > 1 && FEW <= left {
+            note(&sum_lanes::<ORDER, FEW, WATCHED, ALTERNATE>(sums, data, width, first));
+            first += FEW;
         } else {
             note(&sum_lanes::<ORDER, 1, WATCHED, ALTERNATE>(sums, data, width, first));
             first += 1;
@@ -147,6 +153,10 @@ fn sum_columns<
     while LANES <= width && first <= width - LANES {
         sum_lanes::<ORDER, LANES, NONE, ALTERNATE>(sums, data, width, first);
         first += LANES;
+    }
+    while FEW > 1 && first + FEW <= width {
+        sum_lanes::<ORDER, FEW, NONE, ALTERNATE>(sums, data, width, first);
+        first += FEW;
     }
     while first < width {
         sum_lanes::<ORDER, 1, NONE, ALTERNATE>(sums, data, width, first);
@@ -167,38 +177,72 @@ fn sum_lanes<const ORDER: usize, const L: usize, const WATCHED: usize, const ALT
     let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else {
         return seen;
     };
-    let mut sums = *state;
-    let mut row = |data: &[i32], row: usize| {
-        let codes = data.get(row * width + first..).and_then(|d| d.first_chunk::<L>());
-        let Some(codes) = codes else { return };
-        for lane in 0..L {
-            if WATCHED == EVERY || WATCHED == EVEN && row % 2 == 0 {
-                seen[lane] |= reach(codes[lane]);
-            }
-            add(&mut sums[lane], codes[lane], ALTERNATE && row % 2 == 1);
-        }
-    };
+    // Level by level, as a host's vectors want them.
+    let mut sums: [[i32; L]; ORDER] = core::array::from_fn(|level| state.map(|s| s[level]));
     let mut blocks = data.chunks_exact((BLOCK * width).max(1));
     for block in &mut blocks {
         for r in 0..BLOCK {
-            row(block, r);
+            add_row::<ORDER, L, WATCHED, ALTERNATE>(
+                &mut sums,
+                &mut seen,
+                block,
+                r * width + first,
+                r,
+            );
         }
     }
     for pair in blocks.remainder().chunks((2 * width).max(1)) {
-        row(pair, 0);
-        row(pair, 1);
+        for r in 0..2 {
+            add_row::<ORDER, L, WATCHED, ALTERNATE>(
+                &mut sums,
+                &mut seen,
+                pair,
+                r * width + first,
+                r,
+            );
+        }
     }
-    *state = sums;
+    for (lane, state) in state.iter_mut().enumerate() {
+        *state = core::array::from_fn(|level| sums[level][lane]);
+    }
     seen
 }
 
-/// N cascaded sums take one code; wrapping: the bound is the plan's, the watch word's the proof.
+/// One row, number `row` of its block, whose codes for these columns stand at `at`.
+#[inline(always)]
+fn add_row<const ORDER: usize, const L: usize, const WATCHED: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; L]; ORDER],
+    seen: &mut [i32; L],
+    data: &[i32],
+    at: usize,
+    row: usize,
+) {
+    let Some(codes) = data.get(at..).and_then(|d| d.first_chunk::<L>()) else { return };
+    let negative = ALTERNATE && row % 2 == 1;
+    for lane in 0..L {
+        if WATCHED == EVERY || WATCHED == EVEN && row % 2 == 0 {
+            seen[lane] |= reach(codes[lane]);
+        }
+        let mut carry = codes[lane];
+        for (level, sum) in sums.iter_mut().enumerate() {
+            sum[lane] = step(sum[lane], carry, level == 0 && negative);
+            carry = sum[lane];
+        }
+    }
+}
+
+/// N cascaded sums take one code.
 #[inline(always)]
 fn add<const ORDER: usize>(sums: &mut [i32; ORDER], code: i32, negative: bool) {
     let mut carry = code;
     for (level, sum) in sums.iter_mut().enumerate() {
-        *sum =
-            if level == 0 && negative { sum.wrapping_sub(carry) } else { sum.wrapping_add(carry) };
+        *sum = step(*sum, carry, level == 0 && negative);
         carry = *sum;
     }
+}
+
+/// One addition; wrapping: the bound is the plan's, the watch word's the proof.
+#[inline(always)]
+const fn step(sum: i32, carry: i32, negative: bool) -> i32 {
+    if negative { sum.wrapping_sub(carry) } else { sum.wrapping_add(carry) }
 }
