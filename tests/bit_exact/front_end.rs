@@ -64,7 +64,7 @@ impl Plan {
     }
     /// Folded: K times a cosine fits an `i32`.
     fn folded_bits(&self, samples: usize) -> u32 {
-        let phases = if samples % 2 == 0 { samples / 2 } else { samples };
+        let phases = if samples.is_multiple_of(2) { samples / 2 } else { samples };
         let most = (0..31).filter(|f| (phases as u64) << f < 1 << 31).max().expect("bits");
         self.fraction_bits(most)
     }

@@ -220,7 +220,7 @@ fn add_row<const ORDER: usize, const L: usize, const WATCHED: usize, const ALTER
     let Some(codes) = data.get(at..).and_then(|d| d.first_chunk::<L>()) else { return };
     let negative = ALTERNATE && row % 2 == 1;
     for lane in 0..L {
-        if WATCHED == EVERY || WATCHED == EVEN && row % 2 == 0 {
+        if WATCHED == EVERY || WATCHED == EVEN && row & 1 == 0 {
             seen[lane] |= reach(codes[lane]);
         }
         let mut carry = codes[lane];
