@@ -198,7 +198,8 @@ pub const fn cos_sin(phase: u64) -> (i64, i64) {
 
 /// Cosine and sine of `phase` 2^-64 turns, at most 30 fraction bits so that ±1 fits an `i32`:
 /// Q2.62 from [`cos_sin`], rounded half to even.
-pub(crate) const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
+#[must_use]
+pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     let (cosine, sine) = cos_sin(phase);
     let shift = 62 - fraction_bits;
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]

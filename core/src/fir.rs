@@ -17,7 +17,7 @@
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage};
 use crate::phasor::Phasor;
-use crate::word::{WORD_LIMIT, Word, shift_round};
+use crate::word::{Word, saturate_word, shift_round};
 use heapless::Vec;
 
 /// An output that is still being added up: upper and lower sums of I and Q.
@@ -203,7 +203,7 @@ impl FirStage {
             let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else {
                 break;
             };
-            add_frame(sums, frame, tap);
+            sums.iter_mut().zip(&*frame).for_each(|(sum, phasor)| sum.add(phasor, tap));
             index += self.ratio as usize;
         }
         self.position += 1;
@@ -228,16 +228,6 @@ impl FirStage {
     }
 }
 
-/// One tap's share of one open output.
-///
-/// Never inlined: a small core has registers for this loop and no more.
-#[inline(always)]
-fn add_frame(sums: &mut [Open], frame: &[Phasor], tap: i32) {
-    for (sum, phasor) in sums.iter_mut().zip(frame) {
-        sum.add(phasor, tap);
-    }
-}
-
 /// upper 2^32 + lower over 2^scale (at most 30), half to even.
 #[inline(never)]
 fn close(sum: [i64; 2], scale: u32) -> (Word, bool) {
@@ -247,8 +237,5 @@ fn close(sum: [i64; 2], scale: u32) -> (Word, bool) {
     // Up where the rest is above half, or half behind an odd floor.
     let half = (1u32 << scale) >> 1;
     let up = rest > half || (rest == half && half != 0 && floor & 1 == 1);
-    let bits = floor.wrapping_add(i64::from(up));
-    let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&bits);
-    let bits = if saturated { bits.clamp(-WORD_LIMIT, WORD_LIMIT) } else { bits };
-    (Word::from_bits(bits), saturated)
+    saturate_word(floor.wrapping_add(i64::from(up)))
 }

@@ -78,12 +78,11 @@ pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Optio
 }
 
 /// Samples that reach the integrators together, at most the ratio; the last section of an interval
-/// may be shorter. Zero where not even one sample's sums fit.
+/// may be shorter; folded with a period or mixed without. Zero where not even one sample's sums fit.
 #[must_use]
-pub fn section_length(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> u32 {
+pub fn section_length(config: FrontEndConfig, code_bits: u32, folded: Option<u32>) -> u32 {
     let (order, ratio) = (u32::from(config.order), u32::from(config.ratio));
-    let folds = folded_period(carrier, config, code_bits);
-    match folds {
+    match folded {
         Some(period) => fold::section(period, order, code_bits).min(ratio),
         // As few sections as may be, all about as long.
         None => {
@@ -169,7 +168,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
         check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
-        let section = section_length(carrier, config, code_bits);
+        let section = section_length(config, code_bits, folds);
         check("samples in a section", section.into(), 1, ratio.into())?;
         let last = match ratio.checked_rem(section) {
             Some(0) | None => section,

@@ -33,7 +33,7 @@ type Turn = [[i32; 2]; 2];
 ///
 /// In: Q(b-1).0 codes. Product: code x Q.f in `i64`, f at most 28. Sums: `i64`, bounded by
 /// 2^(b-1) 2^f C(L+N-1, N) <= 2^62 for a section of L samples, which chooses L. Turned sums:
-/// `i64` x Q2.30 in `i128`, rounded half to even back to Q.f, |out| <= sqrt(2) 2^62 in
+/// `i64` x Q2.30 in two halves, rounded half to even back to Q.f, |out| <= sqrt(2) 2^62 in
 /// the register. Codes beyond b bits wrap the sums; the watch word tells.
 #[derive(Clone, Debug)]
 pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
@@ -147,11 +147,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         self.carrier.advance(u64::from(self.position));
         self.position = 0;
     }
-}
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
-    Mixer<ORDER, CHANNELS, COLUMNS>
-{
     /// Bit c: channel c met an end code of its `code_bits` or one beyond since the last call.
     pub fn over_range(&mut self, code_bits: u32) -> u32 {
         crate::fold::take_over_range(&mut self.watch, code_bits)

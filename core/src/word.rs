@@ -78,9 +78,6 @@ pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
     /// Sum, modulo 2^BITS.
     #[must_use]
     fn plus(self, other: Self) -> Self;
-    /// Difference, modulo 2^BITS.
-    #[must_use]
-    fn minus(self, other: Self) -> Self;
     /// Product, modulo 2^BITS.
     #[must_use]
     fn times(self, factor: i64) -> Self;
@@ -117,10 +114,6 @@ impl Register for i128 {
         self.wrapping_add(other)
     }
     #[inline(always)]
-    fn minus(self, other: Self) -> Self {
-        self.wrapping_sub(other)
-    }
-    #[inline(always)]
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(Self::from(factor))
     }
@@ -147,10 +140,6 @@ impl Register for i64 {
         self.wrapping_add(other)
     }
     #[inline(always)]
-    fn minus(self, other: Self) -> Self {
-        self.wrapping_sub(other)
-    }
-    #[inline(always)]
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(factor)
     }
@@ -168,9 +157,7 @@ impl Register for i64 {
             // A plan that fits leaves the word's size: the shift loses nothing.
             self << shift.bits.unsigned_abs().min(63)
         };
-        let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&x);
-        let x = if saturated { x.clamp(-WORD_LIMIT, WORD_LIMIT) } else { x };
-        (Word::from_bits(x), saturated)
+        saturate_word(x)
     }
 }
 
@@ -206,6 +193,14 @@ pub const fn saturate(x: i128, limit: i64) -> (i64, bool) {
     } else {
         (x as i64, false)
     }
+}
+
+/// Narrows to ±8; the flag tells that it had to saturate.
+#[inline(always)]
+pub(crate) fn saturate_word(x: i64) -> (Word, bool) {
+    let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&x);
+    let x = if saturated { x.clamp(-WORD_LIMIT, WORD_LIMIT) } else { x };
+    (Word::from_bits(x), saturated)
 }
 
 /// Product of two Q2.62 (or one Q2.62 and any other format), rounded half to even.

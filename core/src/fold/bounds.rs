@@ -40,6 +40,7 @@ pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
     value << (code_bits - 1)
 }
 
+/// G\[j\]\[i\]: C(K t + j, j) in the basis C(t + i, i), i <= j (indices from zero).
 ///
 /// Coefficient i is the i-th backward difference at t = -1 (the basis is zero there but for
 /// i = 0, and a backward difference lowers i by one).

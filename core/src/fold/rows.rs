@@ -3,7 +3,7 @@
 use heapless::Vec;
 
 /// Columns summed side by side, in registers: a small core's double load, a host's vectors.
-pub(super) const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 16 };
+const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 16 };
 /// The same for what is left over.
 const FEW: usize = if cfg!(target_arch = "arm") { 1 } else { 4 };
 /// Rows of a turn of the loop: many where each turn costs, two where registers are short of lanes.

@@ -10,6 +10,7 @@ mod coefficients;
 use crate::sensor::Settings;
 use coefficients::{M4, M7, M33};
 use quietgap_core::config::Watch;
+use quietgap_core::fold::phases;
 use quietgap_core::front_end::{folded_period, section_length};
 
 /// Coefficients of one core, in the order of the features.
@@ -124,7 +125,7 @@ impl Shape {
             return Err(front.order);
         }
         let period = folded_period(config.carrier, front, bits);
-        let length = section_length(config.carrier, front, bits).max(1);
+        let length = section_length(front, bits, period).max(1);
         let mut sections = Vec::new();
         let mut left = u32::from(front.ratio);
         while left > 0 {
@@ -134,7 +135,7 @@ impl Shape {
         Ok(Self {
             channels: config.alignments.len() as f64,
             ratio: front.ratio.into(),
-            phases: period.map(|p| if p % 2 == 0 { p / 2 } else { p }),
+            phases: period.map(phases),
             sections,
             sparse: front.watch == Watch::Sparse,
             pending: f64::from(front.order) * f64::from(front.differential_delay) - 1.0,

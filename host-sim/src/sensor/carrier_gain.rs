@@ -1,6 +1,6 @@
 //! Gain of the core's rounded carrier, so that a calibration of the design's holds for it.
 
-use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin};
+use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_short};
 use quietgap_core::config::FrontEndConfig;
 use quietgap_core::front_end::{folded_period, fraction_bits};
 use std::f64::consts::TAU;
@@ -20,14 +20,13 @@ pub fn carrier_gain(
     phase_rad: f64,
 ) -> f64 {
     let Some(period) = folded_period(carrier, config, code_bits) else { return 1.0 };
-    let one = f64::from(1u32 << fraction_bits(config, code_bits, Some(period)));
+    let bits = fraction_bits(config, code_bits, Some(period));
+    let one = f64::from(1u32 << bits);
     let mut oscillator = Carrier::new(carrier);
     let mut gain = 0.0;
     for _ in 0..period {
-        let (cosine, sine) = cos_sin(oscillator.phase());
+        let [c, s] = cos_sin_short(oscillator.phase(), bits).map(|x| f64::from(x) / one);
         let theta = oscillator.phase() as f64 * 2f64.powi(-64) * TAU;
-        let round = |x: i64| (x as f64 * 2f64.powi(-62) * one).round() / one;
-        let (c, s) = (round(cosine), round(sine));
         // Re (c - i s) (e^(i theta) + e^(-i theta - 2 i phi)).
         let image = -theta - 2.0 * phase_rad;
         gain += c * (theta.cos() + image.cos()) + s * (theta.sin() + image.sin());
