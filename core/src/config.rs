@@ -37,8 +37,8 @@ pub enum Watch {
     /// Every code.
     #[default]
     EverySample,
-    /// Folded: one code of each channel in each period of the carrier; mixed: every fourth code,
-    /// or more. An overload as long as that cannot pass unseen, a shorter one can; some three
+    /// Folded: one code of each channel in each period of the carrier; mixed: every fourth code
+    /// of a section. An overload as long as that cannot pass unseen, a shorter one can; some three
     /// instructions cheaper for each code not watched.
     Sparse,
 }

@@ -112,7 +112,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
             accumulate::<ORDER, 0, ANY_BLOCK>
         };
         for (channel, (sums, seen)) in self.sums.iter_mut().zip(&mut self.watch).enumerate() {
-            *seen |= accumulate(sums, frames, channels, channel, carrier, self.sparse);
+            *seen |= accumulate(sums, frames, channels, channel, carrier, from, self.sparse);
         }
         self.position += count as u32;
     }
@@ -172,13 +172,16 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
     ))
 }
 
-/// Samples of a turn of the loop; where `sparse`, the first of them is watched.
-const BLOCK: usize = 8;
-/// The same for a readout larger than its sensor: no flash for a second long loop.
-const ANY_BLOCK: usize = if cfg!(target_arch = "arm") { 1 } else { BLOCK };
+/// Where not every sample of a section is watched, every fourth is.
+const SPARSE: usize = 4;
+/// Samples of a turn of the loop, whole steps of the sparse watch.
+const BLOCK: usize = 2 * SPARSE;
+/// The same for a readout larger than its sensor; zero for one by one: no flash for a second long
+/// loop.
+const ANY_BLOCK: usize = if cfg!(target_arch = "arm") { 0 } else { BLOCK };
 
 /// One channel's share of a block of frames, `stride` codes each (constant where `STRIDE` is not
-/// zero). Returns what the watched codes reached.
+/// zero), from sample `from` of the section on. Returns what the watched codes reached.
 #[inline(never)]
 fn accumulate<const ORDER: usize, const STRIDE: usize, const BLOCK: usize>(
     sums: &mut [[i64; 2]; ORDER],
@@ -186,6 +189,7 @@ fn accumulate<const ORDER: usize, const STRIDE: usize, const BLOCK: usize>(
     stride: usize,
     channel: usize,
     carrier: &[Turn],
+    from: usize,
     sparse: bool,
 ) -> i32 {
     let stride = if STRIDE > 0 { STRIDE } else { stride.max(1) };
@@ -193,18 +197,17 @@ fn accumulate<const ORDER: usize, const STRIDE: usize, const BLOCK: usize>(
         return 0;
     }
     // One part after the other: both would not fit a small core's registers.
-    accumulate_part::<ORDER, 1, NONE, BLOCK>(sums, frames, stride, channel, carrier);
+    accumulate_part::<ORDER, 1, NONE, BLOCK>(sums, frames, stride, channel, carrier, from);
     if sparse {
-        accumulate_part::<ORDER, 0, FIRST, BLOCK>(sums, frames, stride, channel, carrier)
+        accumulate_part::<ORDER, 0, SPARSE, BLOCK>(sums, frames, stride, channel, carrier, from)
     } else {
-        accumulate_part::<ORDER, 0, EVERY, BLOCK>(sums, frames, stride, channel, carrier)
+        accumulate_part::<ORDER, 0, EVERY, BLOCK>(sums, frames, stride, channel, carrier, from)
     }
 }
 
-/// Codes of a turn of the loop that are watched.
-const NONE: usize = 0;
-const FIRST: usize = 1;
-const EVERY: usize = usize::MAX;
+/// Steps of the watch: every sample, or none.
+const EVERY: usize = 1;
+const NONE: usize = usize::MAX;
 
 /// In-phase or quadrature: two products a sample (order 2), or one and N - 1 sums.
 #[inline(always)]
@@ -219,12 +222,14 @@ fn accumulate_part<
     stride: usize,
     channel: usize,
     carrier: &[Turn],
+    from: usize,
 ) -> i32 {
     let mut seen = 0;
     let mut state = [0i64; ORDER];
     state.iter_mut().zip(&*sums).for_each(|(to, from)| *to = from[PART]);
-    let mut add = |code: i32, turn: &Turn, watched: bool| {
-        if watched {
+    // `sample` counts from the section's start: how a run is cut must not choose what is watched.
+    let mut add = |code: i32, turn: &Turn, sample: usize| {
+        if WATCHED != NONE && sample.is_multiple_of(WATCHED) {
             seen |= crate::fold::reach(code);
         }
         let product = |level: usize| i64::from(code) * i64::from(turn[PART][level]);
@@ -240,16 +245,26 @@ fn accumulate_part<
             carry = *sum;
         }
     };
-    let blocks = frames.chunks_exact(BLOCK * stride);
-    let turns = carrier.chunks_exact(BLOCK);
-    let rest = blocks.remainder().chunks_exact(stride).zip(turns.remainder());
+    // One by one to where the watch's step begins, in blocks, and one by one again.
+    let all = carrier.len();
+    let head = if BLOCK > 0 { (from.wrapping_neg() % SPARSE).min(all) } else { all };
+    let long = (all - head).checked_div(BLOCK).unwrap_or(0) * BLOCK;
+    let singles = |first: usize, end: usize| {
+        let frames = frames.chunks_exact(stride).map(|f| f.get(channel).copied().unwrap_or(0));
+        frames.zip(carrier).zip(from..).take(end).skip(first)
+    };
+    for ((code, turn), sample) in singles(0, head) {
+        add(code, turn, sample);
+    }
+    let blocks = frames.get(head * stride..).unwrap_or(&[]).chunks_exact((BLOCK * stride).max(1));
+    let turns = carrier.get(head..).unwrap_or(&[]).chunks_exact(BLOCK.max(1));
     for (block, turns) in blocks.zip(turns) {
         for (n, turn) in turns.iter().enumerate() {
-            add(block.get(n * stride + channel).copied().unwrap_or(0), turn, n < WATCHED);
+            add(block.get(n * stride + channel).copied().unwrap_or(0), turn, n);
         }
     }
-    for (frame, turn) in rest {
-        add(frame.get(channel).copied().unwrap_or(0), turn, WATCHED != NONE);
+    for ((code, turn), sample) in singles(head + long, all) {
+        add(code, turn, sample);
     }
     sums.iter_mut().zip(state).for_each(|(to, from)| to[PART] = from);
     seen

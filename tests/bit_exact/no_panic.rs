@@ -134,8 +134,16 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
 #[test]
 fn seek_takes_any_sample() {
     let carrier = CarrierRatio::coherent(1, 4).unwrap();
-    let plan =
-        Plan { carrier, order: 2, ratio: 8, delay: 1, path: Path::Auto, bits: 24, firs: vec![] };
+    let plan = Plan {
+        carrier,
+        order: 2,
+        ratio: 8,
+        delay: 1,
+        path: Path::Auto,
+        bits: 24,
+        watch: Watch::EverySample,
+        firs: vec![],
+    };
     for sample in [(1 << 62) - 8, 1 << 62, u64::MAX - 8, u64::MAX] {
         let steps = [Step::Seek(sample), Step::Push(&[0; 8 * CHANNELS])];
         let outcome = std::panic::catch_unwind(|| plan.run(&steps).len());

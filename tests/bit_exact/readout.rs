@@ -26,6 +26,7 @@ pub struct Plan {
     pub delay: u8,
     pub path: Path,
     pub bits: u8,
+    pub watch: Watch,
     /// Ratio and half of the taps, mirrored with a middle tap or without.
     pub firs: Vec<(u16, Vec<i32>, bool)>,
 }
@@ -43,7 +44,7 @@ impl Plan {
             ratio: self.ratio,
             differential_delay: self.delay,
             path: self.path,
-            watch: Watch::EverySample,
+            watch: self.watch,
         }
     }
     pub fn interval(&self) -> u64 {
@@ -151,7 +152,8 @@ pub fn folded() -> impl Strategy<Value = Plan> {
         |(period, periods, order, delay, bits, firs)| {
             let carrier = CarrierRatio::coherent(1, period.into()).unwrap();
             let (ratio, path) = (period * periods, Path::Coherent);
-            let plan = Plan { carrier, order, ratio, delay, path, bits, firs };
+            let watch = Watch::EverySample;
+            let plan = Plan { carrier, order, ratio, delay, path, bits, watch, firs };
             folds(carrier, order, bits.into()).then_some(plan)
         },
     )
@@ -161,7 +163,8 @@ pub fn mixed() -> impl Strategy<Value = Plan> {
     (1u64..1 << 63, 2u16..=150, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_map(
         |(step, ratio, order, delay, bits, firs)| {
             let carrier = CarrierRatio::from_step(step).unwrap();
-            Plan { carrier, order, ratio, delay, path: Path::General, bits, firs }
+            let (path, watch) = (Path::General, Watch::EverySample);
+            Plan { carrier, order, ratio, delay, path, bits, watch, firs }
         },
     )
 }
@@ -175,11 +178,21 @@ fn good_codes(plan: &Plan, seed: u64, samples: u64) -> Vec<i32> {
 
 fn cuts_change_nothing(plan: &Plan, seed: u64) -> Result<(), TestCaseError> {
     let codes = good_codes(plan, seed, plan.span() + 3 * plan.interval() + 1);
-    let whole = plan.run(&[Step::Push(&codes)]);
+    let whole = same_however_cut(plan, &codes, seed)?;
+    prop_assert!(whole.len() as u64 >= 3 && !whole.last().unwrap().health.has(Health::SETTLING));
+    prop_assert!(
+        whole.iter().all(|r| r.over_range_channels == 0 && !r.health.has(Health::OVER_RANGE))
+    );
+    Ok(())
+}
+
+/// The readings of `codes`, the same in one block as in blocks cut at random.
+fn same_however_cut(plan: &Plan, codes: &[i32], seed: u64) -> Result<Vec<Reading>, TestCaseError> {
+    let whole = plan.run(&[Step::Push(codes)]);
     let mut noise = Noise(!seed);
     for most in [7, codes.len() + 1] {
         let mut steps = Vec::new();
-        let mut rest = &codes[..];
+        let mut rest = codes;
         while !rest.is_empty() {
             let (now, later) = rest.split_at(noise.below(most).min(rest.len()));
             steps.push(Step::Push(now));
@@ -187,11 +200,7 @@ fn cuts_change_nothing(plan: &Plan, seed: u64) -> Result<(), TestCaseError> {
         }
         prop_assert_eq!(&plan.run(&steps), &whole);
     }
-    prop_assert!(whole.len() as u64 >= 3 && !whole.last().unwrap().health.has(Health::SETTLING));
-    prop_assert!(
-        whole.iter().all(|r| r.over_range_channels == 0 && !r.health.has(Health::OVER_RANGE))
-    );
-    Ok(())
+    Ok(whole)
 }
 
 /// Starts at sample `near` of an interval, what filled the filters before being lost.
@@ -260,7 +269,8 @@ proptest! {
     ) {
         let path = if general { Path::General } else { Path::Coherent };
         let carrier = CarrierRatio::coherent(1, 4).unwrap();
-        let plan = Plan { carrier, order, ratio: 4 * periods, delay, path, bits: 24, firs };
+        let (ratio, watch) = (4 * periods, Watch::EverySample);
+        let plan = Plan { carrier, order, ratio, delay, path, bits: 24, watch, firs };
         let samples = plan.span() + 3 * plan.interval();
         let code = |n: u64| n as i32 * [1, 0, -1, 0][(n % 4) as usize];
         let codes: Vec<i32> = (0..samples).flat_map(|n| [code(n); CHANNELS]).collect();
@@ -320,5 +330,29 @@ proptest! {
                 prop_assert_eq!(reading.health.has(Health::OVER_RANGE), holds, "{} at {}, reading {}", code, at, n);
             }
         }
+    }
+
+    /// Which codes a sparse watch looks at follows from their place in the run, not in a block;
+    /// an end code held for a carrier period (four codes when mixed) is always among them.
+    #[test]
+    fn sparse_watch_ignores_cuts(
+        plan in prop_oneof![folded(), mixed()],
+        seed: u64,
+        channel in 0..CHANNELS,
+        at: u64,
+    ) {
+        let plan = Plan { watch: Watch::Sparse, ..plan };
+        let samples = plan.span() + 4 * plan.interval();
+        let mut codes = good_codes(&plan, seed, samples);
+        let end = ((1i64 << (plan.bits - 1)) - 1) as i32;
+        let held = plan.carrier.period().filter(|_| plan.path == Path::Coherent).unwrap_or(4);
+        let at = at % (3 * plan.interval());
+        // One alone, which may be missed, and one held, which may not.
+        codes[(samples - plan.interval() - 1 - at / 2) as usize * CHANNELS] = end;
+        for n in at..(at + u64::from(held)).min(samples) {
+            codes[n as usize * CHANNELS + channel] = end;
+        }
+        let readings = same_however_cut(&plan, &codes, seed)?;
+        prop_assert!(readings.iter().any(|r| r.over_range_channels >> channel & 1 == 1));
     }
 }

@@ -22,7 +22,7 @@ pub(super) struct Columns<const ORDER: usize, const CHANNELS: usize, const COLUM
     pub(super) sums: Vec<[i32; ORDER], COLUMNS>,
     /// OR of the watched codes' [`reach`]: bit b-1 tells of an over-range code.
     watch: Vec<i32, CHANNELS>,
-    /// Only even rows of each channel's first column are watched.
+    /// Only rows that count positive of each channel's first column are watched.
     sparse: bool,
     /// Odd rows count negative.
     pub(super) alternate: bool,
@@ -89,9 +89,9 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         let (sums, watch) = (self.sums.as_mut_slice(), self.watch.as_mut_slice());
         match (self.alternate, self.sparse) {
             (true, false) => sum_columns::<ORDER, WIDTH, EVERY, true>(sums, watch, data),
-            (true, true) => sum_columns::<ORDER, WIDTH, EVEN, true>(sums, watch, data),
+            (true, true) => sum_columns::<ORDER, WIDTH, FIRST, true>(sums, watch, data),
             (false, false) => sum_columns::<ORDER, WIDTH, EVERY, false>(sums, watch, data),
-            (false, true) => sum_columns::<ORDER, WIDTH, EVEN, false>(sums, watch, data),
+            (false, true) => sum_columns::<ORDER, WIDTH, FIRST, false>(sums, watch, data),
         }
     }
 }
@@ -106,10 +106,11 @@ pub(crate) fn take_over_range(watch: &mut [i32], code_bits: u32) -> u32 {
     over
 }
 
-/// Rows of a column that are watched: none, all, or every second one of the first columns.
+/// Codes of a column that are watched: none, all, or of a channel's first column those of rows that
+/// count positive, one in a period.
 const NONE: usize = 0;
 const EVERY: usize = 1;
-const EVEN: usize = 2;
+const FIRST: usize = 2;
 
 /// All columns in groups of [`LANES`], the rest one by one. Rows are `WIDTH` long where that is
 /// not zero. `watch` has a word of each channel.
@@ -220,7 +221,7 @@ fn add_row<const ORDER: usize, const L: usize, const WATCHED: usize, const ALTER
     let Some(codes) = data.get(at..).and_then(|d| d.first_chunk::<L>()) else { return };
     let negative = ALTERNATE && row % 2 == 1;
     for lane in 0..L {
-        if WATCHED == EVERY || WATCHED == EVEN && row & 1 == 0 {
+        if WATCHED == EVERY || WATCHED == FIRST && !negative {
             seen[lane] |= reach(codes[lane]);
         }
         let mut carry = codes[lane];

@@ -194,7 +194,7 @@ impl Shape {
     }
 
     /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
-    /// behind the last block of eight, samples watched beyond one of eight, sections behind the
+    /// behind the last block of eight, samples watched beyond one of four, sections behind the
     /// first x channel.
     #[must_use]
     pub fn mixed(&self) -> [f64; 8] {
@@ -206,7 +206,7 @@ impl Shape {
             f[3] += c;
             f[4] += c * f64::from(section / 8 * 8);
             f[5] += c * f64::from(section % 8);
-            f[6] += if self.sparse { 0.0 } else { c * f64::from(section / 8 * 7) };
+            f[6] += if self.sparse { 0.0 } else { c * f64::from(section / 8 * 6) };
         }
         f
     }
