@@ -46,15 +46,7 @@ fn front_end(c: &mut Criterion, name: &str, carrier: CarrierRatio) {
         b.iter(|| {
             let mut out = [Phasor::default(); CHANNELS];
             let mut rest = codes.as_slice();
-            while !rest.is_empty() {
-                let (now, later) =
-                    rest.split_at((stage.missing() as usize * CHANNELS).min(rest.len()));
-                stage.push(now);
-                if stage.missing() == 0 {
-                    stage.decimate(&mut out);
-                }
-                rest = later;
-            }
+            while stage.decimate(&mut rest, &mut out).is_some() {}
             black_box(out)
         });
     });

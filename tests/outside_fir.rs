@@ -375,16 +375,15 @@ fn tones_through_the_core(
     let (mut sample, mut out) = (0i64, Vec::new());
     while out.len() < outputs {
         let mut block = Vec::new();
-        for _ in 0..front.missing() {
+        for _ in 0..front.ratio() {
             block.extend(tone_dhz.map(|dhz| {
                 let turns = (dhz * sample).rem_euclid(rate_dhz) as f64 / rate_dhz as f64;
                 (AMPLITUDE * (TAU * turns).cos()).round() as i32
             }));
             sample += 1;
         }
-        front.push(&block);
         let mut frame = [Phasor::default(); TONES];
-        let interval = front.decimate(&mut frame);
+        let interval = front.decimate(&mut block.as_slice(), &mut frame).expect("an interval");
         assert!(!interval.saturated && interval.over_range == 0);
         if chain.push(&mut frame).is_some() && sample as u64 >= sensor.settings.span() {
             let parts = |p: &Phasor| [p.i, p.q].map(|w| w.to_bits() as f64 / scale);

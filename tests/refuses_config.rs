@@ -3,8 +3,9 @@
 
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
-use quietgap_core::fold::Fold;
+use quietgap_core::fold::{Fold, Folding};
 use quietgap_core::front_end::FrontEnd;
+use quietgap_core::front_end::way::{Sections, Way};
 use quietgap_core::mixer::Mixer;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Readout, Stage};
@@ -156,18 +157,18 @@ fn capacities() {
     assert_eq!(build::<2, 3, 5>(&good()), Some(refused(6, 1, 5, quantity)));
 }
 
-/// A board's 64-bit register: 24 bits of code, 24 of the carrier and 2 x 8 of growth fill it; one
+/// A board's 64-bit register: 24 bits of code, 22 of the carrier and 2 x 9 of growth fill it; one
 /// bit more of growth leaves too few for the carrier, which then takes all it may (29, as K = 2).
 #[test]
 fn a_register_of_64_bits() {
     let carrier = CarrierRatio::coherent(1, 4).unwrap();
     let front_end = |ratio| {
         let config = FrontEndConfig { ratio, path: Path::Coherent, ..good().front_end };
-        FrontEnd::<i64, 2, 1, 2>::new(carrier, config, 1, 24).err()
+        FrontEnd::<i64, 2, 1, 16>::new(carrier, config, 1, 24).err()
     };
-    assert_eq!(front_end(256), None);
-    let bits = (24 + 29 + 17, "CIC register bits");
-    assert_eq!(front_end(260).map(|e| (e.given, e.quantity, e.max)), Some((bits.0, bits.1, 64)));
+    assert_eq!(front_end(512), None);
+    let bits = (24 + 29 + 19, "CIC register bits");
+    assert_eq!(front_end(516).map(|e| (e.given, e.quantity, e.max)), Some((bits.0, bits.1, 64)));
 }
 
 /// The stages of the front end, set up without a readout around them.
@@ -176,16 +177,28 @@ fn stages_by_themselves() {
     let (coherent, other) =
         (CarrierRatio::coherent(1, 6).unwrap(), CarrierRatio::from_step(5).unwrap());
     let refused = |stage, quantity, given, max| ConfigError { stage, quantity, given, min: 1, max };
-    assert!(Fold::<2, 3, 6>::new(coherent, 2, 28, [12; 2], false).is_ok());
-    let error = Fold::<2, 3, 6>::new(other, 2, 28, [12; 2], false).err();
-    assert_eq!(error, Some(refused(Stage::FrontEnd, "carrier period", 0, 6)));
-    let error = Fold::<2, 3, 6>::new(coherent, 3, 28, [12; 2], false).err();
-    assert_eq!(error, Some(refused(Stage::FrontEnd, "channels x carrier phases", 9, 6)));
-    assert!(Mixer::<2, 2, 6>::new(other, 2, 6, 24, false).is_ok());
-    let error = Mixer::<2, 2, 6>::new(other, 2, 7, 24, false).err();
-    assert_eq!(error, Some(refused(Stage::FrontEnd, "section", 7, 6)));
-    let error = Mixer::<2, 2, 6>::new(other, 3, 6, 24, false).err();
-    assert_eq!(error, Some(refused(Stage::Converter, "channels", 3, 2)));
+    let sections = |carrier: CarrierRatio, channels, whole| Sections {
+        carrier,
+        channels,
+        folded: carrier.period().and_then(|period| Folding::new(period, whole, 2, 24)),
+        fraction_bits: 24,
+        whole,
+        last: whole,
+    };
+    let fold = |carrier, channels| Fold::<2, 3, 6>::new(&sections(carrier, channels, 12)).err();
+    assert_eq!(fold(coherent, 2), None);
+    let quantity = "carrier period to fold by";
+    assert_eq!(fold(other, 2), Some(refused(Stage::FrontEnd, quantity, 0, 6)));
+    let quantity = "channels x carrier phases";
+    assert_eq!(fold(coherent, 3), Some(refused(Stage::FrontEnd, quantity, 9, 6)));
+    let mixer =
+        |carrier, channels, whole| Mixer::<2, 2, 6>::new(&sections(carrier, channels, whole)).err();
+    assert_eq!(mixer(other, 2, 6), None);
+    assert_eq!(mixer(other, 2, 7), Some(refused(Stage::FrontEnd, "section", 7, 6)));
+    assert_eq!(mixer(other, 3, 6), Some(refused(Stage::Converter, "channels", 3, 2)));
+    let quantity = "columns that the plan folds by";
+    let folds = ConfigError { min: 0, ..refused(Stage::FrontEnd, quantity, 3, 0) };
+    assert_eq!(mixer(coherent, 2, 6), Some(folds));
 }
 
 #[test]

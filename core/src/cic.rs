@@ -67,6 +67,7 @@ pub struct IntervalWeights<const ORDER: usize> {
     rows: [[[i64; ORDER]; 2]; ORDER],
     /// Intervals that still add to outputs after their own, N M - 1.
     pending: usize,
+    ratio: u32,
 }
 
 impl<const ORDER: usize> IntervalWeights<ORDER> {
@@ -97,73 +98,55 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
                 comb = -(comb * left).checked_div(i64::from(i) + 1).unwrap_or(0);
             }
         }
-        Self { rows, pending: ORDER * delay as usize - 1 }
+        Self { rows, pending: ORDER * delay as usize - 1, ratio }
     }
 }
 
-/// Integrators and combs of one channel, in-phase and quadrature.
+/// Integrators and combs of one component, in-phase or quadrature, of one channel.
 ///
 /// In: section sums, of any value. State: the register, wrapping. Out: the register, exact
 /// where the configured width holds. No rounding anywhere.
 #[derive(Clone, Debug)]
 pub struct Cic<R, const ORDER: usize> {
     /// Integrators of the running interval, from zero.
-    sums: [[R; 2]; ORDER],
+    sums: [R; ORDER],
     /// What earlier intervals add to outputs to come, the next one first.
-    pending: [[[R; 2]; 2]; ORDER],
+    pending: [[R; 2]; ORDER],
 }
 
 impl<R: Register, const ORDER: usize> Default for Cic<R, ORDER> {
     fn default() -> Self {
-        Self { sums: [[R::default(); 2]; ORDER], pending: [[[R::default(); 2]; 2]; ORDER] }
+        Self { sums: [R::default(); ORDER], pending: [[R::default(); 2]; ORDER] }
     }
 }
 
 impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
-    /// Takes a section's sums, which `fill` writes: [`Self::advance`], shorter for an interval's
-    /// `first`.
-    #[inline]
-    pub(crate) fn section(
-        &mut self,
-        first: bool,
-        weights: &[i64; ORDER],
-        fill: impl FnOnce(&mut [[R; 2]; ORDER]),
-    ) {
-        if first {
-            fill(&mut self.sums);
-        } else {
-            let mut sums = [[R::default(); 2]; ORDER];
-            fill(&mut sums);
-            self.advance(&sums, weights);
-        }
-    }
-
-    /// Advances the integrators by the section whose sums are given.
+    /// Advances the integrators by the section whose sums are given, the interval's `first` or a
+    /// later one.
     ///
     /// `weights` are [`step_weights`] of the section's length. Wrapping.
-    #[inline]
-    pub fn advance(&mut self, sums: &[[R; 2]; ORDER], weights: &[i64; ORDER]) {
-        for part in 0..2 {
-            for j in (0..ORDER).rev() {
-                let mut value = self.sums[j][part].plus(sums[j][part]);
-                for i in 0..j {
-                    value = value.plus(self.sums[i][part].times(weights[j - i]));
-                }
-                self.sums[j][part] = value;
-            }
-        }
+    #[inline(always)]
+    pub fn advance(&mut self, first: bool, sums: [R; ORDER], weights: &[i64; ORDER]) {
+        self.sums = self.advanced(first, sums, weights);
     }
 
-    /// Ends the interval: one decimated sample. The integrators start anew.
-    #[inline]
-    pub fn decimate(&mut self, weights: &IntervalWeights<ORDER>) -> [R; 2] {
-        let sums = core::mem::replace(&mut self.sums, [[R::default(); 2]; ORDER]);
+    /// Advances by the interval's last section and ends the interval: one decimated sample. The
+    /// integrators start anew with the next section, which is a `first` one.
+    #[inline(always)]
+    pub fn decimate(
+        &mut self,
+        first: bool,
+        sums: [R; ORDER],
+        step: &[i64; ORDER],
+        weights: &IntervalWeights<ORDER>,
+    ) -> R {
+        let sums = self.advanced(first, sums, step);
         let mut out = sums.last().copied().unwrap_or_default();
         if weights.pending > 0 {
-            let next = self.pending[0][0];
-            out = [out[0].plus(next[0]), out[1].plus(next[1])];
-            if weights.pending == 1 {
-                self.pending[0][0] = weigh(&sums, &weights.rows[0][1], [R::default(); 2]);
+            out = out.plus(self.pending[0][0]);
+            if ORDER == 2 && weights.pending == 1 {
+                // The usual one: W_11 = R, W_12 = -1.
+                self.pending[0][0] = sums[0].times(weights.ratio.into()).minus(sums[1]);
             } else {
                 self.shift(&sums, weights);
             }
@@ -171,14 +154,29 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
         out
     }
 
+    #[inline(always)]
+    fn advanced(&self, first: bool, sums: [R; ORDER], weights: &[i64; ORDER]) -> [R; ORDER] {
+        if first {
+            return sums;
+        }
+        core::array::from_fn(|j| {
+            let mut value = self.sums[j].plus(sums[j]);
+            for i in 0..j {
+                value = value.plus(self.sums[i].times(weights[j - i]));
+            }
+            value
+        })
+    }
+
     /// Adds the interval's share to all outputs to come and moves them up.
     #[inline(never)]
-    fn shift(&mut self, sums: &[[R; 2]; ORDER], weights: &IntervalWeights<ORDER>) {
+    fn shift(&mut self, sums: &[R; ORDER], weights: &IntervalWeights<ORDER>) {
         let state = self.pending.as_flattened_mut();
         let rows = weights.rows.as_flattened().iter().enumerate();
         for (m, row) in rows.take(weights.pending + 1).skip(1) {
             let later = if m < weights.pending { state.get(m).copied() } else { None };
-            let next = weigh(sums, row, later.unwrap_or_default());
+            let weighed = sums.iter().zip(row).map(|(sum, &weight)| sum.times(weight));
+            let next = weighed.fold(later.unwrap_or_default(), R::plus);
             if let Some(to) = state.get_mut(m - 1) {
                 *to = next;
             }
@@ -186,19 +184,5 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
     }
 }
 
-/// `start` and all sums by their weights.
-#[inline]
-fn weigh<R: Register, const ORDER: usize>(
-    sums: &[[R; 2]; ORDER],
-    weights: &[i64; ORDER],
-    start: [R; 2],
-) -> [R; 2] {
-    let mut total = start;
-    for (sum, &weight) in sums.iter().zip(weights) {
-        total = [total[0].plus(sum[0].times(weight)), total[1].plus(sum[1].times(weight))];
-    }
-    total
-}
-
-/// The CICs of all channels.
-pub type CicBank<R, const ORDER: usize, const CHANNELS: usize> = Vec<Cic<R, ORDER>, CHANNELS>;
+/// The CICs of all channels, in-phase and quadrature.
+pub type CicBank<R, const ORDER: usize, const CHANNELS: usize> = Vec<[Cic<R, ORDER>; 2], CHANNELS>;

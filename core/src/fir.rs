@@ -20,36 +20,49 @@ use crate::phasor::Phasor;
 use crate::word::{Word, saturate_word, shift_round};
 use heapless::Vec;
 
-/// An output that is still being added up: upper and lower sums of I and Q.
+/// An output that is still being added up.
 #[derive(Clone, Copy, Debug, Default)]
 struct Open {
-    i: [i64; 2],
-    q: [i64; 2],
+    i: Sum,
+    q: Sum,
 }
 
-impl Open {
-    /// Adds one input by its tap: four 32 x 32 products.
+/// Sums of upper and of lower parts.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sum {
+    upper: i64,
+    lower: i64,
+}
+
+/// A word as upper x 2^32 + lower.
+#[derive(Clone, Copy)]
+struct Parts {
+    upper: i32,
+    lower: i32,
+}
+
+impl Sum {
+    /// Adds a word by its tap: two 32 x 32 products.
     #[inline(always)]
-    fn add(&mut self, phasor: &Phasor, tap: i32) {
-        let add = |sum: &mut [i64; 2], word: Word| {
-            let bits = word.to_bits();
-            let lower = bits as i32;
-            let upper = ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32);
-            sum[0] = sum[0].wrapping_add(i64::from(upper) * i64::from(tap));
-            sum[1] = sum[1].wrapping_add(i64::from(lower) * i64::from(tap));
-        };
-        add(&mut self.i, phasor.i);
-        add(&mut self.q, phasor.q);
+    fn add(&mut self, word: Parts, tap: i32) {
+        self.upper = self.upper.wrapping_add(i64::from(word.upper) * i64::from(tap));
+        self.lower = self.lower.wrapping_add(i64::from(word.lower) * i64::from(tap));
     }
+}
+
+#[inline(always)]
+fn parts(word: Word) -> Parts {
+    let bits = word.to_bits();
+    let lower = bits as i32;
+    Parts { upper: ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32), lower }
 }
 
 /// One stage: its place in the shared pools and how far it is.
 #[derive(Clone, Debug)]
 struct FirStage {
     ratio: u32,
-    length: usize,
     scale: u32,
-    /// First tap in the pool of half filters.
+    /// First tap in the pool.
     first_tap: usize,
     /// First open sum in the pool, and number of open outputs.
     first_open: usize,
@@ -61,10 +74,14 @@ struct FirStage {
 }
 
 /// All FIR stages in order, with their taps and open sums in two pools.
+///
+/// `TAPS` is the room for taps, ratio x ceil(taps / ratio) of each stage, `OPEN` that for open
+/// sums, channels x ceil(taps / ratio) of each.
 #[derive(Clone, Debug)]
 pub struct FirChain<const TAPS: usize, const OPEN: usize> {
     stages: Vec<FirStage, MAX_FIRS>,
-    /// First halves of the symmetric tap sets, one after the other.
+    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
+    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
     taps: Vec<i32, TAPS>,
     open: Vec<Open, OPEN>,
     channels: usize,
@@ -109,7 +126,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
             };
             let length = config.taps.len();
             check("ratio", config.ratio.into(), 1, 4096)?;
-            check("taps", length, 1, 2 * TAPS as i64)?;
+            check("taps", length, 1, TAPS as i64)?;
             check("scale bits", config.scale_bits.into(), 0, 30)?;
             let unequal =
                 config.taps.iter().zip(config.taps.iter().rev()).position(|(a, b)| a != b);
@@ -133,13 +150,17 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
                 7999,
             )?;
             let (first_tap, first_open) = (chain.taps.len(), chain.open.len());
-            let half = length.div_ceil(2);
-            let outputs = length.div_ceil(usize::from(config.ratio.max(1)));
+            let ratio = usize::from(config.ratio);
+            let outputs = length.div_ceil(ratio.max(1));
             let full = |quantity, capacity| {
                 move |_| ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
             };
-            for tap in config.taps.iter().take(half) {
-                chain.taps.push(*tap).map_err(full("taps of all stages", TAPS))?;
+            for input in 0..ratio {
+                for output in 0..outputs {
+                    let tap = config.taps.get(output * ratio + ratio - 1 - input);
+                    let room = chain.taps.push(tap.copied().unwrap_or(0));
+                    room.map_err(full("taps of all stages", TAPS))?;
+                }
             }
             for _ in 0..outputs * channels {
                 chain
@@ -147,12 +168,9 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
                     .push(Open::default())
                     .map_err(|_| full("open outputs of all stages", OPEN)(0))?;
             }
-            let ratio = u32::from(config.ratio);
-            let scale = u32::from(config.scale_bits);
             let made = FirStage {
-                ratio,
-                length,
-                scale,
+                ratio: config.ratio.into(),
+                scale: config.scale_bits.into(),
                 first_tap,
                 first_open,
                 outputs,
@@ -180,8 +198,8 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
         for stage in &mut self.stages {
-            let half = stage.length.div_ceil(2);
-            let taps = self.taps.get(stage.first_tap..stage.first_tap + half).unwrap_or(&[]);
+            let first = stage.first_tap + stage.position as usize * stage.outputs;
+            let taps = self.taps.get(first..first + stage.outputs).unwrap_or(&[]);
             let cells = stage.outputs * self.channels;
             let open =
                 self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
@@ -192,19 +210,22 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 }
 
 impl FirStage {
-    /// `open` holds, for each open output, the sums of all channels.
+    /// `taps` are this input's, `open` holds, for each channel, the sums of its open outputs.
     fn push(&mut self, taps: &[i32], open: &mut [Open], frame: &mut [Phasor]) -> Option<bool> {
-        let channels = frame.len().max(1);
-        let mut index = (self.ratio - 1 - self.position) as usize;
-        let (wrapped, next) =
-            open.split_at_mut_checked(self.head * channels).unwrap_or((&mut [], &mut []));
-        for sums in next.chunks_exact_mut(channels).chain(wrapped.chunks_exact_mut(channels)) {
-            // Tap and mirror are one number, kept once.
-            let Some(&tap) = taps.get(index.min((self.length - 1).wrapping_sub(index))) else {
-                break;
+        let outputs = self.outputs;
+        let (next_taps, wrapped_taps) = taps.split_at_checked(outputs - self.head)?;
+        let mut rest = &mut *open;
+        for phasor in &*frame {
+            let (sums, later) = rest.split_at_mut_checked(outputs)?;
+            let (wrapped, next) = sums.split_at_mut_checked(self.head)?;
+            let (i, q) = (parts(phasor.i), parts(phasor.q));
+            let add = |(sum, tap): (&mut Open, &i32)| {
+                sum.i.add(i, *tap);
+                sum.q.add(q, *tap);
             };
-            sums.iter_mut().zip(&*frame).for_each(|(sum, phasor)| sum.add(phasor, tap));
-            index += self.ratio as usize;
+            next.iter_mut().zip(next_taps).for_each(add);
+            wrapped.iter_mut().zip(wrapped_taps).for_each(add);
+            rest = later;
         }
         self.position += 1;
         if self.position < self.ratio {
@@ -212,16 +233,18 @@ impl FirStage {
         }
         self.position = 0;
         let mut saturated = false;
-        let closing = open.chunks_exact_mut(channels).nth(self.head).unwrap_or(&mut []);
-        for (phasor, sum) in frame.iter_mut().zip(closing) {
+        let mut at = self.head;
+        for phasor in frame {
+            let sum = open.get_mut(at)?;
             let (i, i_saturated) = close(sum.i, self.scale);
             let (q, q_saturated) = close(sum.q, self.scale);
             *phasor = Phasor { i, q };
             saturated |= i_saturated | q_saturated;
             *sum = Open::default();
+            at += outputs;
         }
         self.head += 1;
-        if self.head == self.outputs {
+        if self.head == outputs {
             self.head = 0;
         }
         Some(saturated)
@@ -230,8 +253,8 @@ impl FirStage {
 
 /// upper 2^32 + lower over 2^scale (at most 30), half to even.
 #[inline(never)]
-fn close(sum: [i64; 2], scale: u32) -> (Word, bool) {
-    let [upper, lower] = sum;
+fn close(sum: Sum, scale: u32) -> (Word, bool) {
+    let Sum { upper, lower } = sum;
     let floor = upper.wrapping_shl(32 - scale).wrapping_add(lower >> scale);
     let rest = lower as u32 & ((1 << scale) - 1);
     // Up where the rest is above half, or half behind an odd floor.

@@ -24,23 +24,23 @@
 mod bounds;
 mod rows;
 
-use crate::carrier::{self, CarrierRatio};
-use crate::cic::Cic;
+use crate::carrier;
 use crate::error::{ConfigError, Stage};
+use crate::front_end::way::{SectionEnd, Sections, Way};
+use crate::phasor::Phasor;
 use crate::word::Register;
 use bounds::{most_rows, row_basis};
 use heapless::Vec;
 use rows::Columns;
 
 pub(crate) use bounds::sum_bound;
-pub(crate) use rows::{reach, take_over_range};
 
 /// Running sums of one section.
 ///
 /// In: Q(b-1).0 codes, b the converter's bits. Sums: `i32`, within their word for the rows of a
 /// section (`bounds.rs` has the inequality). Product: sum x Q.f cosine in `i64`, below
 /// 2^31 x 2^31. Mixed sums: the register, wrapping; no rounding. Codes beyond b bits break the
-/// bound: sums then wrap, and the watch word tells.
+/// bound: sums then wrap, and the over-range watch tells.
 #[derive(Clone, Debug)]
 pub struct Fold<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
     channels: usize,
@@ -52,47 +52,35 @@ pub struct Fold<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     /// whole and of an interval's last section.
     bases: [[[i64; ORDER]; ORDER]; 2],
     middles: [i32; 2],
-    columns: Columns<ORDER, CHANNELS, COLUMNS>,
+    columns: Columns<ORDER, COLUMNS>,
     /// Next row and column of the section.
     row: u32,
     phase: u32,
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
-    Fold<ORDER, CHANNELS, COLUMNS>
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
+    for Fold<ORDER, CHANNELS, COLUMNS>
 {
-    /// Sets up the columns of `channels` channels, with cosines of `fraction_bits`, for `sections`
-    /// of so many samples, whole ones and an interval's last. `sparse` watches one code of each
-    /// channel in a period for over-range, else all.
-    ///
-    /// # Errors
-    /// [`ConfigError`] when the carrier has no period or its columns exceed `COLUMNS`.
-    pub fn new(
-        ratio: CarrierRatio,
-        channels: usize,
-        fraction_bits: u32,
-        sections: [u32; 2],
-        sparse: bool,
-    ) -> Result<Self, ConfigError> {
+    fn new(sections: &Sections) -> Result<Self, ConfigError> {
         let refuse = |quantity, given, min, max| {
             ConfigError::new(Stage::FrontEnd, quantity, given, min, max)
         };
-        let period = ratio.period().ok_or(refuse("carrier period", 0, 1, COLUMNS as i64))?;
-        let phases = phases(period);
+        let folding =
+            sections.folded.ok_or(refuse("carrier period to fold by", 0, 1, COLUMNS as i64))?;
+        let (channels, phases) = (sections.channels, folding.columns);
         let count = phases as usize * channels;
         let full = || refuse("channels x carrier phases", count as i64, 1, COLUMNS as i64);
         let table: Vec<_, COLUMNS> =
-            carrier::table(ratio, phases, fraction_bits).ok_or_else(full)?;
+            carrier::table(sections.carrier, phases, sections.fraction_bits).ok_or_else(full)?;
         let mut carrier = Vec::new();
         for (turn, after) in table.into_iter().zip((0..phases as i32).rev()) {
             let times = |factor| turn.map(|t: i32| t.wrapping_mul(factor));
             carrier.push([turn, times(after), times(phases as i32)]).map_err(|_| full())?;
         }
-        let columns =
-            Columns::new(count, channels, sparse, period.is_multiple_of(2)).ok_or_else(full)?;
+        let columns = Columns::new(count, folding.alternate).ok_or_else(full)?;
         // A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
         let rows = |length: u32| length.checked_div(phases).unwrap_or(0);
-        let middles = sections.map(|length| rows(length).div_ceil(2) as i32);
+        let middles = [sections.whole, sections.last].map(|length| rows(length).div_ceil(2) as i32);
         let bases = middles.map(|middle| {
             let mut basis = row_basis(phases);
             for row in &mut basis {
@@ -103,18 +91,19 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         Ok(Self { channels, phases, carrier, bases, middles, columns, row: 0, phase: 0 })
     }
 
-    /// Empties the sums and takes the next frame as sample `position` of a section.
-    pub fn seek(&mut self, position: u32) {
-        self.columns.clear();
+    fn is_folded(&self) -> bool {
+        true
+    }
+
+    fn seek(&mut self, _: u64, position: u32) {
+        self.columns.sums.fill([0; ORDER]);
         self.row = position.checked_div(self.phases).unwrap_or(0);
         self.phase = position - self.row * self.phases;
     }
 
-    /// Adds whole frames, all of the running section. Any number of frames, any cut: integer
-    /// sums, so the order they come in does not change a bit.
-    pub fn push(&mut self, frames: &[i32]) {
+    fn push(&mut self, frames: &[i32]) {
         let width = self.columns.sums.len();
-        let rows = if self.columns.alternate { 2 } else { 1 };
+        let rows = self.columns.step();
         let mut rest = frames;
         while !rest.is_empty() {
             let ready = self.phase == 0 && self.row & (rows - 1) == 0;
@@ -133,10 +122,24 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         }
     }
 
+    #[inline(always)]
+    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool {
+        // A firmware's readout, sized for its sensor, has constant strides.
+        if self.channels == CHANNELS && self.columns.sums.len() == COLUMNS {
+            self.finish_sized::<R, CHANNELS, COLUMNS>(end, out)
+        } else {
+            self.finish_sized::<R, 0, 0>(end, out)
+        }
+    }
+}
+
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
+    Fold<ORDER, CHANNELS, COLUMNS>
+{
     /// One frame: the slow way at the ragged ends of a block.
     fn push_frame(&mut self, frame: &[i32]) {
         let first = self.phase as usize * self.channels;
-        self.columns.add_frame(first, frame, self.columns.alternate && self.row % 2 == 1);
+        self.columns.add_frame(first, frame, self.row);
         self.phase += 1;
         if self.phase == self.phases {
             self.phase = 0;
@@ -144,88 +147,93 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         }
     }
 
-    /// Ends the section: hands `cics` each channel's section sums, starts anew. `first` or `last`
-    /// section of its interval or not; `weights` are its [`crate::cic::step_weights`].
-    pub fn finish<R: Register>(
+    /// [`Way::finish`], with channels and columns constant where they are not zero.
+    #[inline(never)]
+    fn finish_sized<R: Register, const SIZED: usize, const WIDTH: usize>(
         &mut self,
-        cics: &mut [Cic<R, ORDER>],
-        first: bool,
-        last: bool,
-        weights: &[i64; ORDER],
-    ) {
-        let [whole, rest] = &self.bases;
-        let [middle, rest_middle] = self.middles;
-        let (basis, middle) = if last { (rest, rest_middle) } else { (whole, middle) };
-        // A firmware's readout, sized for its sensor, has constant strides.
-        let exact = self.channels == CHANNELS && self.columns.sums.len() == COLUMNS;
-        let mix =
-            if exact { mix_exact::<R, ORDER, CHANNELS, COLUMNS> } else { mix_any::<R, ORDER> };
-        for (channel, cic) in cics.iter_mut().enumerate() {
-            let columns = self.columns.sums.get_mut(channel..).unwrap_or(&mut []);
-            cic.section(first, weights, |sums| {
-                mix(sums, columns, self.channels, &self.carrier, middle, basis);
-            });
-        }
+        mut end: SectionEnd<'_, R, ORDER>,
+        out: &mut [Phasor],
+    ) -> bool {
         self.row = 0;
+        let Self { channels, carrier, bases, middles, columns, .. } = self;
+        let (basis, middle) =
+            if end.last { (&bases[1], middles[1]) } else { (&bases[0], middles[0]) };
+        let channels = if SIZED > 0 { SIZED } else { (*channels).max(1) };
+        let width = if SIZED > 0 { WIDTH } else { columns.sums.len() };
+        // From a channel's first column to its last.
+        let reach = width.saturating_sub(channels) + 1;
+        let phases = width / channels;
+        let mut saturated = false;
+        let Some(columns) = columns.sums.get_mut(..width) else { return false };
+        let Some(carrier) = carrier.get(..phases) else { return false };
+        for (channel, phasor) in out.iter_mut().enumerate().take(channels) {
+            let Some(columns) = columns.get_mut(channel..channel + reach) else { break };
+            let [cosine, sine] = mix(columns, channels, carrier, middle, basis);
+            let (i, i_beyond) = end.take(channel, 0, cosine);
+            let (q, q_beyond) = end.take(channel, 1, sine);
+            *phasor = Phasor { i, q };
+            saturated |= i_beyond | q_beyond;
+            for h in 0..phases {
+                if let Some(sums) = columns.get_mut(h * channels) {
+                    *sums = [0; ORDER];
+                }
+            }
+        }
+        saturated
+    }
+}
+
+/// How a plan folds: samples of a row, and whether odd rows count negative.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Folding {
+    /// K, columns per channel.
+    pub columns: u32,
+    /// A row is an odd number of half periods.
+    pub alternate: bool,
+}
+
+/// Most columns per channel where fewer would do, in more sections.
+pub const MAX_COLUMNS: u32 = 64;
+
+impl Folding {
+    /// Rows of a half period where the period is even, else of a period, or of the fewest of them
+    /// that make an interval of `ratio` samples a single section, at most [`MAX_COLUMNS`] long.
+    /// `None` where codes are too wide to fold.
+    #[must_use]
+    pub fn new(period: u32, ratio: u32, order: u32, code_bits: u32) -> Option<Self> {
+        let even = period.is_multiple_of(2);
+        let least = if even { period / 2 } else { period };
+        let of = |n: u32| Self { columns: n * least, alternate: even && n % 2 == 1 };
+        let most = [false, true].map(|alternate| most_rows(order, code_bits, alternate));
+        let single = |folding: &Self| {
+            let rows = ratio.checked_div(folding.columns).unwrap_or(0);
+            ratio.is_multiple_of(folding.columns)
+                && rows <= most[usize::from(folding.alternate)]
+                && (!folding.alternate || rows.is_multiple_of(2))
+        };
+        let candidates = (1..=MAX_COLUMNS.checked_div(least).unwrap_or(0)).map(of);
+        let folding = { candidates }.find(single).unwrap_or(of(1));
+        (most[usize::from(folding.alternate)] > 0).then_some(folding)
     }
 
-    /// Bit c: channel c met a code beyond its `code_bits` since the last call, an end code included.
-    pub fn over_range(&mut self, code_bits: u32) -> u32 {
-        self.columns.over_range(code_bits)
+    /// Longest section, samples; zero where not even one row (or two) fits.
+    #[must_use]
+    pub fn section(self, order: u32, code_bits: u32) -> u32 {
+        most_rows(order, code_bits, self.alternate) * self.columns
     }
-}
 
-/// Longest section, samples, a multiple of `period`; zero where codes are too wide to fold.
-#[must_use]
-pub(crate) fn section(period: u32, order: u32, code_bits: u32) -> u32 {
-    most_rows(order, code_bits, period.is_multiple_of(2)) * phases(period)
-}
-
-/// Columns per channel for a carrier of `period` samples.
-#[must_use]
-pub const fn phases(period: u32) -> u32 {
-    if period.is_multiple_of(2) { period / 2 } else { period }
-}
-
-/// Fraction bits at which K times a cosine fits an `i32`.
-pub(crate) const fn most_fraction_bits(period: u32) -> u32 {
-    31 - (u32::BITS - phases(period).leading_zeros())
+    /// Most fraction bits of the carrier: K times a cosine fits an `i32`.
+    #[must_use]
+    pub const fn most_fraction_bits(self) -> u32 {
+        31 - (u32::BITS - self.columns.leading_zeros())
+    }
 }
 
 /// e^(-i phase), Q.f, cosine and minus sine; u times it; K times it.
 type Turn = [[i32; 2]; 3];
 
-#[inline(never)]
-fn mix_exact<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
-    mixed: &mut [[R; 2]; ORDER],
-    columns: &mut [[i32; ORDER]],
-    _stride: usize,
-    carrier: &[Turn],
-    middle: i32,
-    basis: &[[i64; ORDER]; ORDER],
-) {
-    let (phases, reach) = (COLUMNS.checked_div(CHANNELS), COLUMNS.saturating_sub(CHANNELS) + 1);
-    if let (Some(columns), Some(carrier)) =
-        (columns.get_mut(..reach), carrier.get(..phases.unwrap_or(0)))
-    {
-        mix(mixed, columns, CHANNELS, carrier, middle, basis);
-    }
-}
-
-#[inline(never)]
-fn mix_any<R: Register, const ORDER: usize>(
-    mixed: &mut [[R; 2]; ORDER],
-    columns: &mut [[i32; ORDER]],
-    stride: usize,
-    carrier: &[Turn],
-    middle: i32,
-    basis: &[[i64; ORDER]; ORDER],
-) {
-    mix(mixed, columns, stride, carrier, middle, basis);
-}
-
-/// Section sums of one channel, whose columns stand `stride` apart and are emptied, with A_2 from
-/// row `middle`:
+/// Section sums of one channel, in-phase and quadrature, whose columns stand `stride` apart, with
+/// A_2 from row `middle`:
 ///
 /// P\[l\]\[m\] = sum_h ((u, m)) A_(l+1) cosine, u columns before the last,
 /// S_(j+1) = sum_i sum_l G_il P\[l\]\[j-i\], where G_00 is 1.
@@ -234,25 +242,20 @@ fn mix_any<R: Register, const ORDER: usize>(
 /// times the cosine from the table; for others, u is summed once more, column by column.
 #[inline(always)]
 fn mix<R: Register, const ORDER: usize>(
-    mixed: &mut [[R; 2]; ORDER],
-    columns: &mut [[i32; ORDER]],
+    columns: &[[i32; ORDER]],
     stride: usize,
     carrier: &[Turn],
     middle: i32,
     basis: &[[i64; ORDER]; ORDER],
-) {
-    // One part after the other: both would not fit a small core's registers.
-    for part in 0..2 {
-        let mut moments = [[R::default(); ORDER]; ORDER];
-        for (h, turn) in carrier.iter().enumerate() {
-            let Some(column) = columns.get_mut(h * stride) else { break };
-            let mut sums = *column;
-            if part == 1 {
-                *column = [0; ORDER];
-            }
-            if ORDER > 1 {
-                sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
-            }
+) -> [[R; ORDER]; 2] {
+    let mut moments = [[[R::default(); ORDER]; ORDER]; 2];
+    for (h, turn) in carrier.iter().enumerate() {
+        let Some(column) = columns.get(h * stride) else { break };
+        let mut sums = *column;
+        if ORDER > 1 {
+            sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
+        }
+        for (part, moments) in moments.iter_mut().enumerate() {
             let product =
                 |l: usize, times: usize| R::of(i64::from(sums[l]) * i64::from(turn[times][part]));
             if ORDER == 2 {
@@ -267,7 +270,9 @@ fn mix<R: Register, const ORDER: usize>(
                 moments[l][0] = moments[l][0].plus(product(l, 0));
             }
         }
-        for (j, sum) in mixed.iter_mut().enumerate() {
+    }
+    moments.map(|moments| {
+        core::array::from_fn(|j| {
             let mut total = moments[0][j];
             for i in 1..=j {
                 // Order 2 has its A_2 in P[0][1] already.
@@ -275,7 +280,7 @@ fn mix<R: Register, const ORDER: usize>(
                     total = total.plus(moments[l][j - i].times(basis[i][l]));
                 }
             }
-            sum[part] = total;
-        }
-    }
+            total
+        })
+    })
 }

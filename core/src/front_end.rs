@@ -11,14 +11,18 @@
 //! (R M)^N, and one rounding, half to even, into Q12.52. The shift s makes a full-scale
 //! carrier between 0.5 and 1.0 ([`words_per_code`] tells the exact factor).
 
-use crate::cic::{Cic, CicBank, IntervalWeights, gain, step_weights, width};
-use crate::config::{FrontEndConfig, Path, Watch};
+pub mod way;
+
+use crate::cic::{CicBank, IntervalWeights, gain, step_weights, width};
+use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage};
-use crate::fold::{self, Fold};
-use crate::mixer::{Mixer, TABLE_BITS, section};
+use crate::fold::{self, Folding};
+use crate::mixer::{self, TABLE_BITS, section};
+use crate::over_range::OverRange;
 use crate::word::{Register, Shift, Word};
 use crate::{carrier::CarrierRatio, phasor::Phasor};
 use heapless::Vec;
+use way::{AnyWay, SectionEnd, Sections, Way};
 
 /// Longest ratio of the first decimation.
 pub const MAX_RATIO: u16 = 4096;
@@ -45,71 +49,71 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
     (gain, (code_bits - 1 + gain_bits) as i32 - Word::FRAC_NBITS as i32)
 }
 
-/// The carrier's period if the plan folds by it: where it divides the ratio, codes are narrow
-/// enough for 32-bit sums and the path allows it; by [`Path::Auto`] up to [`AUTO_PHASES`].
+/// How the plan folds: where the carrier's period divides the ratio, codes are narrow enough for
+/// 32-bit sums and the path allows it; by [`Path::Auto`] up to [`fold::MAX_COLUMNS`].
 #[must_use]
-pub fn folded_period(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<u32> {
-    carrier.period().filter(|period| {
-        u32::from(config.ratio).is_multiple_of(*period)
-            && fold::section(*period, config.order.into(), code_bits) > 0
-            && match config.path {
-                Path::Auto => fold::phases(*period) <= AUTO_PHASES,
-                Path::Coherent => true,
-                Path::General => false,
-            }
+pub fn folding(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<Folding> {
+    let ratio = u32::from(config.ratio);
+    let period = carrier.period().filter(|period| ratio.is_multiple_of(*period))?;
+    Folding::new(period, ratio, config.order.into(), code_bits).filter(|folding| {
+        match config.path {
+            Path::Auto => folding.columns <= fold::MAX_COLUMNS,
+            Path::Coherent => true,
+            Path::General => false,
+        }
     })
 }
 
-/// Most carrier phases that [`Path::Auto`] folds by.
-pub const AUTO_PHASES: u32 = 64;
-
-/// Fraction bits of the carrier's cosines, folded with a period or mixed without: what lets the
+/// Fraction bits of the carrier's cosines, folded or mixed: what lets the
 /// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
-/// that leaves fewer than 24 for that takes the most and needs a 128-bit register.
+/// that leaves fewer than 22 for that takes the most and needs a 128-bit register.
 #[must_use]
-pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<u32>) -> u32 {
+pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
     let delay = config.differential_delay as u32;
     let taken = width(code_bits, config.order as u32, config.ratio as u32, delay);
     let most = match folded {
-        Some(period) => fold::most_fraction_bits(period),
+        Some(folding) => folding.most_fraction_bits(),
         None => TABLE_BITS,
     };
     if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
 }
 
 /// Samples that reach the integrators together, at most the ratio; the last section of an interval
-/// may be shorter; folded with a period or mixed without. Zero where not even one sample's sums fit.
+/// may be shorter; folded or mixed. Zero where not even one sample's sums fit.
 #[must_use]
-pub fn section_length(config: FrontEndConfig, code_bits: u32, folded: Option<u32>) -> u32 {
+pub fn section_length(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
     let (order, ratio) = (u32::from(config.order), u32::from(config.ratio));
     match folded {
-        Some(period) => fold::section(period, order, code_bits).min(ratio),
+        Some(folding) => folding.section(order, code_bits).min(ratio),
         // As few sections as may be, all about as long.
         None => {
             let longest = section(order, code_bits, fraction_bits(config, code_bits, None));
             let sections = ratio.div_ceil(longest.max(1));
-            ratio.div_ceil(sections.max(1)).min(longest)
+            let even = ratio.div_ceil(sections.max(1));
+            // Whole turns of the sample loop where they fit.
+            let whole = even.next_multiple_of(mixer::BLOCK as u32);
+            if whole <= longest.min(ratio) { whole } else { even.min(longest) }
         }
     }
 }
 
-/// Fewest fraction bits for the sake of a 64-bit register: cosines within 2^-25.
-const LEAST_FRACTION_BITS: u32 = 24;
-
-// The folded way carries its columns in itself: no allocation to point to.
-#[allow(clippy::large_enum_variant)]
-#[derive(Clone, Debug)]
-enum Way<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
-    Folded(Fold<ORDER, CHANNELS, COLUMNS>),
-    Mixed(Mixer<ORDER, CHANNELS, COLUMNS>),
-}
+/// Fewest fraction bits for the sake of a 64-bit register: cosines within 2^-23.
+const LEAST_FRACTION_BITS: u32 = 22;
 
 /// Mixer and first decimation of all channels.
 ///
-/// `R` is the CIC's register: `i64` on a board, `i128` for any plan.
+/// `R` is the CIC's register: `i64` on a board, `i128` for any plan. `W` is the [`Way`]: by default
+/// the plan decides; firmware for one sensor names its own.
 #[derive(Clone, Debug)]
-pub struct FrontEnd<R, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
-    way: Way<ORDER, CHANNELS, COLUMNS>,
+pub struct FrontEnd<
+    R,
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    W = AnyWay<ORDER, CHANNELS, COLUMNS>,
+> {
+    watch: OverRange<CHANNELS>,
+    way: W,
     cics: CicBank<R, ORDER, CHANNELS>,
     ratio: u32,
     differential_delay: u8,
@@ -118,18 +122,17 @@ pub struct FrontEnd<R, const ORDER: usize, const CHANNELS: usize, const COLUMNS:
     section: u32,
     whole_weights: [i64; ORDER],
     last_weights: [i64; ORDER],
-    /// Frames missing to the end of the running output interval and of its running section.
+    /// Codes missing to the end of the running section, and frames from there to the end of the
+    /// interval.
     missing: u32,
-    section_missing: u32,
-    /// Whether the running section is the interval's first and its last.
+    beyond: u32,
+    /// Whether the running section is the interval's first.
     first: bool,
-    last: bool,
     shift: Shift,
-    code_bits: u32,
 }
 
-impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
-    FrontEnd<R, ORDER, CHANNELS, COLUMNS>
+impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, W: Way<ORDER>>
+    FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>
 {
     /// Checks the plan of the first decimation and chooses the way.
     ///
@@ -161,10 +164,11 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let folds = carrier.period().filter(|period| ratio.is_multiple_of(*period));
         if config.path == Path::Coherent {
             check("carrier periods in the ratio", i64::from(folds.is_some()), 1, i64::MAX)?;
-            let rows = folds.map_or(0, |period| fold::section(period, order, code_bits));
+            let folds = folds.and_then(|period| Folding::new(period, ratio, order, code_bits));
+            let rows = folds.map_or(0, |folding| folding.section(order, code_bits));
             check("samples in a folded section", rows.into(), 1, i64::MAX)?;
         }
-        let folds = folded_period(carrier, config, code_bits);
+        let folds = folding(carrier, config, code_bits);
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
         check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
@@ -174,20 +178,23 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             Some(0) | None => section,
             Some(rest) => rest,
         };
-        let sparse = config.watch == Watch::Sparse;
-        let way = if folds.is_some() {
-            Way::Folded(Fold::new(carrier, channels, fraction_bits, [section, last], sparse)?)
-        } else {
-            Way::Mixed(Mixer::new(carrier, channels, section, fraction_bits, sparse)?)
-        };
+        let way = W::new(&Sections {
+            carrier,
+            channels,
+            folded: folds,
+            fraction_bits,
+            whole: section,
+            last,
+        })?;
         let mut cics = Vec::new();
-        cics.resize(channels, Cic::default()).map_err(|_| {
+        cics.resize(channels, Default::default()).map_err(|_| {
             ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
         })?;
         let (_, exponent) = words_per_code(config, code_bits);
         // The mixer halves an amplitude.
         let shift = exponent + fraction_bits as i32 - 1;
-        Ok(Self {
+        let mut front_end = Self {
+            watch: OverRange::new(channels, code_bits, config.watch),
             way,
             cics,
             ratio,
@@ -196,19 +203,19 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             section,
             whole_weights: step_weights(section),
             last_weights: step_weights(last),
-            missing: ratio,
-            section_missing: section,
+            missing: 0,
+            beyond: 0,
             first: true,
-            last: section == ratio,
             shift: Shift::new(shift),
-            code_bits,
-        })
+        };
+        front_end.start_section(ratio);
+        Ok(front_end)
     }
 
     /// Whether the carrier is folded (no multiplication per sample).
     #[must_use]
-    pub const fn is_folded(&self) -> bool {
-        matches!(self.way, Way::Folded(_))
+    pub fn is_folded(&self) -> bool {
+        self.way.is_folded()
     }
 
     /// Length of the impulse response, samples: N (R M - 1) + 1.
@@ -223,12 +230,6 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         self.ratio
     }
 
-    /// Frames still missing to the next output.
-    #[must_use]
-    pub const fn missing(&self) -> u32 {
-        self.missing
-    }
-
     /// Forgets all samples; the next frame is number `sample` of the run. Frames between the
     /// start of its interval and itself count as zero.
     ///
@@ -238,81 +239,68 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     pub fn seek(&mut self, sample: u64) -> u64 {
         let position = sample.checked_rem(u64::from(self.ratio)).unwrap_or(0) as u32;
         let into = position.checked_rem(self.section).unwrap_or(0);
-        match &mut self.way {
-            Way::Folded(fold) => fold.seek(into),
-            Way::Mixed(mixer) => mixer.seek(sample - u64::from(into), into),
-        }
-        self.cics.fill(Cic::default());
-        self.missing = self.ratio - (position - into);
-        self.start_section();
-        let rest = if into == 0 { 0 } else { self.section_missing - into };
-        self.missing -= into;
-        self.section_missing -= into;
+        self.watch.seek(sample);
+        self.way.seek(sample - u64::from(into), into);
+        self.cics.fill(Default::default());
+        self.first = position == into;
+        let left = self.ratio - (position - into);
+        self.start_section(left);
+        self.missing -= into * self.cics.len() as u32;
         if self.is_folded() || sample == 0 {
             return sample;
         }
+        let rest = if into == 0 { 0 } else { self.section.min(left) - into };
         sample + u64::from(rest) + ORDER as u64 - 1
     }
 
-    fn start_section(&mut self) {
-        self.first = self.missing == self.ratio;
-        self.last = self.missing <= self.section;
-        self.section_missing = self.section.min(self.missing);
+    /// A section of an interval of which `left` frames are to come.
+    fn start_section(&mut self, left: u32) {
+        let section = self.section.min(left);
+        self.beyond = left - section;
+        self.missing = section * self.cics.len() as u32;
     }
 
-    /// Takes whole frames up to the end of the interval, at most [`Self::missing`].
-    #[inline(never)]
-    pub fn push(&mut self, frames: &[i32]) {
-        let channels = self.cics.len();
-        let mut rest = frames;
-        while !rest.is_empty() {
-            let room = (self.section_missing as usize * channels).min(rest.len());
-            let (now, later) = rest.split_at_checked(room).unwrap_or((rest, &[]));
-            match &mut self.way {
-                Way::Folded(fold) => fold.push(now),
-                Way::Mixed(mixer) => mixer.push(now),
-            }
-            let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
-            self.missing -= taken;
-            self.section_missing -= taken;
-            if self.section_missing == 0 {
-                self.end_section();
-            }
-            rest = later;
-        }
-    }
-
-    #[inline(never)]
-    fn end_section(&mut self) {
-        let weights = if self.last { &self.last_weights } else { &self.whole_weights };
-        match &mut self.way {
-            Way::Folded(fold) => fold.finish(&mut self.cics, self.first, self.last, weights),
-            Way::Mixed(mixer) => mixer.finish(&mut self.cics, self.first, weights),
-        }
-        self.start_section();
-    }
-
-    /// Ends a full interval: writes each channel's phasor.
+    /// Takes whole frames off the front of `frames` until an interval is full: then writes each
+    /// channel's phasor to `out`. `None` when the frames are used up before.
     ///
     /// In: CIC output, the register; out Q12.52: shifted by s, half to even, saturated at ±8 (which
     /// codes within their b bits cannot reach).
     #[inline(never)]
-    pub fn decimate(&mut self, out: &mut [Phasor]) -> Interval {
-        let over_range = match &mut self.way {
-            Way::Folded(fold) => fold.over_range(self.code_bits),
-            Way::Mixed(mixer) => mixer.over_range(self.code_bits),
-        };
-        let mut interval = Interval { over_range, saturated: false };
-        for (cic, phasor) in self.cics.iter_mut().zip(out) {
-            let [i, q] = cic.decimate(&self.interval_weights).map(|part| {
-                let (word, saturated) = part.to_word(self.shift);
-                interval.saturated |= saturated;
-                word
-            });
-            *phasor = Phasor { i, q };
+    pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
+        loop {
+            let room = (self.missing as usize).min(frames.len());
+            let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
+            self.watch.push(now);
+            self.way.push(now);
+            *frames = later;
+            self.missing -= now.len() as u32;
+            if self.missing > 0 {
+                return None;
+            }
+            let saturated = self.end_section(out);
+            if self.beyond > 0 {
+                self.first = false;
+                self.start_section(self.beyond);
+                continue;
+            }
+            self.first = true;
+            self.start_section(self.ratio);
+            return Some(Interval { over_range: self.watch.take(), saturated });
         }
-        self.missing = self.ratio;
-        self.start_section();
-        interval
+    }
+
+    /// Ends a section, and the interval if it was the last; whether a word had to saturate.
+    #[inline(always)]
+    fn end_section(&mut self, out: &mut [Phasor]) -> bool {
+        let last = self.beyond == 0;
+        let end = SectionEnd {
+            cics: &mut self.cics,
+            first: self.first,
+            last,
+            step: if last { &self.last_weights } else { &self.whole_weights },
+            interval: &self.interval_weights,
+            shift: self.shift,
+        };
+        self.way.finish(end, out)
     }
 }

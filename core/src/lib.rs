@@ -10,6 +10,8 @@ pub mod config;
 pub mod error;
 // 1. Carrier: cosine, sine, injection tone.
 pub mod carrier;
+// Beside it: codes at the ends of the converter's range.
+pub mod over_range;
 // 2a. Mixer and integrators for a coherent carrier.
 pub mod fold;
 // 2b. Mixer and integrators for any carrier.

@@ -8,6 +8,7 @@ use crate::config::{
 };
 use crate::error::{ConfigError, Stage};
 use crate::fir::FirChain;
+use crate::front_end::way::{AnyWay, Way};
 use crate::front_end::{FrontEnd, Interval};
 use crate::health::{Health, HealthCounts};
 use crate::phasor::Phasor;
@@ -46,8 +47,9 @@ pub struct Reading {
 /// The whole chain for one instrument.
 ///
 /// `ORDER` is the CIC's order. Capacities: `CHANNELS` converter channels; `COLUMNS` carrier
-/// phases x channels of the folded front end, or samples of a mixed section; `TAPS` half
-/// filters' taps of all FIR stages; `OPEN` sums, channels x ceil(taps/ratio) over all stages.
+/// phases x channels of the folded front end, or samples of a mixed section; `TAPS` and
+/// `OPEN` taps and open sums of all FIR stages ([`FirChain`]).
+/// `R` is the register ([`Register`]), `W` the front end's [`Way`].
 #[derive(Clone, Debug)]
 pub struct Readout<
     const ORDER: usize,
@@ -56,8 +58,9 @@ pub struct Readout<
     const TAPS: usize,
     const OPEN: usize,
     R = i64,
+    W = AnyWay<ORDER, CHANNELS, COLUMNS>,
 > {
-    front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS>,
+    front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>,
     firs: FirChain<TAPS, OPEN>,
     alignments: Vec<Alignment, CHANNELS>,
     monitor: Option<MonitorConfig>,
@@ -87,7 +90,8 @@ impl<
     const TAPS: usize,
     const OPEN: usize,
     R: Register,
-> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R>
+    W: Way<ORDER>,
+> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>
 {
     /// Builds the chain; nothing can fail afterwards.
     ///
@@ -156,6 +160,12 @@ impl<
         })
     }
 
+    /// Channels of a frame.
+    #[must_use]
+    pub fn channels(&self) -> usize {
+        self.alignments.len()
+    }
+
     /// Samples from one reading to the next.
     #[must_use]
     pub const fn interval(&self) -> u64 {
@@ -176,7 +186,7 @@ impl<
 
     /// The first stage, for its exact gain and its way.
     #[must_use]
-    pub const fn front_end(&self) -> &FrontEnd<R, ORDER, CHANNELS, COLUMNS> {
+    pub const fn front_end(&self) -> &FrontEnd<R, ORDER, CHANNELS, COLUMNS, W> {
         &self.front_end
     }
 
@@ -201,7 +211,7 @@ impl<
     /// Takes a block of interleaved codes of any length, a cut frame included, and hands each
     /// finished reading to `sink`. How a run is cut into blocks never changes a bit.
     pub fn push(&mut self, block: &[i32], mut sink: impl FnMut(&Reading)) {
-        let channels = self.alignments.len();
+        let channels = self.channels();
         let mut rest = block;
         if !self.partial.is_empty() {
             let lacking = channels.saturating_sub(self.partial.len());
@@ -222,32 +232,22 @@ impl<
     }
 
     fn push_frames(&mut self, frames: &[i32], sink: &mut impl FnMut(&Reading)) {
+        let mut phasors = [Phasor::default(); CHANNELS];
+        let phasors = phasors.get_mut(..self.channels()).unwrap_or(&mut []);
         let mut rest = frames;
-        while let Some((mut phasors, interval)) = self.decimate(&mut rest) {
-            self.push_phasors(&mut phasors, interval, &mut *sink);
+        while let Some(interval) = self.decimate(&mut rest, phasors) {
+            self.push_phasors(phasors, interval, &mut *sink);
         }
     }
 
     /// First half of the chain, for a board or host that runs the two halves on two cores: takes
     /// whole frames off the front of `frames` until an interval of the front end is full, and
-    /// returns its phasors; `None` when the frames are used up.
+    /// writes its phasors to `out`, one of each channel; `None` when the frames are used up.
     ///
     /// The other core's readout takes them by [`Self::push_phasors`]. A front end that starts
     /// in mid-run, by [`Self::seek`], gives the bits of one that saw everything after N R M samples.
-    pub fn decimate(&mut self, frames: &mut &[i32]) -> Option<(Vec<Phasor, CHANNELS>, Interval)> {
-        let channels = self.alignments.len();
-        let room = (self.front_end.missing() as usize * channels).min(frames.len());
-        let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
-        self.front_end.push(now);
-        *frames = later;
-        if self.front_end.missing() > 0 {
-            return None;
-        }
-        let mut phasors = Vec::new();
-        // Capacity is CHANNELS, at least `channels`.
-        let _ = phasors.resize(channels, Phasor::default());
-        let interval = self.front_end.decimate(&mut phasors);
-        Some((phasors, interval))
+    pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
+        self.front_end.decimate(frames, out)
     }
 
     /// Second half of the chain: one phasor of each channel, which it works on in place, and what

@@ -49,21 +49,50 @@ pub const fn shift_round(x: i128, shift: u32) -> i128 {
     if rest > half || (rest == half && floor & 1 == 1) { floor + 1 } else { floor }
 }
 
-/// Divides, rounding half to even. `None` when `denominator` is zero or negative.
+/// Divides, rounding half to even. `None` when `denominator` is not 1 to 2^64 - 1.
 ///
-/// In: numerator any `i128` but `i128::MIN`'s neighbourhood (|n| < 2^126), denominator
-/// 1 to 2^126. Out the nearest integer to n / d.
+/// In: numerator any `i128` but `i128::MIN`. Out the nearest integer to n / d.
 #[inline(never)]
 #[must_use]
-pub fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
-    let d = core::num::NonZeroU128::new(u128::try_from(denominator).ok()?)?;
-    let n = numerator.unsigned_abs();
-    let quotient = n / d;
-    let rest = n - quotient * d.get();
-    let twice = rest << 1;
-    let up = twice > d.get() || (twice == d.get() && quotient & 1 == 1);
-    let magnitude = (quotient + u128::from(up)) as i128;
+pub const fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
+    if denominator <= 0 || denominator >> 64 != 0 {
+        return None;
+    }
+    let d = denominator as u64;
+    let (quotient, rest) = divide(numerator.unsigned_abs(), d);
+    let up = rest > d - rest || (rest == d - rest && quotient & 1 == 1);
+    let magnitude = (quotient + up as u128) as i128;
     Some(if numerator < 0 { -magnitude } else { magnitude })
+}
+
+/// Quotient and rest for d of at least 1, bit by bit: a small core has no wider division than 32
+/// bits, and a compiler's general one of 128 takes it five times as long.
+///
+/// As a bit of n leaves at the top, one of the quotient enters at the bottom. Twice the rest may
+/// take 65 bits: then it is above d, and the difference, below d, is right modulo 2^64.
+#[inline(never)]
+const fn divide(n: u128, d: u64) -> (u128, u64) {
+    let length = 128 - n.leading_zeros();
+    // So many leading bits are less than d.
+    let less = 63 - d.leading_zeros();
+    if length <= less {
+        return (0, n as u64);
+    }
+    let steps = length - less;
+    let mut rest = (n >> steps) as u64;
+    let mut bits = n << (128 - steps);
+    let mut step = 0;
+    while step < steps {
+        let above = rest >> 63 != 0;
+        rest = rest << 1 | (bits >> 127) as u64;
+        bits <<= 1;
+        if above || rest >= d {
+            rest = rest.wrapping_sub(d);
+            bits |= 1;
+        }
+        step += 1;
+    }
+    (bits, rest)
 }
 
 /// A wrapping integer that holds a plan's CIC: `i64` on a board, `i128` where a plan needs it.
@@ -78,6 +107,9 @@ pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
     /// Sum, modulo 2^BITS.
     #[must_use]
     fn plus(self, other: Self) -> Self;
+    /// Difference, modulo 2^BITS.
+    #[must_use]
+    fn minus(self, other: Self) -> Self;
     /// Product, modulo 2^BITS.
     #[must_use]
     fn times(self, factor: i64) -> Self;
@@ -114,6 +146,10 @@ impl Register for i128 {
         self.wrapping_add(other)
     }
     #[inline(always)]
+    fn minus(self, other: Self) -> Self {
+        self.wrapping_sub(other)
+    }
+    #[inline(always)]
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(Self::from(factor))
     }
@@ -140,6 +176,10 @@ impl Register for i64 {
         self.wrapping_add(other)
     }
     #[inline(always)]
+    fn minus(self, other: Self) -> Self {
+        self.wrapping_sub(other)
+    }
+    #[inline(always)]
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(factor)
     }
@@ -163,13 +203,18 @@ impl Register for i64 {
 
 /// Largest integer whose square is not above `x`.
 ///
-/// Digit by digit, base 2: 64 steps of shift, compare and subtract, no division.
+/// Upper half of the digits in base 2, lower half by one division (Zimmermann, Karatsuba Square
+/// Root, INRIA report 3805, 1999), of x shifted up by an even number of bits.
 #[inline(never)]
 #[must_use]
 pub const fn square_root(x: u128) -> u64 {
-    let mut rest = x;
-    let mut root: u128 = 0;
-    let mut bit: u128 = 1 << 126;
+    if x == 0 {
+        return 0;
+    }
+    let half = x.leading_zeros() / 2;
+    let x = x << (2 * half);
+    // Digit by digit: of the upper 64 bits, at least 2^62.
+    let (mut rest, mut root, mut bit) = ((x >> 64) as u64, 0u64, 1u64 << 62);
     while bit != 0 {
         if rest >= root + bit {
             rest -= root + bit;
@@ -179,7 +224,13 @@ pub const fn square_root(x: u128) -> u64 {
         }
         bit >>= 2;
     }
-    root as u64
+    // root < 2^32, rest <= 2 root.
+    let (quotient, over) = divide((rest as u128) << 32 | (x as u64 >> 32) as u128, 2 * root);
+    let estimate = (root as u128) << 32;
+    let estimate = estimate + quotient;
+    let rest = (over as u128) << 32 | (x as u32) as u128;
+    let root = if rest < quotient * quotient { estimate - 1 } else { estimate };
+    (root >> half) as u64
 }
 
 /// Narrows to `i64` within ±`limit`; the flag tells that it had to saturate.
@@ -198,9 +249,12 @@ pub const fn saturate(x: i128, limit: i64) -> (i64, bool) {
 /// Narrows to ±8; the flag tells that it had to saturate.
 #[inline(always)]
 pub(crate) fn saturate_word(x: i64) -> (Word, bool) {
-    let saturated = !(-WORD_LIMIT..=WORD_LIMIT).contains(&x);
-    let x = if saturated { x.clamp(-WORD_LIMIT, WORD_LIMIT) } else { x };
-    (Word::from_bits(x), saturated)
+    // Within ±4, where words belong: a look at the upper half tells.
+    if ((x >> 32) as i32).wrapping_add(1 << 22) as u32 >> 23 == 0 {
+        return (Word::from_bits(x), false);
+    }
+    let (bits, saturated) = saturate(x.into(), WORD_LIMIT);
+    (Word::from_bits(bits), saturated)
 }
 
 /// Product of two Q2.62 (or one Q2.62 and any other format), rounded half to even.

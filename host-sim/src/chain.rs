@@ -6,7 +6,8 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
-type Host<const ORDER: usize> = Readout<ORDER, 32, 4096, 8192, 8192, i128>;
+const CHANNELS: usize = 32;
+type Host<const ORDER: usize> = Readout<ORDER, CHANNELS, 4096, 8192, 8192, i128>;
 
 /// Stack for building one: it is moved some times before it reaches the heap.
 const BUILD_STACK: usize = 16 << 20;
@@ -60,8 +61,10 @@ macro_rules! orders {
             /// [`Readout::decimate`].
             pub fn decimate(&mut self, mut frames: &[i32], mut sink: impl FnMut(&[Phasor], Interval)) {
                 match self { $(Self::$name(r) => {
-                    while let Some((phasors, interval)) = r.decimate(&mut frames) {
-                        sink(&phasors, interval);
+                    let mut phasors = [Phasor::default(); CHANNELS];
+                    let phasors = &mut phasors[..r.channels()];
+                    while let Some(interval) = r.decimate(&mut frames, phasors) {
+                        sink(phasors, interval);
                     }
                 }),* }
             }

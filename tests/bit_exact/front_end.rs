@@ -4,7 +4,7 @@ use super::{Noise, cases, round_even};
 use proptest::prelude::*;
 use quietgap_core::carrier::{CarrierRatio, cos_sin};
 use quietgap_core::config::{FrontEndConfig, Path, Watch};
-use quietgap_core::front_end::{FrontEnd, Interval, words_per_code};
+use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Register;
 
@@ -53,20 +53,46 @@ impl Plan {
         h
     }
     /// Fraction bits of the carrier: those that make codes, growth and cosines 64 bits, if that
-    /// leaves 24 or more, and never more than `most`.
+    /// leaves 22 or more, and never more than `most`.
     fn fraction_bits(&self, most: u32) -> u32 {
         let gain = self.impulse_response().iter().sum::<i128>();
         let growth = (0..).find(|bits| 1i128 << bits >= gain).expect("growth");
         match 64u32.checked_sub(self.bits + growth) {
-            Some(left) if left >= 24 => left.min(most),
+            Some(left) if left >= 22 => left.min(most),
             _ => most,
         }
     }
     /// Folded: K times a cosine fits an `i32`.
     fn folded_bits(&self, samples: usize) -> u32 {
-        let phases = if samples.is_multiple_of(2) { samples / 2 } else { samples };
-        let most = (0..31).filter(|f| (phases as u64) << f < 1 << 31).max().expect("bits");
+        let columns = self.columns(samples) as u64;
+        let most = (0..31).filter(|f| columns << f < 1 << 31).max().expect("bits");
         self.fraction_bits(most)
+    }
+    /// Half a period, or a whole one of an odd number of samples; or, up to 64, the fewest of them
+    /// of which so few rows make an interval that every sum fits 32 bits: r codes, codes by their
+    /// rows from the middle, and cascaded sums beyond.
+    fn columns(&self, samples: usize) -> usize {
+        let (order, code) = (usize::from(self.order), 1u128 << (self.bits - 1));
+        let least = if samples.is_multiple_of(2) { samples / 2 } else { samples };
+        let fits = |rows: usize| {
+            let middle = (rows / 2) as i64;
+            let weights: u128 =
+                (0..rows as i64).map(|row| u128::from((middle - row).unsigned_abs())).sum();
+            code * rows as u128 <= 1 << 31
+                && (order < 2 || code * weights <= 1 << 31)
+                && (3..=order).all(|level| code * choose(rows + level - 1, level) <= 1 << 31)
+        };
+        (least..=64)
+            .step_by(least)
+            .find(|columns| {
+                let rows = self.ratio / columns;
+                let odd = samples.is_multiple_of(2) && !columns.is_multiple_of(samples);
+                self.ratio.is_multiple_of(*columns)
+                    && rows <= 4096
+                    && fits(rows)
+                    && (!odd || rows.is_multiple_of(2))
+            })
+            .unwrap_or(least)
     }
     /// Whether codes, growth and cosines are 64 bits or fewer.
     fn narrow(&self, path: Path, carrier: CarrierRatio) -> bool {
@@ -154,17 +180,18 @@ fn front_end<R: Register, const N: usize, const CHANNELS: usize, const COLUMNS: 
     let mut out = Vec::new();
     for interval in plan.codes().chunks_exact(plan.ratio * plan.channels) {
         let mut rest = interval;
+        let mut phasors = vec![Phasor::default(); plan.channels];
         while !rest.is_empty() {
-            assert_eq!(front.missing() as usize * plan.channels, rest.len());
             let most = if noise.below(2) == 0 { 5 } else { plan.ratio + 1 };
             let frames = noise.below(most).min(rest.len() / plan.channels);
-            let (now, later) = rest.split_at(frames * plan.channels);
-            front.push(now);
+            let (mut now, later) = rest.split_at(frames * plan.channels);
+            let interval = front.decimate(&mut now, &mut phasors);
+            assert!(now.is_empty());
+            // An interval is full with its last frame, and not before.
+            assert_eq!(interval.is_some(), later.is_empty() && frames > 0);
+            assert!(!interval.is_some_and(|interval| interval.saturated));
             rest = later;
         }
-        let mut phasors = vec![Phasor::default(); plan.channels];
-        let Interval { saturated, .. } = front.decimate(&mut phasors);
-        assert!(!saturated);
         let bits = |p: &Phasor| [i128::from(p.i.to_bits()), i128::from(p.q.to_bits())];
         out.push(phasors.iter().map(bits).collect());
     }
@@ -178,12 +205,12 @@ fn core(carrier: CarrierRatio, plan: &Plan, path: Path) -> Vec<Vec<[i128; 2]>> {
         ($($n:literal)*) => {
             match plan.order {
                 $($n => (
-                    front_end::<i128, $n, 7, 231>(carrier, plan, path),
+                    front_end::<i128, $n, 7, 448>(carrier, plan, path),
                     plan.narrow(path, carrier).then(|| match (plan.channels, carrier.period()) {
                         (2, Some(10 | 5)) if path == Path::Coherent => {
                             front_end::<i64, $n, 2, 10>(carrier, plan, path)
                         }
-                        _ => front_end::<i64, $n, 7, 231>(carrier, plan, path),
+                        _ => front_end::<i64, $n, 7, 448>(carrier, plan, path),
                     }),
                 ),)*
                 _ => unreachable!(),
@@ -219,12 +246,16 @@ fn folded_twin(phase: impl Fn(u64) -> u64, period: usize, plan: &Plan) -> Vec<Ve
     (0..plan.outputs()).map(|k| (0..plan.channels).map(|c| output(k, c)).collect()).collect()
 }
 
+/// C(n, k).
+fn choose(n: usize, k: usize) -> u128 {
+    (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128)
+}
+
 /// Most samples L <= 128 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
-/// for order 2), then as few sections as that allows, all about as long.
+/// for order 2), then as few sections as that allows, all about as long, of a multiple of 8 samples
+/// where such a length is allowed.
 fn section_length(plan: &Plan) -> usize {
     let fraction_bits = plan.fraction_bits(28);
-    let choose =
-        |n: usize, k: usize| (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128);
     let order = usize::from(plan.order);
     let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + fraction_bits);
     let longest = (1..=128)
@@ -232,7 +263,10 @@ fn section_length(plan: &Plan) -> usize {
         .filter(|&length| order != 2 || (length as u64) << fraction_bits < 1 << 31)
         .max()
         .expect("one sample fits");
-    plan.ratio.div_ceil(plan.ratio.div_ceil(longest))
+    let even = plan.ratio.div_ceil(plan.ratio.div_ceil(longest));
+    (even..even + 8)
+        .find(|length| length % 8 == 0 && *length <= longest.min(plan.ratio))
+        .unwrap_or(even)
 }
 
 /// Section by section: sums against the carrier from phase zero in Q.f, each turned by Q2.30 of

@@ -6,11 +6,12 @@ use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
 use quietgap_core::front_end::words_per_code;
+use quietgap_core::over_range::SPARSE_STEP;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Health, Reading, Readout};
 
 pub const CHANNELS: usize = 3;
-pub type Board<const N: usize> = Readout<N, CHANNELS, 128, 64, 512, i128>;
+pub type Board<const N: usize> = Readout<N, CHANNELS, 512, 256, 512, i128>;
 
 /// What a run does: whole or cut frames, or a gap.
 pub enum Step<'a> {
@@ -333,7 +334,7 @@ proptest! {
     }
 
     /// Which codes a sparse watch looks at follows from their place in the run, not in a block;
-    /// an end code held for a carrier period (four codes when mixed) is always among them.
+    /// an end code held as long as from one to the next is always among them.
     #[test]
     fn sparse_watch_ignores_cuts(
         plan in prop_oneof![folded(), mixed()],
@@ -342,14 +343,14 @@ proptest! {
         at: u64,
     ) {
         let plan = Plan { watch: Watch::Sparse, ..plan };
-        let samples = plan.span() + 4 * plan.interval();
+        let held = u64::from(SPARSE_STEP);
+        let samples = plan.span() + (5 + held / plan.interval()) * plan.interval();
         let mut codes = good_codes(&plan, seed, samples);
         let end = ((1i64 << (plan.bits - 1)) - 1) as i32;
-        let held = plan.carrier.period().filter(|_| plan.path == Path::Coherent).unwrap_or(4);
         let at = at % (3 * plan.interval());
         // One alone, which may be missed, and one held, which may not.
         codes[(samples - plan.interval() - 1 - at / 2) as usize * CHANNELS] = end;
-        for n in at..(at + u64::from(held)).min(samples) {
+        for n in at..(at + held).min(samples) {
             codes[n as usize * CHANNELS + channel] = end;
         }
         let readings = same_however_cut(&plan, &codes, seed)?;

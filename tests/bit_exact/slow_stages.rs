@@ -32,7 +32,7 @@ proptest! {
         let configs: Vec<FirConfig> = stages.iter().zip(&taps).map(|(&(ratio, _, _, more), taps)| {
             FirConfig { ratio, taps, scale_bits: scale(taps, more) }
         }).collect();
-        let made = FirChain::<64, 400>::new(&configs, channels, Word::from_bits(1 << 49));
+        let made = FirChain::<160, 400>::new(&configs, channels, Word::from_bits(1 << 49));
         let mut chain = made.unwrap();
         let count = 12 * configs.iter().map(|c| usize::from(c.ratio)).product::<usize>().min(300);
         let word = |x: u64| i128::from((x as i64) >> if large { 8 } else { 14 });

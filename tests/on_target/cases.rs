@@ -9,24 +9,7 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Readout};
 use quietgap_sim::cycles::Shape;
-use quietgap_sim::sensor::Sensor;
-
-/// Owned [`ReadoutConfig`].
-#[derive(Clone)]
-struct Settings {
-    code_bits: u8,
-    /// Cycles and samples, or step and zero.
-    carrier: (u64, u32),
-    front_end: FrontEndConfig,
-    firs: Vec<(u16, u8, Vec<i32>)>,
-    alignments: Vec<Alignment>,
-    monitor: Option<MonitorConfig>,
-    bridges: Vec<BridgeConfig>,
-    axes: u8,
-    solve: Vec<Coefficient>,
-    geometry: Vec<Coefficient>,
-    residual_am: i64,
-}
+use quietgap_sim::sensor::{Sensor, Settings};
 
 /// A plan with codes.
 #[derive(Clone)]
@@ -43,6 +26,8 @@ pub struct Case {
     noise_bits: u32,
     tone: Vec<i32>,
     settings: Settings,
+    /// Cycles and samples, or step and zero, as the settings were made from.
+    carrier: (u64, u32),
 }
 
 /// What the host makes of a case.
@@ -61,7 +46,7 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
         [("vault-two-bridge", 0, 800), ("vault-six-axis", 1, 800), ("vault-quarter-rate", 2, 640)]
     {
         for watch in [Watch::EverySample, Watch::Sparse] {
-            let mut settings = sensor(name);
+            let (mut settings, carrier) = sensor(name);
             settings.front_end.watch = watch;
             cases.push(Case::of_sensor(
                 &format!("{name},{watch:?}"),
@@ -69,20 +54,29 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
                 frames,
                 repeats,
                 settings,
+                carrier,
             ));
         }
-        if kind < 2 {
-            let mut settings = sensor(name);
+        // The same output rate by the leanest front end that a 64-bit register holds.
+        let lean = |carrier: Option<(u64, u32)>| {
+            let (mut settings, of_sensor) = sensor(name);
             settings.front_end.watch = Watch::Sparse;
+            settings.front_end.ratio = if kind == 2 { 256 } else { 320 };
+            let (ratio, _, taps) = &mut settings.firs[1];
+            *ratio = 5;
+            // Half the ratio, half the taps: how many there are is what counts here.
+            *taps = taps[15..45].to_vec();
+            (settings, carrier.unwrap_or(of_sensor))
+        };
+        let mut add = |what, kind, (settings, carrier): (Settings, _)| {
+            let frames = 2 * usize::from(settings.front_end.ratio);
+            let name = format!("{name},{what}");
+            cases.push(Case::of_sensor(&name, kind, frames, repeats, settings, carrier));
+        };
+        add("lean", [20, 21, 2][kind as usize], lean(None));
+        if kind < 2 {
             // 0.1003... of the sample rate, irrational for all that matters.
-            settings.carrier = (0x19b3_d07c_84b5_dcc6, 0);
-            cases.push(Case::of_sensor(
-                &format!("{name},not-coherent"),
-                3 + kind,
-                frames,
-                repeats,
-                settings,
-            ));
+            add("not-coherent", 3 + kind, lean(Some((0x19b3_d07c_84b5_dcc6, 0))));
         }
     }
     let cut = |case: &Case| Case {
@@ -167,9 +161,9 @@ pub fn plans(check: bool) -> Vec<Case> {
     let mut cases = Vec::new();
     for &(kind, channels, period, ratio, code_bits, stages, delay) in rows {
         for watch in [Watch::EverySample, Watch::Sparse] {
-            let mut settings = sensor("vault-two-bridge");
+            let (mut settings, _) = sensor("vault-two-bridge");
             settings.code_bits = code_bits;
-            settings.carrier = if period > 0 { (1, period) } else { (0x1811_2233_4455_6677, 0) };
+            let carrier = if period > 0 { (1, period) } else { (0x1811_2233_4455_6677, 0) };
             settings.front_end.ratio = ratio;
             settings.front_end.differential_delay = delay;
             settings.front_end.watch = watch;
@@ -191,65 +185,36 @@ pub fn plans(check: bool) -> Vec<Case> {
             let frames = intervals * usize::from(ratio);
             let product: usize = stages.iter().map(|(r, _)| usize::from(*r)).product();
             let repeats = product * 800usize.div_ceil(product * intervals);
-            cases.push(Case::of_sensor(&name, kind, frames, repeats, settings));
+            cases.push(Case::of_sensor(&name, kind, frames, repeats, settings, carrier));
         }
     }
     cases
 }
 
-fn sensor(name: &str) -> Settings {
+fn sensor(name: &str) -> (Settings, (u64, u32)) {
     let sensor = Sensor::load(name).expect("built in");
     let ratio = sensor.design.carrier;
-    sensor.settings.with_config(|config| Settings {
-        code_bits: config.code_bits,
-        carrier: (ratio.cycles, ratio.samples as u32),
-        front_end: config.front_end,
-        firs: config.firs.iter().map(|f| (f.ratio, f.scale_bits, f.taps.to_vec())).collect(),
-        alignments: config.alignments.to_vec(),
-        monitor: config.monitor,
-        bridges: config.bridges.to_vec(),
-        axes: config.axes.axes,
-        solve: config.axes.solve.to_vec(),
-        geometry: config.axes.geometry.to_vec(),
-        residual_am: config.axes.residual_am,
-    })
+    (sensor.settings, (ratio.cycles, ratio.samples as u32))
 }
 
-impl Settings {
-    fn with_config<T>(&self, build: impl FnOnce(&ReadoutConfig<'_>) -> T) -> T {
-        let firs: Vec<FirConfig<'_>> = self
-            .firs
-            .iter()
-            .map(|(ratio, scale_bits, taps)| FirConfig {
-                ratio: *ratio,
-                taps,
-                scale_bits: *scale_bits,
-            })
-            .collect();
-        let carrier = match self.carrier {
-            (step, 0) => CarrierRatio::from_step(step),
-            (cycles, samples) => CarrierRatio::coherent(cycles as u32, samples),
-        };
-        build(&ReadoutConfig {
-            code_bits: self.code_bits,
-            carrier: carrier.expect("a carrier"),
-            front_end: self.front_end,
-            firs: &firs,
-            alignments: &self.alignments,
-            monitor: self.monitor,
-            bridges: &self.bridges,
-            axes: AxesConfig {
-                axes: self.axes,
-                solve: &self.solve,
-                geometry: &self.geometry,
-                residual_am: self.residual_am,
-            },
-        })
+/// Cycles and samples, or step and zero.
+fn carrier(raw: (u64, u32)) -> CarrierRatio {
+    match raw {
+        (step, 0) => CarrierRatio::from_step(step),
+        (cycles, samples) => CarrierRatio::coherent(cycles as u32, samples),
     }
+    .expect("a carrier")
 }
 
 impl Case {
-    fn of_sensor(name: &str, kind: i64, frames: usize, repeats: usize, settings: Settings) -> Self {
+    fn of_sensor(
+        name: &str,
+        kind: i64,
+        frames: usize,
+        repeats: usize,
+        settings: Settings,
+        raw: (u64, u32),
+    ) -> Self {
         let amplitude = f64::from(1u32 << (settings.code_bits - 2));
         let tone = |n| (amplitude * (f64::from(n) * std::f64::consts::TAU / 20.0).cos()) as i32;
         Self {
@@ -262,7 +227,8 @@ impl Case {
             cuts: false,
             noise_bits: u32::from(settings.code_bits) - 6,
             tone: (0..20).map(tone).collect(),
-            settings,
+            settings: Settings { carrier: carrier(raw), ..settings },
+            carrier: raw,
         }
     }
 
@@ -302,13 +268,14 @@ impl Case {
                 strays: [Word::lit("0.01"), Word::lit("0.02")],
                 least_sum: Word::lit("0.05"),
             };
+            let raw = if coherent {
+                (cycles.into(), samples)
+            } else {
+                (u64::from(1 + below(1 << 31)) << 32 | 0x1234_5677, 0)
+            };
             let settings = Settings {
                 code_bits,
-                carrier: if coherent {
-                    (cycles.into(), samples)
-                } else {
-                    (u64::from(1 + below(1 << 31)) << 32 | 0x1234_5677, 0)
-                },
+                carrier: carrier(raw),
                 front_end: FrontEndConfig {
                     order,
                     ratio: if coherent {
@@ -339,6 +306,7 @@ impl Case {
                 solve: vec![Coefficient::lit("0.5"); 2],
                 geometry: vec![Coefficient::ONE; 2],
                 residual_am: 1_000_000,
+                words_per_code: 1.0,
             };
             let built = settings.with_config(|config| match order {
                 1 => Readout::<1, 4, 130, 128, 64>::new(config).is_ok(),
@@ -362,6 +330,7 @@ impl Case {
                 noise_bits,
                 tone: (0..7).map(|n| if loud { 0 } else { (n - 3) << (code_bits - 5) }).collect(),
                 settings,
+                carrier: raw,
             };
         }
     }
@@ -420,16 +389,9 @@ impl Case {
             .expect("good");
             let mut phasors = Digest::new();
             let mut rest = codes.as_slice();
-            while !rest.is_empty() {
-                let (now, later) =
-                    rest.split_at((front_end.missing() as usize * channels).min(rest.len()));
-                front_end.push(now);
-                if front_end.missing() == 0 {
-                    let mut out = vec![Phasor::default(); channels];
-                    front_end.decimate(&mut out);
-                    phasors.phasors(&out);
-                }
-                rest = later;
+            let mut out = vec![Phasor::default(); channels];
+            while front_end.decimate(&mut rest, &mut out).is_some() {
+                phasors.phasors(&out);
             }
             let mut firs = Digest::new();
             let mut chain =
@@ -471,7 +433,7 @@ impl Case {
         words.extend(self.tone.iter().map(|t| i64::from(*t)));
         let s = &self.settings;
         let front = &s.front_end;
-        words.extend([i64::from(s.code_bits), s.carrier.0 as i64, s.carrier.1.into()]);
+        words.extend([i64::from(s.code_bits), self.carrier.0 as i64, self.carrier.1.into()]);
         words.extend([i64::from(front.order), front.ratio.into(), front.differential_delay.into()]);
         words.extend([front.path as i64, front.watch as i64, s.firs.len() as i64]);
         for (ratio, scale, taps) in &s.firs {

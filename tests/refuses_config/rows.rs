@@ -50,7 +50,7 @@ const METRE: i64 = 1_000_000_000_000_000_000;
 #[rustfmt::skip]
 pub fn front_end_rows() -> Vec<Row> {
     use Stage::{Converter, FrontEnd};
-    let last_order: Build = build::<6, 3, 64>;
+    let last_order: Build = build::<6, 3, 192>;
     vec![
         (BOARD, |s| s.code_bits = 8, |s| s.code_bits = 7, (Converter, "code bits", 7, 8, 32)),
         (BOARD, |s| s.code_bits = 32, |s| s.code_bits = 33, (Converter, "code bits", 33, 8, 32)),
@@ -81,8 +81,9 @@ pub fn front_end_rows() -> Vec<Row> {
         // 26 bits, 29 of the carrier (K = 2), growth 6 x 12 = 72 bits at 4096, 73 above: 127, 128.
         (last_order, |s| sixth(s, 26, 4, 2048, 2), |s| sixth(s, 26, 4, 2052, 2),
             (FrontEnd, "CIC register bits", 128, 1, 127)),
-        // Two rows, summed six times, reach C(7, 6) = 7 codes: 7 x 2^28 is below 2^31, 7 x 2^29 not.
-        (last_order, |s| sixth(s, 29, 4, 8, 1), |s| sixth(s, 30, 4, 8, 1),
+        // Two rows, summed six times, reach C(7, 6) = 7 codes: 7 x 2^28 is below 2^31, 7 x 2^29 not;
+        // a row as long as the interval would have more than 64 columns.
+        (last_order, |s| sixth(s, 29, 4, 128, 1), |s| sixth(s, 30, 4, 128, 1),
             (FrontEnd, "samples in a folded section", 0, 1, i64::MAX)),
     ]
 }

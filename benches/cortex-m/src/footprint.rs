@@ -49,7 +49,7 @@ pub fn run<
         FirConfig { ratio: 5, taps: &LAST, scale_bits: 30 },
     ]);
     let Ok(carrier) = CarrierRatio::coherent(black_box(1), black_box(10)) else { idle() };
-    let built = Readout::<2, CHANNELS, COLUMNS, 131, OPEN>::new(black_box(&ReadoutConfig {
+    let built = Readout::<2, CHANNELS, COLUMNS, 265, OPEN>::new(black_box(&ReadoutConfig {
         code_bits: 24,
         carrier,
         front_end: FrontEndConfig {

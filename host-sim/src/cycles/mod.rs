@@ -10,8 +10,7 @@ mod coefficients;
 use crate::sensor::Settings;
 use coefficients::{M4, M7, M33};
 use quietgap_core::config::Watch;
-use quietgap_core::fold::phases;
-use quietgap_core::front_end::{folded_period, section_length};
+use quietgap_core::front_end::{folding, section_length};
 
 /// Coefficients of one core, in the order of the features.
 #[derive(Debug)]
@@ -124,8 +123,8 @@ impl Shape {
         if front.order != 2 {
             return Err(front.order);
         }
-        let period = folded_period(config.carrier, front, bits);
-        let length = section_length(front, bits, period).max(1);
+        let folded = folding(config.carrier, front, bits);
+        let length = section_length(front, bits, folded).max(1);
         let mut sections = Vec::new();
         let mut left = u32::from(front.ratio);
         while left > 0 {
@@ -135,7 +134,7 @@ impl Shape {
         Ok(Self {
             channels: config.alignments.len() as f64,
             ratio: front.ratio.into(),
-            phases: period.map(phases),
+            phases: folded.map(|folding| folding.columns),
             sections,
             sparse: front.watch == Watch::Sparse,
             pending: f64::from(front.order) * f64::from(front.differential_delay) - 1.0,

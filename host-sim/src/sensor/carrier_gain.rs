@@ -2,7 +2,7 @@
 
 use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_short};
 use quietgap_core::config::FrontEndConfig;
-use quietgap_core::front_end::{folded_period, fraction_bits};
+use quietgap_core::front_end::{folding, fraction_bits};
 use std::f64::consts::TAU;
 
 /// In-phase gain of the folded front end's rounded cosines at signal phase `phase_rad`, near 1.
@@ -19,8 +19,9 @@ pub fn carrier_gain(
     code_bits: u32,
     phase_rad: f64,
 ) -> f64 {
-    let Some(period) = folded_period(carrier, config, code_bits) else { return 1.0 };
-    let bits = fraction_bits(config, code_bits, Some(period));
+    let folded = folding(carrier, config, code_bits);
+    let (Some(_), Some(period)) = (folded, carrier.period()) else { return 1.0 };
+    let bits = fraction_bits(config, code_bits, folded);
     let one = f64::from(1u32 << bits);
     let mut oscillator = Carrier::new(carrier);
     let mut gain = 0.0;

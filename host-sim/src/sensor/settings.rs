@@ -30,10 +30,14 @@ pub struct Settings {
     pub monitor: Option<MonitorConfig>,
     /// Bridges.
     pub bridges: Vec<BridgeConfig>,
-    solve: Vec<Coefficient>,
-    geometry: Vec<Coefficient>,
-    axes: u8,
-    residual_am: i64,
+    /// axes x bridges, row by row.
+    pub solve: Vec<Coefficient>,
+    /// bridges x axes, row by row.
+    pub geometry: Vec<Coefficient>,
+    /// Number of axes.
+    pub axes: u8,
+    /// Largest disagreement of a bridge with the axes, attometres.
+    pub residual_am: i64,
     /// Steps of a word per code of amplitude, at the output.
     pub words_per_code: f64,
 }

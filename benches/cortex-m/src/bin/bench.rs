@@ -14,7 +14,10 @@ use quietgap_board::source::Source;
 use quietgap_board::stack;
 use quietgap_core::Readout;
 use quietgap_core::fir::FirChain;
+use quietgap_core::fold::Fold;
+use quietgap_core::front_end::way::{AnyWay, Way};
 use quietgap_core::front_end::{FrontEnd, Interval};
+use quietgap_core::mixer::Mixer;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
 
@@ -62,24 +65,28 @@ fn main() -> ! {
         task.tone = (0..words.next()).map(|_| words.next() as i32).collect();
         let settings = Settings::read(&mut words);
         match kind {
-            0 => run::<2, 2, 10, 131, 84>(number, &settings, &task),
-            1 => run::<2, 7, 35, 131, 294>(number, &settings, &task),
-            2 => run::<2, 2, 4, 131, 84>(number, &settings, &task),
-            3 => run::<2, 2, 128, 131, 84>(number, &settings, &task),
-            4 => run::<2, 7, 128, 131, 294>(number, &settings, &task),
-            5 => run::<1, 4, 130, 128, 64>(number, &settings, &task),
-            6 => run::<2, 4, 130, 128, 64>(number, &settings, &task),
-            7 => run::<3, 4, 130, 128, 64>(number, &settings, &task),
             // Sized for their plans, as firmware is.
-            10 => run::<2, 1, 3, 160, 400>(number, &settings, &task),
-            11 => run::<2, 1, 5, 160, 400>(number, &settings, &task),
-            12 => run::<2, 3, 15, 160, 400>(number, &settings, &task),
-            13 => run::<2, 4, 16, 160, 400>(number, &settings, &task),
-            14 => run::<2, 2, 16, 160, 400>(number, &settings, &task),
-            15 => run::<2, 6, 12, 160, 400>(number, &settings, &task),
-            16 => run::<2, 5, 15, 160, 400>(number, &settings, &task),
-            18 => run::<2, 6, 36, 160, 400>(number, &settings, &task),
-            17 => run::<2, 4, 128, 160, 400>(number, &settings, &task),
+            0 => run::<2, 2, 10, 265, 84, Fold<2, 2, 10>>(number, &settings, &task),
+            1 => run::<2, 7, 35, 265, 294, Fold<2, 7, 35>>(number, &settings, &task),
+            2 => run::<2, 2, 4, 265, 84, Fold<2, 2, 4>>(number, &settings, &task),
+            3 => run::<2, 2, 128, 265, 84, Mixer<2, 2, 128>>(number, &settings, &task),
+            4 => run::<2, 7, 128, 265, 294, Mixer<2, 7, 128>>(number, &settings, &task),
+            // Larger, and the way chosen by the plan.
+            5 => run::<1, 4, 130, 256, 64, AnyWay<1, 4, 130>>(number, &settings, &task),
+            6 => run::<2, 4, 130, 256, 64, AnyWay<2, 4, 130>>(number, &settings, &task),
+            7 => run::<3, 4, 130, 256, 64, AnyWay<3, 4, 130>>(number, &settings, &task),
+            // Sized again, to fit the counts to.
+            20 => run::<2, 2, 20, 265, 84, Fold<2, 2, 20>>(number, &settings, &task),
+            21 => run::<2, 7, 70, 265, 294, Fold<2, 7, 70>>(number, &settings, &task),
+            10 => run::<2, 1, 3, 320, 400, Fold<2, 1, 3>>(number, &settings, &task),
+            11 => run::<2, 1, 5, 320, 400, Fold<2, 1, 5>>(number, &settings, &task),
+            12 => run::<2, 3, 15, 320, 400, Fold<2, 3, 15>>(number, &settings, &task),
+            13 => run::<2, 4, 16, 320, 400, Fold<2, 4, 16>>(number, &settings, &task),
+            14 => run::<2, 2, 16, 320, 400, Fold<2, 2, 16>>(number, &settings, &task),
+            15 => run::<2, 6, 12, 320, 400, Fold<2, 6, 12>>(number, &settings, &task),
+            16 => run::<2, 5, 15, 320, 400, Fold<2, 5, 15>>(number, &settings, &task),
+            18 => run::<2, 6, 36, 320, 400, Fold<2, 6, 36>>(number, &settings, &task),
+            17 => run::<2, 4, 128, 320, 400, Mixer<2, 4, 128>>(number, &settings, &task),
             _ => panic!("kind {kind}"),
         }
     }
@@ -94,6 +101,7 @@ fn run<
     const COLUMNS: usize,
     const TAPS: usize,
     const OPEN: usize,
+    W: Way<N>,
 >(
     number: u8,
     settings: &Settings,
@@ -107,7 +115,7 @@ fn run<
         let mut source = Source::new(task.seed);
         source.fill(codes, channels, &task.tone, task.noise_bits);
         let codes = &*codes;
-        let build = || Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN>::new(config).expect("a good plan");
+        let build = || Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, i64, W>::new(config).expect("a good plan");
 
         let mut readout = build();
         let (mut digest, mut readings) = (Digest::new(), 0u32);
@@ -141,7 +149,7 @@ fn run<
         });
 
         let front_end = || {
-            FrontEnd::<i64, N, CHANNELS, COLUMNS>::new(
+            FrontEnd::<i64, N, CHANNELS, COLUMNS, W>::new(
                 config.carrier,
                 config.front_end,
                 channels,
@@ -184,7 +192,7 @@ fn run<
         });
 
         let slow = settings.with_config(false, |config| {
-            let mut readout = Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN>::new(config).expect("a good plan");
+            let mut readout = Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, i64, W>::new(config).expect("a good plan");
             counter::count(|| {
                 for _ in 0..100 {
                     let mut frame = black_box(phasors);
@@ -198,8 +206,8 @@ fn run<
         hprintln!(
             "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} stack={} ram={} ram_front_end={} ram_firs={}",
             number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow, stack,
-            size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN>>(),
-            size_of::<FrontEnd<i64, N, CHANNELS, COLUMNS>>(),
+            size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN, i64, W>>(),
+            size_of::<FrontEnd<i64, N, CHANNELS, COLUMNS, W>>(),
             size_of::<FirChain<TAPS, OPEN>>(),
         );
     });
@@ -207,21 +215,15 @@ fn run<
 
 /// Front end alone over whole frames.
 #[inline(always)]
-fn decimate<const N: usize, const CHANNELS: usize, const COLUMNS: usize>(
-    stage: &mut FrontEnd<i64, N, CHANNELS, COLUMNS>,
+fn decimate<const N: usize, const CHANNELS: usize, const COLUMNS: usize, W: Way<N>>(
+    stage: &mut FrontEnd<i64, N, CHANNELS, COLUMNS, W>,
     codes: &[i32],
     channels: usize,
     phasors: &mut [Phasor; CHANNELS],
     mut sink: impl FnMut(&[Phasor]),
 ) {
     let mut rest = codes;
-    while !rest.is_empty() {
-        let (now, later) = rest.split_at((stage.missing() as usize * channels).min(rest.len()));
-        stage.push(now);
-        if stage.missing() == 0 {
-            stage.decimate(&mut phasors[..channels]);
-            sink(&phasors[..channels]);
-        }
-        rest = later;
+    while stage.decimate(&mut rest, &mut phasors[..channels]).is_some() {
+        sink(&phasors[..channels]);
     }
 }

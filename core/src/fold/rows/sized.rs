@@ -1,0 +1,71 @@
+//! Rows of a constant length, for a small core: two columns' sums stay in its registers.
+
+use super::add_codes;
+
+/// Columns summed side by side: a double load's.
+const LANES: usize = 2;
+/// Rows of a turn of the loop: a double load reaches so far.
+const BLOCK: usize = 8;
+
+/// All columns take whole rows, in pairs where they alternate.
+pub(super) fn sum_columns<const ORDER: usize, const WIDTH: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; ORDER]],
+    data: &[i32],
+) {
+    let (rows, _) = data.as_chunks::<WIDTH>();
+    let (blocks, rest) = rows.as_chunks::<BLOCK>();
+    sum_blocks::<ORDER, WIDTH, BLOCK, ALTERNATE>(sums, blocks);
+    let (pairs, rest) = rest.as_chunks::<2>();
+    if !pairs.is_empty() {
+        sum_blocks::<ORDER, WIDTH, 2, ALTERNATE>(sums, pairs);
+    }
+    if !rest.is_empty() {
+        let (rows, _) = rest.as_chunks::<1>();
+        sum_blocks::<ORDER, WIDTH, 1, ALTERNATE>(sums, rows);
+    }
+}
+
+/// Blocks of `ROWS` rows, an even number where they alternate: columns in pairs, the last one by
+/// itself where their number is odd.
+///
+/// Never inlined: a small core has registers for this and no more.
+#[inline(never)]
+fn sum_blocks<const ORDER: usize, const WIDTH: usize, const ROWS: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; ORDER]],
+    blocks: &[[[i32; WIDTH]; ROWS]],
+) {
+    let mut first = 0;
+    while first + LANES <= WIDTH {
+        sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, first);
+        first += LANES;
+    }
+    if WIDTH % LANES == 1 {
+        sum_lanes::<ORDER, WIDTH, ROWS, 1, ALTERNATE>(sums, blocks, first);
+    }
+}
+
+/// The inner loop over `L` columns: a load and N adds a sample.
+#[inline(always)]
+fn sum_lanes<
+    const ORDER: usize,
+    const WIDTH: usize,
+    const ROWS: usize,
+    const L: usize,
+    const ALTERNATE: bool,
+>(
+    sums: &mut [[i32; ORDER]],
+    blocks: &[[[i32; WIDTH]; ROWS]],
+    first: usize,
+) {
+    let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else { return };
+    let mut sums: [[i32; L]; ORDER] = core::array::from_fn(|level| state.map(|s| s[level]));
+    for block in blocks {
+        for (r, row) in block.iter().enumerate() {
+            let Some(codes) = row.get(first..).and_then(|d| d.first_chunk()) else { return };
+            add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
+        }
+    }
+    for (lane, state) in state.iter_mut().enumerate() {
+        *state = core::array::from_fn(|level| sums[level][lane]);
+    }
+}

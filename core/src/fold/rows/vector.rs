@@ -1,0 +1,63 @@
+//! Rows of any length, for a host: as many columns side by side as its vectors hold.
+
+use super::add_codes;
+
+/// Columns summed side by side.
+const LANES: usize = 16;
+/// The same for what is left over.
+const FEW: usize = 4;
+/// Rows of a turn of the loop: one pair.
+const BLOCK: usize = 2;
+
+/// All columns in groups of [`LANES`], then of [`FEW`], the rest one by one.
+#[inline(never)]
+pub(super) fn sum_columns<const ORDER: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; ORDER]],
+    data: &[i32],
+) {
+    let width = sums.len();
+    let mut first = 0;
+    while LANES <= width && first <= width - LANES {
+        sum_lanes::<ORDER, LANES, ALTERNATE>(sums, data, width, first);
+        first += LANES;
+    }
+    while first + FEW <= width {
+        sum_lanes::<ORDER, FEW, ALTERNATE>(sums, data, width, first);
+        first += FEW;
+    }
+    while first < width {
+        sum_lanes::<ORDER, 1, ALTERNATE>(sums, data, width, first);
+        first += 1;
+    }
+}
+
+/// The inner loop over `L` columns: a load and N adds a sample.
+#[inline(always)]
+fn sum_lanes<const ORDER: usize, const L: usize, const ALTERNATE: bool>(
+    sums: &mut [[i32; ORDER]],
+    data: &[i32],
+    width: usize,
+    first: usize,
+) {
+    let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else { return };
+    // Level by level, as vectors want them.
+    let mut sums: [[i32; L]; ORDER] = core::array::from_fn(|level| state.map(|s| s[level]));
+    let mut blocks = data.chunks_exact((BLOCK * width).max(1));
+    for block in &mut blocks {
+        for r in 0..BLOCK {
+            if let Some(codes) = block.get(r * width + first..).and_then(|d| d.first_chunk()) {
+                add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
+            }
+        }
+    }
+    for pair in blocks.remainder().chunks((2 * width).max(1)) {
+        for r in 0..2 {
+            if let Some(codes) = pair.get(r * width + first..).and_then(|d| d.first_chunk()) {
+                add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
+            }
+        }
+    }
+    for (lane, state) in state.iter_mut().enumerate() {
+        *state = core::array::from_fn(|level| sums[level][lane]);
+    }
+}

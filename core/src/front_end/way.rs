@@ -1,0 +1,136 @@
+//! Two ways from codes to section sums: folded and mixed.
+
+use crate::carrier::CarrierRatio;
+use crate::cic::{Cic, IntervalWeights};
+use crate::error::ConfigError;
+use crate::fold::{Fold, Folding};
+use crate::mixer::Mixer;
+use crate::phasor::Phasor;
+use crate::word::{Register, Shift, Word};
+
+/// How an interval is cut into sections; the plan alone decides.
+#[derive(Clone, Copy, Debug)]
+pub struct Sections {
+    /// Carrier over sample rate.
+    pub carrier: CarrierRatio,
+    /// Channels of a frame.
+    pub channels: usize,
+    /// How the plan folds; `None` where it mixes sample by sample.
+    pub folded: Option<Folding>,
+    /// Fraction bits of the carrier's cosines.
+    pub fraction_bits: u32,
+    /// Samples of a whole section and of an interval's last one.
+    pub whole: u32,
+    /// See `whole`.
+    pub last: u32,
+}
+
+/// What becomes of a section's sums.
+#[derive(Debug)]
+pub struct SectionEnd<'a, R, const ORDER: usize> {
+    /// In-phase and quadrature of each channel.
+    pub cics: &'a mut [[Cic<R, ORDER>; 2]],
+    /// Whether the section is its interval's first, and its last.
+    pub first: bool,
+    /// See `first`.
+    pub last: bool,
+    /// Integrator weights of the section and of the interval.
+    pub step: &'a [i64; ORDER],
+    /// See `step`.
+    pub interval: &'a IntervalWeights<ORDER>,
+    /// From the register to words.
+    pub shift: Shift,
+}
+
+impl<R: Register, const ORDER: usize> SectionEnd<'_, R, ORDER> {
+    /// Hands a component's sums on: the decimated word where the section is an interval's last,
+    /// else zero; whether the word had to saturate.
+    #[inline(always)]
+    pub fn take(&mut self, channel: usize, part: usize, sums: [R; ORDER]) -> (Word, bool) {
+        let Some(cic) = self.cics.get_mut(channel).and_then(|c| c.get_mut(part)) else {
+            return (Word::ZERO, false);
+        };
+        if self.last {
+            cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
+        } else {
+            cic.advance(self.first, sums, self.step);
+            (Word::ZERO, false)
+        }
+    }
+}
+
+/// Mixes samples and gathers what a CIC's integrators would hold of a section.
+///
+/// [`Fold`], [`Mixer`] or, chosen by the plan at run time, [`AnyWay`]. All give the same words for
+/// plans they take; naming one saves the flash of the other.
+pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
+    /// Sets up for the sections of a plan.
+    ///
+    /// # Errors
+    /// [`ConfigError`] when they exceed the capacity, or the plan takes the other way.
+    fn new(sections: &Sections) -> Result<Self, ConfigError>;
+
+    /// Whether the carrier is folded (no multiplication per sample).
+    fn is_folded(&self) -> bool;
+
+    /// Empties the sums; the next frame is sample `position` of the section that starts at
+    /// sample `section_start` of the run.
+    fn seek(&mut self, section_start: u64, position: u32);
+
+    /// Adds whole frames, all of the running section. Any cut gives the same bits.
+    fn push(&mut self, frames: &[i32]);
+
+    /// Ends the section: hands its sums to `end` and writes the words it returns to `out`; whether
+    /// one had to saturate.
+    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool;
+}
+
+/// The way that suits the plan.
+// The folded way carries its columns in itself: no allocation to point to.
+#[allow(clippy::large_enum_variant)]
+#[derive(Clone, Debug)]
+pub enum AnyWay<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
+    /// For a carrier with a short period.
+    Folded(Fold<ORDER, CHANNELS, COLUMNS>),
+    /// For any carrier.
+    Mixed(Mixer<ORDER, CHANNELS, COLUMNS>),
+}
+
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
+    for AnyWay<ORDER, CHANNELS, COLUMNS>
+{
+    fn new(sections: &Sections) -> Result<Self, ConfigError> {
+        Ok(if sections.folded.is_some() {
+            Self::Folded(Fold::new(sections)?)
+        } else {
+            Self::Mixed(Mixer::new(sections)?)
+        })
+    }
+
+    fn is_folded(&self) -> bool {
+        matches!(self, Self::Folded(_))
+    }
+
+    fn seek(&mut self, section_start: u64, position: u32) {
+        match self {
+            Self::Folded(way) => way.seek(section_start, position),
+            Self::Mixed(way) => way.seek(section_start, position),
+        }
+    }
+
+    #[inline]
+    fn push(&mut self, frames: &[i32]) {
+        match self {
+            Self::Folded(way) => way.push(frames),
+            Self::Mixed(way) => way.push(frames),
+        }
+    }
+
+    #[inline]
+    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool {
+        match self {
+            Self::Folded(way) => way.finish(end, out),
+            Self::Mixed(way) => way.finish(end, out),
+        }
+    }
+}

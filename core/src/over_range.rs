@@ -1,0 +1,129 @@
+//! **Over-range watch.** Looks for codes at the ends of the converter's range: there the converter
+//! clips, and a clipped carrier reads wrong without looking wrong.
+//!
+//! Looks at the interleaved codes that [`crate::front_end`] is about to mix; its flags go into
+//! every reading the codes are part of ([`crate::readout`]).
+
+use crate::config::Watch;
+
+/// Codes from one that is watched to the next, where not every one is: a prime, so that the watch
+/// meets all phases of any shorter carrier period in turn.
+pub const SPARSE_STEP: u32 = 127;
+
+/// Channels watched side by side.
+const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 4 };
+/// Frames of a turn of the loop.
+const BLOCK: usize = 8;
+
+/// Channels that met an end code of the converter or one beyond since the last [`Self::take`].
+///
+/// In: Q(b-1).0 codes. A code is at an end exactly where its [`reach`] is 2^(b-1) or more; reaches
+/// below that stay below when they are ORed.
+#[derive(Clone, Debug)]
+pub struct OverRange<const CHANNELS: usize> {
+    /// Bit c: channel c.
+    over: u32,
+    channels: usize,
+    /// b - 1.
+    limit: u32,
+    /// Frames from one watched to the next, and to the next one watched.
+    step: u32,
+    wait: u32,
+}
+
+impl<const CHANNELS: usize> OverRange<CHANNELS> {
+    /// A watch over `channels` channels, 1 to 32, of codes of 1 to 32 bits.
+    #[must_use]
+    pub fn new(channels: usize, code_bits: u32, watch: Watch) -> Self {
+        let step = match watch {
+            Watch::EverySample => 1,
+            Watch::Sparse => SPARSE_STEP,
+        };
+        let limit = code_bits.saturating_sub(1).min(31);
+        Self { over: 0, channels: channels.clamp(1, 32), limit, step, wait: 0 }
+    }
+
+    /// Forgets what was seen; the next frame is number `sample` of the run.
+    pub fn seek(&mut self, sample: u64) {
+        self.over = 0;
+        let past = sample.checked_rem(u64::from(self.step)).unwrap_or(0) as u32;
+        self.wait = if past == 0 { 0 } else { self.step - past };
+    }
+
+    /// Looks at whole frames. Which codes are watched follows from the run alone, not from how it
+    /// is cut.
+    pub fn push(&mut self, frames: &[i32]) {
+        // A firmware's readout, sized for its sensor, has a constant stride.
+        match (self.step > 1, self.channels == CHANNELS) {
+            (true, true) => self.push_sparse::<CHANNELS>(frames),
+            (true, false) => self.push_sparse::<0>(frames),
+            (false, true) => self.push_all::<CHANNELS>(frames),
+            (false, false) => self.push_all::<0>(frames),
+        }
+    }
+
+    /// Channels that met an end code or one beyond since the last call: bit c for channel c.
+    pub fn take(&mut self) -> u32 {
+        core::mem::take(&mut self.over)
+    }
+
+    fn push_sparse<const STRIDE: usize>(&mut self, frames: &[i32]) {
+        let channels = if STRIDE > 0 { STRIDE } else { self.channels };
+        let mut at = self.wait as usize * channels;
+        while let Some(frame) = frames.get(at..).and_then(|f| f.get(..channels)) {
+            if frame.iter().fold(0, |all, &code| all | reach(code)) >> self.limit != 0 {
+                (0..).zip(frame).for_each(|(channel, &code)| self.note(channel, reach(code)));
+            }
+            at += self.step as usize * channels;
+        }
+        self.wait = (at - frames.len()).checked_div(channels).unwrap_or(0) as u32;
+    }
+
+    /// Every code, [`LANES`] channels at a time; the last ones overlap, which changes no flag.
+    #[inline(never)]
+    fn push_all<const STRIDE: usize>(&mut self, frames: &[i32]) {
+        let channels = if STRIDE > 0 { STRIDE } else { self.channels };
+        let mut first = 0;
+        while first < channels {
+            if channels >= LANES {
+                let first = first.min(channels - LANES);
+                self.push_lanes::<LANES>(frames, channels, first);
+            } else {
+                self.push_lanes::<1>(frames, channels, first);
+            }
+            first += if channels >= LANES { LANES } else { 1 };
+        }
+    }
+
+    #[inline(always)]
+    fn push_lanes<const L: usize>(&mut self, frames: &[i32], stride: usize, first: usize) {
+        let mut all = [0; L];
+        let mut look = |frame: Option<&[i32]>| {
+            if let Some(codes) = frame.and_then(|f| f.first_chunk::<L>()) {
+                all.iter_mut().zip(codes).for_each(|(all, &code)| *all |= reach(code));
+            }
+        };
+        let mut blocks = frames.chunks_exact((BLOCK * stride).max(1));
+        for block in &mut blocks {
+            for n in 0..BLOCK {
+                look(block.get(n * stride + first..));
+            }
+        }
+        for frame in blocks.remainder().chunks_exact(stride.max(1)) {
+            look(frame.get(first..));
+        }
+        all.iter().enumerate().for_each(|(lane, all)| self.note(first + lane, *all));
+    }
+
+    #[inline(always)]
+    fn note(&mut self, channel: usize, reached: i32) {
+        self.over |= u32::from(reached >> self.limit != 0) << (channel & 31);
+    }
+}
+
+/// |code|, for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of
+/// a b-bit converter and all beyond.
+#[inline(always)]
+const fn reach(code: i32) -> i32 {
+    (code ^ (code >> 31)).wrapping_add(1)
+}
