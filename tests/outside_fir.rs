@@ -54,13 +54,13 @@ fn tap_sets() -> Vec<TapSet> {
         .collect()
 }
 
-fn stage(taps: &[i32], ratio: u16, scale_bits: u8) -> FirChain<64, 64> {
+fn stage(taps: &[i32], ratio: u16, scale_bits: u8) -> FirChain<256, 64> {
     FirChain::new(&[FirConfig { ratio, taps, scale_bits }], 1, Word::from_bits(1 << 52))
         .expect("a good stage")
 }
 
 /// Outputs of a stage, words, for inputs of the in-phase part; the quadrature gets them negated.
-fn run(chain: &mut FirChain<64, 64>, input: impl IntoIterator<Item = i64>) -> Vec<i64> {
+fn run(chain: &mut FirChain<256, 64>, input: impl IntoIterator<Item = i64>) -> Vec<i64> {
     let mut out = Vec::new();
     for x in input {
         let mut frame = [Phasor { i: Word::from_bits(x), q: Word::from_bits(-x) }];
@@ -368,7 +368,7 @@ fn tones_through_the_core(
         .map(|(ratio, scale_bits, taps)| FirConfig { ratio: *ratio, taps, scale_bits: *scale_bits })
         .collect();
     let mut chain =
-        FirChain::<256, 1024>::new(&firs, TONES, Word::from_bits(2 << 52)).expect("fits");
+        FirChain::<1024, 1024>::new(&firs, TONES, Word::from_bits(2 << 52)).expect("fits");
     let (gain, exponent) = words_per_code(config, BITS);
     let scale = gain as f64 * 2f64.powi(-exponent) * AMPLITUDE;
     let rate_dhz = (sensor.rate_hz() * 10.0) as i64;
@@ -400,9 +400,9 @@ const AMPLITUDE: f64 = 0.9 * (1u64 << 27) as f64;
 /// computed gain and the delay of half the span. Twelve tones: five in the pass band on either side
 /// of the carrier, seven on aliases, among them the worst (500 output rates), those of both FIR
 /// stages and of the CIC, and audio. All words agree within the rounding of the carrier's
-/// constants: half a step of Q.28 each when folded (five phases of 28-bit codes), a sequence that
-/// can fake 2 x 2^-29 of a tone; the same when mixed, and once a section half a step of Q2.30. That
-/// is -168 dB where the mask asks for -120.
+/// constants: half a step of Q.26 each when folded (20 columns of 28-bit codes), a sequence that can
+/// fake 2 x 2^-27 of a tone; of Q.28 when mixed, 2 x 2^-29, and once a section half a step of
+/// Q2.30. That is -156 dB where the mask asks for -120.
 #[test]
 fn tones_through_the_core_are_as_computed() {
     let sensor = Sensor::load("vault-two-bridge").expect("built in");
@@ -422,7 +422,7 @@ fn tones_through_the_core_are_as_computed() {
         filter.gain(multiple, (dhz - multiple * output_dhz) as f64 / 10.0)
     };
     let half_span = sensor.settings.span() as i64 - 1;
-    for (path, limit) in [(Path::Coherent, 2f64.powi(-28)), (Path::General, 2f64.powi(-28))] {
+    for (path, limit) in [(Path::Coherent, 2f64.powi(-26)), (Path::General, 2f64.powi(-28))] {
         let mut worst = 0f64;
         for (sample, words) in tones_through_the_core(&sensor, path, &tones, 3) {
             // Twice the centre of the response.

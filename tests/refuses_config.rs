@@ -63,7 +63,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
             residual_am: setup.residual_am,
         },
     };
-    Readout::<ORDER, CHANNELS, COLUMNS, 16, 24, i128>::new(&config).err()
+    Readout::<ORDER, CHANNELS, COLUMNS, 12288, 24, i128>::new(&config).err()
 }
 
 /// The usual board: order 2, 3 channels, 8 columns.

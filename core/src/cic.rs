@@ -67,7 +67,9 @@ pub struct IntervalWeights<const ORDER: usize> {
     rows: [[[i64; ORDER]; 2]; ORDER],
     /// Intervals that still add to outputs after their own, N M - 1.
     pending: usize,
-    ratio: u32,
+    /// R where it is all there is, else zero: N = 2 and M = 1, the usual filter, has W_11 = R and
+    /// W_12 = -1.
+    usual: u32,
 }
 
 impl<const ORDER: usize> IntervalWeights<ORDER> {
@@ -98,7 +100,8 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
                 comb = -(comb * left).checked_div(i64::from(i) + 1).unwrap_or(0);
             }
         }
-        Self { rows, pending: ORDER * delay as usize - 1, ratio }
+        let usual = if ORDER == 2 && delay == 1 { ratio } else { 0 };
+        Self { rows, pending: ORDER * delay as usize - 1, usual }
     }
 }
 
@@ -141,15 +144,12 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
         weights: &IntervalWeights<ORDER>,
     ) -> R {
         let sums = self.advanced(first, sums, step);
-        let mut out = sums.last().copied().unwrap_or_default();
-        if weights.pending > 0 {
-            out = out.plus(self.pending[0][0]);
-            if ORDER == 2 && weights.pending == 1 {
-                // The usual one: W_11 = R, W_12 = -1.
-                self.pending[0][0] = sums[0].times(weights.ratio.into()).minus(sums[1]);
-            } else {
-                self.shift(&sums, weights);
-            }
+        let own = sums.last().copied().unwrap_or_default();
+        let out = own.plus(self.pending[0][0]);
+        if weights.usual > 0 {
+            self.pending[0][0] = sums[0].times(weights.usual.into()).minus(own);
+        } else {
+            self.shift(&sums, weights);
         }
         out
     }

@@ -53,8 +53,8 @@ pub struct Fold<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     bases: [[[i64; ORDER]; ORDER]; 2],
     middles: [i32; 2],
     columns: Columns<ORDER, COLUMNS>,
-    /// Next row and column of the section.
-    row: u32,
+    /// Whether the next frame's row is an odd one of the section, and its column.
+    odd: bool,
     phase: u32,
 }
 
@@ -88,7 +88,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             }
             basis
         });
-        Ok(Self { channels, phases, carrier, bases, middles, columns, row: 0, phase: 0 })
+        Ok(Self { channels, phases, carrier, bases, middles, columns, odd: false, phase: 0 })
     }
 
     fn is_folded(&self) -> bool {
@@ -97,28 +97,22 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 
     fn seek(&mut self, _: u64, position: u32) {
         self.columns.sums.fill([0; ORDER]);
-        self.row = position.checked_div(self.phases).unwrap_or(0);
-        self.phase = position - self.row * self.phases;
+        let row = position.checked_div(self.phases).unwrap_or(0);
+        self.odd = self.columns.alternate && row % 2 == 1;
+        self.phase = position - row * self.phases;
     }
 
     fn push(&mut self, frames: &[i32]) {
-        let width = self.columns.sums.len();
-        let rows = self.columns.step();
         let mut rest = frames;
-        while !rest.is_empty() {
-            let ready = self.phase == 0 && self.row & (rows - 1) == 0;
-            let step = rows as usize * width;
-            if ready && rest.len() >= step {
-                let whole = rest.len() / step.max(1);
-                let (now, later) = rest.split_at_checked(whole * step).unwrap_or((rest, &[]));
-                self.columns.add_rows(now);
-                self.row += whole as u32 * rows;
-                rest = later;
-            } else {
-                let (frame, later) = rest.split_at_checked(self.channels).unwrap_or((rest, &[]));
-                self.push_frame(frame);
-                rest = later;
-            }
+        while self.phase > 0 || self.odd {
+            let Some((frame, later)) = rest.split_at_checked(self.channels) else { return };
+            self.push_frame(frame);
+            rest = later;
+        }
+        let (rows, rest) = self.columns.whole_rows(rest);
+        self.columns.add_rows(rows);
+        for frame in rest.chunks_exact(self.channels.max(1)) {
+            self.push_frame(frame);
         }
     }
 
@@ -139,11 +133,11 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     /// One frame: the slow way at the ragged ends of a block.
     fn push_frame(&mut self, frame: &[i32]) {
         let first = self.phase as usize * self.channels;
-        self.columns.add_frame(first, frame, self.row);
+        self.columns.add_frame(first, frame, self.odd);
         self.phase += 1;
         if self.phase == self.phases {
             self.phase = 0;
-            self.row += 1;
+            self.odd = self.columns.alternate && !self.odd;
         }
     }
 
@@ -154,7 +148,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         mut end: SectionEnd<'_, R, ORDER>,
         out: &mut [Phasor],
     ) -> bool {
-        self.row = 0;
+        self.odd = false;
         let Self { channels, carrier, bases, middles, columns, .. } = self;
         let (basis, middle) =
             if end.last { (&bases[1], middles[1]) } else { (&bases[0], middles[0]) };

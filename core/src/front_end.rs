@@ -267,7 +267,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// codes within their b bits cannot reach).
     #[inline(never)]
     pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
-        loop {
+        while !frames.is_empty() {
             let room = (self.missing as usize).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
             self.watch.push(now);
@@ -275,18 +275,16 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             *frames = later;
             self.missing -= now.len() as u32;
             if self.missing > 0 {
-                return None;
+                break;
             }
             let saturated = self.end_section(out);
-            if self.beyond > 0 {
-                self.first = false;
-                self.start_section(self.beyond);
-                continue;
+            self.first = self.beyond == 0;
+            self.start_section(if self.first { self.ratio } else { self.beyond });
+            if self.first {
+                return Some(Interval { over_range: self.watch.take(), saturated });
             }
-            self.first = true;
-            self.start_section(self.ratio);
-            return Some(Interval { over_range: self.watch.take(), saturated });
         }
+        None
     }
 
     /// Ends a section, and the interval if it was the last; whether a word had to saturate.

@@ -25,7 +25,7 @@ pub(crate) const TABLE_BITS: u32 = 28;
 /// Fraction bits of the turn by the section's phase: Q2.30.
 const TURN_BITS: u32 = 30;
 /// Longest section, samples.
-pub(crate) const MAX_SECTION: u32 = 128;
+pub(crate) const MAX_SECTION: u32 = 256;
 
 /// e^(-i phase), Q.f, cosine and minus sine; the same times L - n.
 type Turn = [[i32; 2]; 2];

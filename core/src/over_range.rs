@@ -8,7 +8,7 @@ use crate::config::Watch;
 
 /// Codes from one that is watched to the next, where not every one is: a prime, so that the watch
 /// meets all phases of any shorter carrier period in turn.
-pub const SPARSE_STEP: u32 = 127;
+pub const SPARSE_STEP: u32 = 251;
 
 /// Channels watched side by side.
 const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 4 };
@@ -74,7 +74,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
             if frame.iter().fold(0, |all, &code| all | reach(code)) >> self.limit != 0 {
                 (0..).zip(frame).for_each(|(channel, &code)| self.note(channel, reach(code)));
             }
-            at += self.step as usize * channels;
+            at += SPARSE_STEP as usize * channels;
         }
         self.wait = (at - frames.len()).checked_div(channels).unwrap_or(0) as u32;
     }

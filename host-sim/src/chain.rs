@@ -7,7 +7,7 @@ use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
 const CHANNELS: usize = 32;
-type Host<const ORDER: usize> = Readout<ORDER, CHANNELS, 4096, 8192, 8192, i128>;
+type Host<const ORDER: usize> = Readout<ORDER, CHANNELS, 4096, 16384, 8192, i128>;
 
 /// Stack for building one: it is moved some times before it reaches the heap.
 const BUILD_STACK: usize = 16 << 20;

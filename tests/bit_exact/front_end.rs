@@ -207,7 +207,7 @@ fn core(carrier: CarrierRatio, plan: &Plan, path: Path) -> Vec<Vec<[i128; 2]>> {
                 $($n => (
                     front_end::<i128, $n, 7, 448>(carrier, plan, path),
                     plan.narrow(path, carrier).then(|| match (plan.channels, carrier.period()) {
-                        (2, Some(10 | 5)) if path == Path::Coherent => {
+                        (2, Some(period)) if path == Path::Coherent && plan.columns(period as usize) == 5 => {
                             front_end::<i64, $n, 2, 10>(carrier, plan, path)
                         }
                         _ => front_end::<i64, $n, 7, 448>(carrier, plan, path),
@@ -251,14 +251,14 @@ fn choose(n: usize, k: usize) -> u128 {
     (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128)
 }
 
-/// Most samples L <= 128 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
+/// Most samples L <= 256 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
 /// for order 2), then as few sections as that allows, all about as long, of a multiple of 8 samples
 /// where such a length is allowed.
 fn section_length(plan: &Plan) -> usize {
     let fraction_bits = plan.fraction_bits(28);
     let order = usize::from(plan.order);
     let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + fraction_bits);
-    let longest = (1..=128)
+    let longest = (1..=256)
         .filter(|&length| bound(length) <= 1 << 62)
         .filter(|&length| order != 2 || (length as u64) << fraction_bits < 1 << 31)
         .max()

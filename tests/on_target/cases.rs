@@ -57,26 +57,34 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
                 carrier,
             ));
         }
-        // The same output rate by the leanest front end that a 64-bit register holds.
-        let lean = |carrier: Option<(u64, u32)>| {
+        // The same output rate by a leaner front end.
+        let lean = |ratio, second, last, carrier: Option<(u64, u32)>| {
             let (mut settings, of_sensor) = sensor(name);
             settings.front_end.watch = Watch::Sparse;
-            settings.front_end.ratio = if kind == 2 { 256 } else { 320 };
-            let (ratio, _, taps) = &mut settings.firs[1];
-            *ratio = 5;
+            settings.front_end.ratio = ratio;
             // Half the ratio, half the taps: how many there are is what counts here.
-            *taps = taps[15..45].to_vec();
+            let middle = |(_, scale, taps): &(u16, u8, Vec<i32>), ratio, count| {
+                let first = (taps.len() - count) / 2;
+                (ratio, *scale, taps[first..first + count].to_vec())
+            };
+            settings.firs[1] = middle(&settings.firs[1], second, 6 * usize::from(second));
+            settings.firs[2] = middle(&settings.firs[2], last, 30 * usize::from(last) + 1);
             (settings, carrier.unwrap_or(of_sensor))
         };
         let mut add = |what, kind, (settings, carrier): (Settings, _)| {
-            let frames = 2 * usize::from(settings.front_end.ratio);
+            let ratio = usize::from(settings.front_end.ratio);
+            let frames = ratio * (8192 / settings.alignments.len() / ratio).min(5);
             let name = format!("{name},{what}");
             cases.push(Case::of_sensor(&name, kind, frames, repeats, settings, carrier));
         };
-        add("lean", [20, 21, 2][kind as usize], lean(None));
+        add(
+            "lean",
+            [20, 21, 2][kind as usize],
+            lean(if kind == 2 { 256 } else { 320 }, 5, 5, None),
+        );
         if kind < 2 {
             // 0.1003... of the sample rate, irrational for all that matters.
-            add("not-coherent", 3 + kind, lean(Some((0x19b3_d07c_84b5_dcc6, 0))));
+            add("not-coherent", 3 + kind, lean(500, 4, 4, Some((0x19b3_d07c_84b5_dcc6, 0))));
         }
     }
     let cut = |case: &Case| Case {
@@ -309,9 +317,9 @@ impl Case {
                 words_per_code: 1.0,
             };
             let built = settings.with_config(|config| match order {
-                1 => Readout::<1, 4, 130, 128, 64>::new(config).is_ok(),
-                2 => Readout::<2, 4, 130, 128, 64>::new(config).is_ok(),
-                _ => Readout::<3, 4, 130, 128, 64>::new(config).is_ok(),
+                1 => Readout::<1, 4, 256, 256, 64>::new(config).is_ok(),
+                2 => Readout::<2, 4, 256, 256, 64>::new(config).is_ok(),
+                _ => Readout::<3, 4, 256, 256, 64>::new(config).is_ok(),
             });
             if !built {
                 continue;
@@ -366,7 +374,7 @@ impl Case {
             let mut codes = vec![0; self.frames * channels];
             source.fill(&mut codes, channels, &self.tone, self.noise_bits);
             let build =
-                || Box::new(Readout::<N, 8, 256, 200, 400, i128>::new(config).expect("good"));
+                || Box::new(Readout::<N, 8, 512, 400, 400, i128>::new(config).expect("good"));
             let (mut readout, mut digest, mut readings) = (build(), Digest::new(), 0);
             for _ in 0..self.repeats {
                 readout.push(&codes, |reading| {
@@ -380,7 +388,7 @@ impl Case {
                     rest = &rest[length..];
                 }
             }
-            let mut front_end = FrontEnd::<i128, N, 8, 256>::new(
+            let mut front_end = FrontEnd::<i128, N, 8, 512>::new(
                 config.carrier,
                 config.front_end,
                 channels,
@@ -395,7 +403,7 @@ impl Case {
             }
             let mut firs = Digest::new();
             let mut chain =
-                FirChain::<200, 400>::new(config.firs, channels, Word::from_bits(2 << 52))
+                FirChain::<400, 400>::new(config.firs, channels, Word::from_bits(2 << 52))
                     .expect("good");
             let mut word = || Word::from_bits(i64::from(source.next() as i32) << 21);
             for _ in 0..self.repeats * self.frames / usize::from(config.front_end.ratio) {

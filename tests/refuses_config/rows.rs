@@ -96,8 +96,8 @@ pub fn fir_rows() -> Vec<Row> {
             (Fir(0), "number of stages", 7, 0, 6)),
         (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 0, &[1], 0), (Fir(1), "ratio", 0, 1, 4096)),
         (BOARD, |s| fir(s, 4096, &[1], 0), |s| fir(s, 4097, &[1], 0), (Fir(1), "ratio", 4097, 1, 4096)),
-        (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 1, &[], 0), (Fir(1), "taps", 0, 1, 32)),
-        (BOARD, |s| fir(s, 8, &[1; 32], 5), |s| fir(s, 8, &[1; 33], 5), (Fir(1), "taps", 33, 1, 32)),
+        (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 1, &[], 0), (Fir(1), "taps", 0, 1, 12288)),
+        (BOARD, |s| fir(s, 4096, &[1; 12288], 14), |s| fir(s, 4096, &[1; 12289], 14), (Fir(1), "taps", 12289, 1, 12288)),
         (BOARD, |s| fir(s, 1, &[1], 30), |s| fir(s, 1, &[1], 31), (Fir(1), "scale bits", 31, 0, 30)),
         (BOARD, |s| fir(s, 1, &[3, -2, 3], 3), |s| fir(s, 1, &[3, -2, -3], 3),
             (Fir(1), "first tap unlike its mirror", 0, -1, -1)),
@@ -112,8 +112,10 @@ pub fn fir_rows() -> Vec<Row> {
             (Fir(1), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
         (BOARD, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2047], 10) }, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2048], 10) },
             (Fir(2), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
-        (BOARD, |s| { fir(s, 8, &[1; 30], 5); fir(s, 1, &[1], 0) }, |s| { fir(s, 8, &[1; 32], 5); fir(s, 1, &[1], 0) },
-            (Fir(2), "taps of all stages", 17, 0, 16)),
+        // 2 x 4096 taps and 4 x 1024, or 5 x 1024 with one tap more.
+        (BOARD, |s| { fir(s, 4096, &[1; 8192], 13); fir(s, 1024, &[1; 4096], 12) },
+            |s| { fir(s, 4096, &[1; 8192], 13); fir(s, 1024, &[1; 4097], 12) },
+            (Fir(2), "taps of all stages", 12289, 0, 12288)),
         // Three channels, one output more open than 24 sums hold.
         (BOARD, |s| fir(s, 1, &[1; 8], 3), |s| fir(s, 1, &[1; 9], 4), (Fir(1), "open outputs of all stages", 25, 0, 24)),
         (BOARD, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 4], 2) }, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 5], 3) },

@@ -10,7 +10,7 @@ use heapless::Vec;
 pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize> {
     pub(super) sums: Vec<[i32; ORDER], COLUMNS>,
     /// Odd rows count negative.
-    alternate: bool,
+    pub(super) alternate: bool,
 }
 
 impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
@@ -21,14 +21,19 @@ impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
         Some(Self { sums, alternate })
     }
 
-    /// Rows that must come together.
-    pub(super) fn step(&self) -> u32 {
-        if self.alternate { 2 } else { 1 }
+    /// Splits `data`, from an even row's start on, behind its last whole row, or pair of rows where
+    /// they alternate.
+    pub(super) fn whole_rows<'a>(&self, data: &'a [i32]) -> (&'a [i32], &'a [i32]) {
+        // A firmware's readout, sized for its sensor, divides by a constant.
+        let width = if self.sums.len() == COLUMNS { COLUMNS } else { self.sums.len().max(1) };
+        let rows = data.len().checked_div(width).unwrap_or(0);
+        let whole = if self.alternate { rows & !1 } else { rows };
+        data.split_at_checked(whole * width).unwrap_or((data, &[]))
     }
 
-    /// Adds one frame of row `row` to the columns from `first` on: the slow way.
-    pub(super) fn add_frame(&mut self, first: usize, frame: &[i32], row: u32) {
-        let negative = self.alternate && row % 2 == 1;
+    /// Adds one frame of an even or `odd` row to the columns from `first` on: the slow way.
+    pub(super) fn add_frame(&mut self, first: usize, frame: &[i32], odd: bool) {
+        let negative = self.alternate && odd;
         for (sums, code) in self.sums.iter_mut().skip(first).zip(frame) {
             let mut state = sums.map(|sum| [sum]);
             add_codes(&mut state, &[*code], negative);
@@ -36,7 +41,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
         }
     }
 
-    /// Adds whole rows, a multiple of [`Self::step`], to all columns.
+    /// Adds whole rows, in pairs where they alternate, to all columns.
     pub(super) fn add_rows(&mut self, data: &[i32]) {
         if self.sums.len() == COLUMNS {
             // Firmware sizes the readout for its sensor: then the row's length is a constant.
@@ -47,8 +52,8 @@ impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
             }
         } else if cfg!(target_arch = "arm") {
             // Slow, and no flash for a second set of loops.
-            for (row, codes) in (0..).zip(data.chunks_exact(self.sums.len().max(1))) {
-                self.add_frame(0, codes, row);
+            for (row, codes) in (0u32..).zip(data.chunks_exact(self.sums.len().max(1))) {
+                self.add_frame(0, codes, row % 2 == 1);
             }
         } else if self.alternate {
             vector::sum_columns::<ORDER, true>(&mut self.sums, data);

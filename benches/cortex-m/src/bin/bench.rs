@@ -69,12 +69,12 @@ fn main() -> ! {
             0 => run::<2, 2, 10, 265, 84, Fold<2, 2, 10>>(number, &settings, &task),
             1 => run::<2, 7, 35, 265, 294, Fold<2, 7, 35>>(number, &settings, &task),
             2 => run::<2, 2, 4, 265, 84, Fold<2, 2, 4>>(number, &settings, &task),
-            3 => run::<2, 2, 128, 265, 84, Mixer<2, 2, 128>>(number, &settings, &task),
-            4 => run::<2, 7, 128, 265, 294, Mixer<2, 7, 128>>(number, &settings, &task),
+            3 => run::<2, 2, 256, 265, 84, Mixer<2, 2, 256>>(number, &settings, &task),
+            4 => run::<2, 7, 256, 265, 294, Mixer<2, 7, 256>>(number, &settings, &task),
             // Larger, and the way chosen by the plan.
-            5 => run::<1, 4, 130, 256, 64, AnyWay<1, 4, 130>>(number, &settings, &task),
-            6 => run::<2, 4, 130, 256, 64, AnyWay<2, 4, 130>>(number, &settings, &task),
-            7 => run::<3, 4, 130, 256, 64, AnyWay<3, 4, 130>>(number, &settings, &task),
+            5 => run::<1, 4, 256, 256, 64, AnyWay<1, 4, 256>>(number, &settings, &task),
+            6 => run::<2, 4, 256, 256, 64, AnyWay<2, 4, 256>>(number, &settings, &task),
+            7 => run::<3, 4, 256, 256, 64, AnyWay<3, 4, 256>>(number, &settings, &task),
             // Sized again, to fit the counts to.
             20 => run::<2, 2, 20, 265, 84, Fold<2, 2, 20>>(number, &settings, &task),
             21 => run::<2, 7, 70, 265, 294, Fold<2, 7, 70>>(number, &settings, &task),
@@ -86,7 +86,7 @@ fn main() -> ! {
             15 => run::<2, 6, 12, 320, 400, Fold<2, 6, 12>>(number, &settings, &task),
             16 => run::<2, 5, 15, 320, 400, Fold<2, 5, 15>>(number, &settings, &task),
             18 => run::<2, 6, 36, 320, 400, Fold<2, 6, 36>>(number, &settings, &task),
-            17 => run::<2, 4, 128, 320, 400, Mixer<2, 4, 128>>(number, &settings, &task),
+            17 => run::<2, 4, 256, 320, 400, Mixer<2, 4, 256>>(number, &settings, &task),
             _ => panic!("kind {kind}"),
         }
     }

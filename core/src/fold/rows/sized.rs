@@ -4,8 +4,8 @@ use super::add_codes;
 
 /// Columns summed side by side: a double load's.
 const LANES: usize = 2;
-/// Rows of a turn of the loop: a double load reaches so far.
-const BLOCK: usize = 8;
+/// A double load reaches so many words from a turn's first row.
+const REACH: usize = 1020 / 4;
 
 /// All columns take whole rows, in pairs where they alternate.
 pub(super) fn sum_columns<const ORDER: usize, const WIDTH: usize, const ALTERNATE: bool>(
@@ -13,16 +13,35 @@ pub(super) fn sum_columns<const ORDER: usize, const WIDTH: usize, const ALTERNAT
     data: &[i32],
 ) {
     let (rows, _) = data.as_chunks::<WIDTH>();
-    let (blocks, rest) = rows.as_chunks::<BLOCK>();
-    sum_blocks::<ORDER, WIDTH, BLOCK, ALTERNATE>(sums, blocks);
-    let (pairs, rest) = rest.as_chunks::<2>();
-    if !pairs.is_empty() {
-        sum_blocks::<ORDER, WIDTH, 2, ALTERNATE>(sums, pairs);
+    // As many rows a turn of the loop as a double load reaches, at least into the last.
+    let rest = if 15 * WIDTH <= REACH {
+        sum_blocks_of::<ORDER, WIDTH, 16, ALTERNATE>(sums, rows)
+    } else if 7 * WIDTH <= REACH {
+        sum_blocks_of::<ORDER, WIDTH, 8, ALTERNATE>(sums, rows)
+    } else {
+        sum_blocks_of::<ORDER, WIDTH, 4, ALTERNATE>(sums, rows)
+    };
+    let rest = sum_blocks_of::<ORDER, WIDTH, 2, ALTERNATE>(sums, rest);
+    sum_blocks_of::<ORDER, WIDTH, 1, ALTERNATE>(sums, rest);
+}
+
+/// Whole blocks of `ROWS` rows; returns what is left.
+#[inline(always)]
+fn sum_blocks_of<
+    'a,
+    const ORDER: usize,
+    const WIDTH: usize,
+    const ROWS: usize,
+    const ALTERNATE: bool,
+>(
+    sums: &mut [[i32; ORDER]],
+    rows: &'a [[i32; WIDTH]],
+) -> &'a [[i32; WIDTH]] {
+    let (blocks, rest) = rows.as_chunks::<ROWS>();
+    if !blocks.is_empty() {
+        sum_blocks::<ORDER, WIDTH, ROWS, ALTERNATE>(sums, blocks);
     }
-    if !rest.is_empty() {
-        let (rows, _) = rest.as_chunks::<1>();
-        sum_blocks::<ORDER, WIDTH, 1, ALTERNATE>(sums, rows);
-    }
+    rest
 }
 
 /// Blocks of `ROWS` rows, an even number where they alternate: columns in pairs, the last one by
