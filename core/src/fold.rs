@@ -25,6 +25,7 @@ mod bounds;
 mod rows;
 
 use crate::carrier;
+use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::phasor::Phasor;
@@ -42,7 +43,12 @@ pub(crate) use bounds::sum_bound;
 /// 2^31 x 2^31. Mixed sums: the register, wrapping; no rounding. Codes beyond b bits break the
 /// bound: sums then wrap, and the over-range watch tells.
 #[derive(Clone, Debug)]
-pub struct Fold<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
+pub struct Fold<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool = true,
+> {
     channels: usize,
     /// K, columns per channel.
     phases: u32,
@@ -52,15 +58,17 @@ pub struct Fold<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     /// whole and of an interval's last section.
     bases: [[[i64; ORDER]; ORDER]; 2],
     middles: [i32; 2],
-    columns: Columns<ORDER, COLUMNS>,
+    columns: Columns<ORDER, COLUMNS, EXACT>,
     /// Whether the next frame's row is an odd one of the section, and its column.
     odd: bool,
     phase: u32,
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
-    for Fold<ORDER, CHANNELS, COLUMNS>
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXACT: bool> Way<ORDER>
+    for Fold<ORDER, CHANNELS, COLUMNS, EXACT>
 {
+    const SIZED: bool = EXACT;
+
     fn new(sections: &Sections) -> Result<Self, ConfigError> {
         let refuse = |quantity, given, min, max| {
             ConfigError::new(Stage::FrontEnd, quantity, given, min, max)
@@ -69,7 +77,13 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             sections.folded.ok_or(refuse("carrier period to fold by", 0, 1, COLUMNS as i64))?;
         let (channels, phases) = (sections.channels, folding.columns);
         let count = phases as usize * channels;
-        let full = || refuse("channels x carrier phases", count as i64, 1, COLUMNS as i64);
+        let full = || {
+            let least = if EXACT { COLUMNS as i64 } else { 1 };
+            refuse("channels x carrier phases", count as i64, least, COLUMNS as i64)
+        };
+        if EXACT && (channels != CHANNELS || count != COLUMNS) {
+            return Err(full());
+        }
         let table: Vec<_, COLUMNS> =
             carrier::table(sections.carrier, phases, sections.fraction_bits).ok_or_else(full)?;
         let mut carrier = Vec::new();
@@ -117,18 +131,23 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     #[inline(always)]
-    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool {
+    fn finish<R: Register>(
+        &mut self,
+        end: SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
+        out: &mut [Phasor],
+    ) -> bool {
         // A firmware's readout, sized for its sensor, has constant strides.
-        if self.channels == CHANNELS && self.columns.sums.len() == COLUMNS {
-            self.finish_sized::<R, CHANNELS, COLUMNS>(end, out)
+        if EXACT || self.channels == CHANNELS && self.columns.is_sized() {
+            self.finish_sized::<R, CHANNELS, COLUMNS>(end, cics, out)
         } else {
-            self.finish_sized::<R, 0, 0>(end, out)
+            self.finish_sized::<R, 0, 0>(end, cics, out)
         }
     }
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
-    Fold<ORDER, CHANNELS, COLUMNS>
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXACT: bool>
+    Fold<ORDER, CHANNELS, COLUMNS, EXACT>
 {
     /// One frame: the slow way at the ragged ends of a block.
     fn push_frame(&mut self, frame: &[i32]) {
@@ -145,7 +164,8 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
     #[inline(never)]
     fn finish_sized<R: Register, const SIZED: usize, const WIDTH: usize>(
         &mut self,
-        mut end: SectionEnd<'_, R, ORDER>,
+        end: SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
         self.odd = false;
@@ -160,11 +180,11 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
         let mut saturated = false;
         let Some(columns) = columns.sums.get_mut(..width) else { return false };
         let Some(carrier) = carrier.get(..phases) else { return false };
-        for (channel, phasor) in out.iter_mut().enumerate().take(channels) {
+        for (channel, (phasor, [i, q])) in out.iter_mut().zip(cics).enumerate().take(channels) {
             let Some(columns) = columns.get_mut(channel..channel + reach) else { break };
             let [cosine, sine] = mix(columns, channels, carrier, middle, basis);
-            let (i, i_beyond) = end.take(channel, 0, cosine);
-            let (q, q_beyond) = end.take(channel, 1, sine);
+            let (i, i_beyond) = end.take(i, cosine);
+            let (q, q_beyond) = end.take(q, sine);
             *phasor = Phasor { i, q };
             saturated |= i_beyond | q_beyond;
             for h in 0..phases {

@@ -270,7 +270,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         while !frames.is_empty() {
             let room = (self.missing as usize).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
-            self.watch.push(now);
+            self.watch.push(now, W::SIZED);
             self.way.push(now);
             *frames = later;
             self.missing -= now.len() as u32;
@@ -292,13 +292,12 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     fn end_section(&mut self, out: &mut [Phasor]) -> bool {
         let last = self.beyond == 0;
         let end = SectionEnd {
-            cics: &mut self.cics,
             first: self.first,
             last,
             step: if last { &self.last_weights } else { &self.whole_weights },
             interval: &self.interval_weights,
             shift: self.shift,
         };
-        self.way.finish(end, out)
+        self.way.finish(end, &mut self.cics, out)
     }
 }

@@ -13,6 +13,7 @@
 //! holds the second integrator's weight, L - n, times the carrier: four multiply-accumulates.
 
 use crate::carrier::{self, Carrier};
+use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::fold::sum_bound;
 use crate::front_end::way::{SectionEnd, Sections, Way};
@@ -61,6 +62,8 @@ pub(crate) fn section(order: u32, code_bits: u32, fraction_bits: u32) -> u32 {
 impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     for Mixer<ORDER, CHANNELS, COLUMNS>
 {
+    const SIZED: bool = false;
+
     fn new(sections: &Sections) -> Result<Self, ConfigError> {
         let Sections { carrier, channels, folded, fraction_bits, whole, .. } = *sections;
         let error = |quantity, given: u32, min, max| {
@@ -113,14 +116,15 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     #[inline(always)]
     fn finish<R: Register>(
         &mut self,
-        mut end: SectionEnd<'_, R, ORDER>,
+        end: SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
         let [cosine, sine] = carrier::cos_sin_short(self.carrier.phase(), TURN_BITS);
         // A section shorter than the table: its weights are less by the difference.
         let short = self.table.len() as i64 - i64::from(self.position);
         let mut saturated = false;
-        for (channel, (phasor, sums)) in out.iter_mut().zip(&mut self.sums).enumerate() {
+        for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(&mut self.sums) {
             if ORDER == 2 && short > 0 {
                 let [i, q] = sums[0];
                 let [first, second] = sums[1];
@@ -129,7 +133,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
                     second.wrapping_sub(q.wrapping_mul(short)),
                 ];
             }
-            for part in 0..2 {
+            for (part, cic) in cics.iter_mut().enumerate() {
                 let turned = sums.map(|[i, q]| {
                     R::of(if part == 0 {
                         turn(i, cosine, q, sine)
@@ -137,7 +141,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
                         turn(q, cosine, i, -sine)
                     })
                 });
-                let (word, beyond) = end.take(channel, part, turned);
+                let (word, beyond) = end.take(cic, turned);
                 saturated |= beyond;
                 if part == 0 {
                     phasor.i = word;

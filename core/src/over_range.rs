@@ -13,7 +13,7 @@ pub const SPARSE_STEP: u32 = 251;
 /// Channels watched side by side.
 const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 4 };
 /// Frames of a turn of the loop.
-const BLOCK: usize = 8;
+const BLOCK: usize = 4;
 
 /// Channels that met an end code of the converter or one beyond since the last [`Self::take`].
 ///
@@ -51,10 +51,11 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
     }
 
     /// Looks at whole frames. Which codes are watched follows from the run alone, not from how it
-    /// is cut.
-    pub fn push(&mut self, frames: &[i32]) {
+    /// is cut. `sized`: as many channels as there is room for, a constant for the compiler.
+    #[inline(always)]
+    pub fn push(&mut self, frames: &[i32], sized: bool) {
         // A firmware's readout, sized for its sensor, has a constant stride.
-        match (self.step > 1, self.channels == CHANNELS) {
+        match (self.step > 1, sized || self.channels == CHANNELS) {
             (true, true) => self.push_sparse::<CHANNELS>(frames),
             (true, false) => self.push_sparse::<0>(frames),
             (false, true) => self.push_all::<CHANNELS>(frames),
@@ -67,6 +68,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
         core::mem::take(&mut self.over)
     }
 
+    #[inline(never)]
     fn push_sparse<const STRIDE: usize>(&mut self, frames: &[i32]) {
         let channels = if STRIDE > 0 { STRIDE } else { self.channels };
         let mut at = self.wait as usize * channels;
@@ -80,23 +82,23 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
     }
 
     /// Every code, [`LANES`] channels at a time; the last ones overlap, which changes no flag.
-    #[inline(never)]
     fn push_all<const STRIDE: usize>(&mut self, frames: &[i32]) {
         let channels = if STRIDE > 0 { STRIDE } else { self.channels };
         let mut first = 0;
         while first < channels {
             if channels >= LANES {
                 let first = first.min(channels - LANES);
-                self.push_lanes::<LANES>(frames, channels, first);
+                self.push_lanes::<LANES, STRIDE>(frames, first);
             } else {
-                self.push_lanes::<1>(frames, channels, first);
+                self.push_lanes::<1, STRIDE>(frames, first);
             }
             first += if channels >= LANES { LANES } else { 1 };
         }
     }
 
-    #[inline(always)]
-    fn push_lanes<const L: usize>(&mut self, frames: &[i32], stride: usize, first: usize) {
+    #[inline(never)]
+    fn push_lanes<const L: usize, const STRIDE: usize>(&mut self, frames: &[i32], first: usize) {
+        let stride = if STRIDE > 0 { STRIDE } else { self.channels };
         let mut all = [0; L];
         let mut look = |frame: Option<&[i32]>| {
             if let Some(codes) = frame.and_then(|f| f.first_chunk::<L>()) {

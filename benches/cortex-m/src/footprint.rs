@@ -2,6 +2,7 @@
 
 use core::hint::black_box;
 use quietgap_core::config::*;
+use quietgap_core::fold::Fold;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Readout};
 
@@ -49,27 +50,29 @@ pub fn run<
         FirConfig { ratio: 5, taps: &LAST, scale_bits: 30 },
     ]);
     let Ok(carrier) = CarrierRatio::coherent(black_box(1), black_box(10)) else { idle() };
-    let built = Readout::<2, CHANNELS, COLUMNS, 265, OPEN>::new(black_box(&ReadoutConfig {
-        code_bits: 24,
-        carrier,
-        front_end: FrontEndConfig {
-            order: 2,
-            ratio: 160,
-            differential_delay: 1,
-            path: Path::Auto,
-            watch: Watch::EverySample,
-        },
-        firs: &firs,
-        alignments: &alignments,
-        monitor: black_box(monitored.then_some(monitor)),
-        bridges: &bridges,
-        axes: AxesConfig {
-            axes: AXES as u8,
-            solve: matrix.as_flattened(),
-            geometry: matrix.as_flattened(),
-            residual_am: 1,
-        },
-    }));
+    let built = Readout::<2, CHANNELS, COLUMNS, 265, OPEN, i64, Fold<2, CHANNELS, COLUMNS>>::new(
+        black_box(&ReadoutConfig {
+            code_bits: 24,
+            carrier,
+            front_end: FrontEndConfig {
+                order: 2,
+                ratio: 160,
+                differential_delay: 1,
+                path: Path::Auto,
+                watch: Watch::EverySample,
+            },
+            firs: &firs,
+            alignments: &alignments,
+            monitor: black_box(monitored.then_some(monitor)),
+            bridges: &bridges,
+            axes: AxesConfig {
+                axes: AXES as u8,
+                solve: matrix.as_flattened(),
+                geometry: matrix.as_flattened(),
+                residual_am: 1,
+            },
+        }),
+    );
     let Ok(mut readout) = built else { idle() };
     let block = [0; 64];
     readout.seek(black_box(0));

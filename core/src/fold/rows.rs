@@ -7,13 +7,18 @@ use heapless::Vec;
 
 /// Running sums A_1 to A_N of every column.
 #[derive(Clone, Debug)]
-pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize> {
+pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> {
     pub(super) sums: Vec<[i32; ORDER], COLUMNS>,
     /// Odd rows count negative.
     pub(super) alternate: bool,
 }
 
-impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
+impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER, COLUMNS, EXACT> {
+    /// Whether as many columns as there is room for, a constant for the compiler.
+    pub(super) fn is_sized(&self) -> bool {
+        EXACT || self.sums.len() == COLUMNS
+    }
+
     /// `count` columns; `None` when they exceed the capacity.
     pub(super) fn new(count: usize, alternate: bool) -> Option<Self> {
         let mut sums = Vec::new();
@@ -25,7 +30,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
     /// they alternate.
     pub(super) fn whole_rows<'a>(&self, data: &'a [i32]) -> (&'a [i32], &'a [i32]) {
         // A firmware's readout, sized for its sensor, divides by a constant.
-        let width = if self.sums.len() == COLUMNS { COLUMNS } else { self.sums.len().max(1) };
+        let width = if self.is_sized() { COLUMNS } else { self.sums.len().max(1) };
         let rows = data.len().checked_div(width).unwrap_or(0);
         let whole = if self.alternate { rows & !1 } else { rows };
         data.split_at_checked(whole * width).unwrap_or((data, &[]))
@@ -43,7 +48,7 @@ impl<const ORDER: usize, const COLUMNS: usize> Columns<ORDER, COLUMNS> {
 
     /// Adds whole rows, in pairs where they alternate, to all columns.
     pub(super) fn add_rows(&mut self, data: &[i32]) {
-        if self.sums.len() == COLUMNS {
+        if self.is_sized() {
             // Firmware sizes the readout for its sensor: then the row's length is a constant.
             if self.alternate {
                 sized::sum_columns::<ORDER, COLUMNS, true>(&mut self.sums, data);

@@ -26,10 +26,8 @@ pub struct Sections {
 }
 
 /// What becomes of a section's sums.
-#[derive(Debug)]
-pub struct SectionEnd<'a, R, const ORDER: usize> {
-    /// In-phase and quadrature of each channel.
-    pub cics: &'a mut [[Cic<R, ORDER>; 2]],
+#[derive(Clone, Copy, Debug)]
+pub struct SectionEnd<'a, const ORDER: usize> {
     /// Whether the section is its interval's first, and its last.
     pub first: bool,
     /// See `first`.
@@ -42,14 +40,11 @@ pub struct SectionEnd<'a, R, const ORDER: usize> {
     pub shift: Shift,
 }
 
-impl<R: Register, const ORDER: usize> SectionEnd<'_, R, ORDER> {
-    /// Hands a component's sums on: the decimated word where the section is an interval's last,
-    /// else zero; whether the word had to saturate.
+impl<const ORDER: usize> SectionEnd<'_, ORDER> {
+    /// Hands a component's sums to its `cic`: the decimated word where the section is an interval's
+    /// last, else zero; whether the word had to saturate.
     #[inline(always)]
-    pub fn take(&mut self, channel: usize, part: usize, sums: [R; ORDER]) -> (Word, bool) {
-        let Some(cic) = self.cics.get_mut(channel).and_then(|c| c.get_mut(part)) else {
-            return (Word::ZERO, false);
-        };
+    pub fn take<R: Register>(self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
         if self.last {
             cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
         } else {
@@ -64,6 +59,9 @@ impl<R: Register, const ORDER: usize> SectionEnd<'_, R, ORDER> {
 /// [`Fold`], [`Mixer`] or, chosen by the plan at run time, [`AnyWay`]. All give the same words for
 /// plans they take; naming one saves the flash of the other.
 pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
+    /// Made for as many channels as there is room for, and no other number.
+    const SIZED: bool;
+
     /// Sets up for the sections of a plan.
     ///
     /// # Errors
@@ -80,9 +78,14 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     /// Adds whole frames, all of the running section. Any cut gives the same bits.
     fn push(&mut self, frames: &[i32]);
 
-    /// Ends the section: hands its sums to `end` and writes the words it returns to `out`; whether
-    /// one had to saturate.
-    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool;
+    /// Ends the section: hands each channel's sums, in-phase and quadrature, to its `cics` and
+    /// writes the words to `out`; whether one had to saturate.
+    fn finish<R: Register>(
+        &mut self,
+        end: SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
+        out: &mut [Phasor],
+    ) -> bool;
 }
 
 /// The way that suits the plan.
@@ -91,7 +94,7 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
 #[derive(Clone, Debug)]
 pub enum AnyWay<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
     /// For a carrier with a short period.
-    Folded(Fold<ORDER, CHANNELS, COLUMNS>),
+    Folded(Fold<ORDER, CHANNELS, COLUMNS, false>),
     /// For any carrier.
     Mixed(Mixer<ORDER, CHANNELS, COLUMNS>),
 }
@@ -99,6 +102,8 @@ pub enum AnyWay<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
 impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     for AnyWay<ORDER, CHANNELS, COLUMNS>
 {
+    const SIZED: bool = false;
+
     fn new(sections: &Sections) -> Result<Self, ConfigError> {
         Ok(if sections.folded.is_some() {
             Self::Folded(Fold::new(sections)?)
@@ -127,10 +132,15 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     #[inline]
-    fn finish<R: Register>(&mut self, end: SectionEnd<'_, R, ORDER>, out: &mut [Phasor]) -> bool {
+    fn finish<R: Register>(
+        &mut self,
+        end: SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
+        out: &mut [Phasor],
+    ) -> bool {
         match self {
-            Self::Folded(way) => way.finish(end, out),
-            Self::Mixed(way) => way.finish(end, out),
+            Self::Folded(way) => way.finish(end, cics, out),
+            Self::Mixed(way) => way.finish(end, cics, out),
         }
     }
 }

@@ -13,6 +13,7 @@ pub(super) fn sum_columns<const ORDER: usize, const WIDTH: usize, const ALTERNAT
     data: &[i32],
 ) {
     let (rows, _) = data.as_chunks::<WIDTH>();
+    let Some(sums) = sums.first_chunk_mut::<WIDTH>() else { return };
     // As many rows a turn of the loop as a double load reaches, at least into the last.
     let rest = if 15 * WIDTH <= REACH {
         sum_blocks_of::<ORDER, WIDTH, 16, ALTERNATE>(sums, rows)
@@ -34,7 +35,7 @@ fn sum_blocks_of<
     const ROWS: usize,
     const ALTERNATE: bool,
 >(
-    sums: &mut [[i32; ORDER]],
+    sums: &mut [[i32; ORDER]; WIDTH],
     rows: &'a [[i32; WIDTH]],
 ) -> &'a [[i32; WIDTH]] {
     let (blocks, rest) = rows.as_chunks::<ROWS>();
@@ -50,16 +51,16 @@ fn sum_blocks_of<
 /// Never inlined: a small core has registers for this and no more.
 #[inline(never)]
 fn sum_blocks<const ORDER: usize, const WIDTH: usize, const ROWS: usize, const ALTERNATE: bool>(
-    sums: &mut [[i32; ORDER]],
+    sums: &mut [[i32; ORDER]; WIDTH],
     blocks: &[[[i32; WIDTH]; ROWS]],
 ) {
-    let mut first = 0;
-    while first + LANES <= WIDTH {
-        sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, first);
-        first += LANES;
+    let (pairs, single) = sums.as_chunks_mut::<LANES>();
+    for (pair, sums) in pairs.iter_mut().enumerate() {
+        sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, LANES * pair);
     }
-    if WIDTH % LANES == 1 {
-        sum_lanes::<ORDER, WIDTH, ROWS, 1, ALTERNATE>(sums, blocks, first);
+    if let [sums] = single {
+        let sums = core::array::from_mut(sums);
+        sum_lanes::<ORDER, WIDTH, ROWS, 1, ALTERNATE>(sums, blocks, WIDTH - 1);
     }
 }
 
@@ -72,11 +73,10 @@ fn sum_lanes<
     const L: usize,
     const ALTERNATE: bool,
 >(
-    sums: &mut [[i32; ORDER]],
+    state: &mut [[i32; ORDER]; L],
     blocks: &[[[i32; WIDTH]; ROWS]],
     first: usize,
 ) {
-    let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else { return };
     let mut sums: [[i32; L]; ORDER] = core::array::from_fn(|level| state.map(|s| s[level]));
     for block in blocks {
         for (r, row) in block.iter().enumerate() {
