@@ -8,7 +8,7 @@
 mod sine_table;
 
 use crate::error::{ConfigError, Stage};
-use crate::word::{Sine, shift_round};
+use crate::word::{Sine, divide, shift_round};
 use heapless::Vec;
 use sine_table::QUARTER;
 
@@ -59,14 +59,10 @@ impl CarrierRatio {
             return Self::from_step(0);
         };
         let turns = (p as u128) << 64;
-        let (Some(step), Some(remainder)) =
-            (turns.checked_div(q as u128), turns.checked_rem(q as u128))
-        else {
-            return Self::from_step(0);
-        };
+        let (step, remainder) = divide(turns, q as u64);
         Ok(Self {
             step: step as u64,
-            remainder: remainder as u64,
+            remainder,
             denominator: q as u64,
             period: Some(q),
         })
@@ -124,14 +120,10 @@ impl Carrier {
     ///
     /// The remainder's product is below 2^20 x 2^64: exact in `u128`.
     pub const fn advance(&mut self, samples: u64) {
-        let denominator = self.ratio.denominator as u128;
         let total = self.remainder as u128 + self.ratio.remainder as u128 * samples as u128;
-        // `denominator` is at least 1 by construction.
-        let carried = match total.checked_div(denominator) {
-            Some(carried) => carried,
-            None => 0,
-        };
-        self.remainder = (total - carried * denominator) as u64;
+        // The denominator is at least 1 by construction.
+        let (carried, remainder) = divide(total, self.ratio.denominator);
+        self.remainder = remainder;
         self.phase = self
             .phase
             .wrapping_add(self.ratio.step.wrapping_mul(samples))

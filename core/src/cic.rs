@@ -19,7 +19,7 @@
 //! N M intervals. All in two's complement of 64 or 128 bits: sums may wrap, as long as the
 //! output fits, which [`width`] checks when the plan is built.
 
-use crate::word::Register;
+use crate::word::{Register, divide};
 use heapless::Vec;
 
 /// Highest order of a CIC.
@@ -50,10 +50,9 @@ pub const fn gain(order: u32, ratio: u32, differential_delay: u32) -> u128 {
 pub fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
     let mut weights = [1; ORDER];
     let mut value: u128 = 1;
-    for (d, weight) in (0u128..).zip(weights.iter_mut()) {
+    for (d, weight) in (0u64..).zip(weights.iter_mut()) {
         if d > 0 {
-            value = value * (u128::from(samples) + d - 1)
-                / core::num::NonZeroU128::new(d).unwrap_or(core::num::NonZeroU128::MIN);
+            value = divide(value * u128::from(u64::from(samples) + d - 1), d).0;
         }
         *weight = value as i64;
     }
@@ -85,14 +84,12 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
             for i in 0..=ORDER as u32 {
                 let Some(intervals) = m.checked_sub(i * delay) else { break };
                 // C(p R + d - 1, d), d = N - j, from d = 0 upwards; with p = 0, none but d = 0.
-                let samples = u128::from(intervals) * u128::from(ratio);
+                let samples = u64::from(intervals) * u64::from(ratio);
                 let mut value: u128 = 1;
-                for (d, weight) in (0u128..).zip(row.iter_mut().rev()) {
-                    if let Some(divisor) = core::num::NonZeroU128::new(d) {
-                        value = value * (samples + d).saturating_sub(1) / divisor;
-                        if samples == 0 {
-                            value = 0;
-                        }
+                for (d, weight) in (0u64..).zip(row.iter_mut().rev()) {
+                    if d > 0 {
+                        let factor = if samples == 0 { 0 } else { samples + d - 1 };
+                        value = divide(value * u128::from(factor), d).0;
                     }
                     *weight = weight.wrapping_add(comb.wrapping_mul(value as i64));
                 }

@@ -231,6 +231,7 @@ impl<
         let _ = self.partial.extend_from_slice(cut);
     }
 
+    #[inline(never)]
     fn push_frames(&mut self, frames: &[i32], sink: &mut impl FnMut(&Reading)) {
         let mut phasors = [Phasor::default(); CHANNELS];
         let phasors = phasors.get_mut(..self.channels()).unwrap_or(&mut []);

@@ -71,7 +71,7 @@ pub const fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
 /// As a bit of n leaves at the top, one of the quotient enters at the bottom. Twice the rest may
 /// take 65 bits: then it is above d, and the difference, below d, is right modulo 2^64.
 #[inline(never)]
-const fn divide(n: u128, d: u64) -> (u128, u64) {
+pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
     let length = 128 - n.leading_zeros();
     // So many leading bits are less than d.
     let less = 63 - d.leading_zeros();

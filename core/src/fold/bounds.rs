@@ -1,6 +1,8 @@
 //! Plan arithmetic of the folded front end: how long sums stay within their words, and how sums
 //! of rows become sums of samples.
 
+use crate::word::divide;
+
 /// Longest section, rows.
 const MAX_ROWS: u32 = 1 << 12;
 
@@ -30,14 +32,14 @@ pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
 /// b <= 25; wider codes are only asked about shorter sections.
 #[inline(never)]
 pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
-    let mut value: i128 = 1;
-    for d in 1..=i128::from(order) {
-        value = (value * (i128::from(samples) + d - 1)).checked_div(d).unwrap_or(value);
+    let mut value: u128 = 1;
+    for d in 1..=u64::from(order) {
+        value = divide(value * u128::from(u64::from(samples) + d - 1), d).0;
         if value > 1 << 90 {
             return i128::MAX;
         }
     }
-    value << (code_bits - 1)
+    (value as i128) << (code_bits - 1)
 }
 
 /// G\[j\]\[i\]: C(K t + j, j) in the basis C(t + i, i), i <= j (indices from zero).
@@ -66,7 +68,9 @@ pub(super) fn row_basis<const ORDER: usize>(phases: u32) -> [[i64; ORDER]; ORDER
 fn binomial(n: i128, k: i128) -> i128 {
     let mut value = 1i128;
     for d in 0..k {
-        value = (value * (n - d)).checked_div(d + 1).unwrap_or(value);
+        let next = value * (n - d);
+        let magnitude = divide(next.unsigned_abs(), d.unsigned_abs() as u64 + 1).0 as i128;
+        value = if next < 0 { -magnitude } else { magnitude };
     }
     value
 }
