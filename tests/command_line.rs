@@ -90,11 +90,12 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is not a number"))
 }
 
-const FLAGS: [&str; 9] = [
+const FLAGS: [&str; 10] = [
     "readings",
     "settling",
     "over_range",
     "saturated",
+    "memory",
     "carrier_weak",
     "carrier_lost",
     "quadrature",

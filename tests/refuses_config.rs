@@ -185,7 +185,8 @@ fn stages_by_themselves() {
         whole,
         last: whole,
     };
-    let fold = |carrier, channels| Fold::<2, 3, 6, false>::new(&sections(carrier, channels, 12)).err();
+    let fold =
+        |carrier, channels| Fold::<2, 3, 6, false>::new(&sections(carrier, channels, 12)).err();
     assert_eq!(fold(coherent, 2), None);
     let quantity = "carrier period to fold by";
     assert_eq!(fold(other, 2), Some(refused(Stage::FrontEnd, quantity, 0, 6)));

@@ -7,6 +7,7 @@
 use crate::bridge::BridgeReading;
 use crate::config::{AxesConfig, MAX_AXES, MAX_BRIDGES};
 use crate::error::{ConfigError, Stage};
+use crate::guard::Checksum;
 use crate::word::{Coefficient, saturate, shift_round};
 use heapless::Vec;
 
@@ -48,6 +49,14 @@ impl Axes {
             copy(row, from);
         }
         Ok(made)
+    }
+
+    /// Sums up what never changes.
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        sum.add_all_long(self.solve.as_flattened());
+        sum.add_all_long(self.geometry.as_flattened());
+        sum.add_size(self.axes);
+        sum.add_long(self.residual_am);
     }
 
     /// Solves for the axes (attometres and attoradians); returns the largest residual.

@@ -7,6 +7,7 @@
 //! separate electrodes read u = (a1 - a2)/(a1 + a2 - s1 - s2) with their strays s taken off.
 
 use crate::config::{BridgeConfig, BridgeKind, MonitorConfig};
+use crate::guard::Checksum;
 use crate::health::Health;
 use crate::phasor::Phasor;
 use crate::word::{
@@ -68,6 +69,22 @@ pub fn invert(configs: &[BridgeConfig], phasors: &[Phasor], scale: i64, out: &mu
             polarisation = polarisation_ratio(configs, out);
         }
     }
+}
+
+/// Sums up what never changes.
+pub(crate) fn check(bridge: &BridgeConfig, sum: &mut Checksum) {
+    match &bridge.kind {
+        BridgeKind::Difference { channel, full, imbalance, share } => {
+            sum.add(u32::from(*channel));
+            sum.add_all_long(&[full.to_bits(), imbalance.to_bits(), share.to_bits()]);
+        }
+        BridgeKind::Separate { channels: [a, b], strays, least_sum } => {
+            sum.add(1 << 16 | u32::from(*a) << 8 | u32::from(*b));
+            sum.add_all_long(&[strays[0].to_bits(), strays[1].to_bits(), least_sum.to_bits()]);
+        }
+    }
+    sum.add_all_long(&[bridge.gap_am, bridge.offset_am]);
+    sum.add_all_long(&[bridge.range.to_bits(), bridge.quadrature.to_bits()]);
 }
 
 fn share(bridge: &BridgeConfig) -> Fraction {

@@ -8,6 +8,7 @@
 mod sine_table;
 
 use crate::error::{ConfigError, Stage};
+use crate::guard::Checksum;
 use crate::word::{Sine, divide, shift_round};
 use heapless::Vec;
 use sine_table::QUARTER;
@@ -60,12 +61,7 @@ impl CarrierRatio {
         };
         let turns = (p as u128) << 64;
         let (step, remainder) = divide(turns, q as u64);
-        Ok(Self {
-            step: step as u64,
-            remainder,
-            denominator: q as u64,
-            period: Some(q),
-        })
+        Ok(Self { step: step as u64, remainder, denominator: q as u64, period: Some(q) })
     }
 
     /// A carrier of `step` 2^-64 cycles in one sample period.
@@ -135,6 +131,13 @@ impl Carrier {
         self.phase = 0;
         self.remainder = 0;
         self.advance(sample);
+    }
+
+    /// Sums up what never changes.
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        let CarrierRatio { step, remainder, denominator, period } = self.ratio;
+        [step, remainder, denominator].iter().for_each(|word| sum.add_long(*word as i64));
+        sum.add(period.unwrap_or(0));
     }
 
     /// Writes the next `out.len()` samples of the injection tone.

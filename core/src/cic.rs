@@ -19,6 +19,7 @@
 //! N M intervals. All in two's complement of 64 or 128 bits: sums may wrap, as long as the
 //! output fits, which [`width`] checks when the plan is built.
 
+use crate::guard::Checksum;
 use crate::word::{Register, divide};
 use heapless::Vec;
 
@@ -99,6 +100,15 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
         }
         let usual = if ORDER == 2 && delay == 1 { ratio } else { 0 };
         Self { rows, pending: ORDER * delay as usize - 1, usual }
+    }
+}
+
+impl<const ORDER: usize> IntervalWeights<ORDER> {
+    /// Sums up what never changes.
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        self.rows.as_flattened().iter().for_each(|row| sum.add_all_long(row));
+        sum.add_size(self.pending);
+        sum.add(self.usual);
     }
 }
 

@@ -16,6 +16,7 @@
 
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage};
+use crate::guard::Checksum;
 use crate::phasor::Phasor;
 use crate::word::{Word, saturate_word, shift_round};
 use heapless::Vec;
@@ -194,10 +195,40 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         }
     }
 
+    /// Whether all stages stand at the start of an output, as they do with each of the last stage's;
+    /// puts them there.
+    pub fn align(&mut self) -> bool {
+        let mut aligned = true;
+        for stage in &mut self.stages {
+            aligned &= stage.position == 0;
+            stage.position = 0;
+        }
+        aligned
+    }
+
+    /// Sums up what never changes.
+    pub fn check(&self, sum: &mut Checksum) {
+        sum.add_size(self.stages.len());
+        for stage in &self.stages {
+            sum.add(stage.ratio);
+            sum.add(stage.scale);
+            sum.add_size(stage.first_tap);
+            sum.add_size(stage.first_open);
+            sum.add_size(stage.outputs);
+        }
+        sum.add_size(self.taps.len());
+        sum.add_all(&self.taps);
+        sum.add_size(self.open.len());
+        sum.add_size(self.channels);
+    }
+
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
         for stage in &mut self.stages {
+            if stage.position >= stage.ratio {
+                stage.position = 0;
+            }
             let first = stage.first_tap + stage.position as usize * stage.outputs;
             let taps = self.taps.get(first..first + stage.outputs).unwrap_or(&[]);
             let cells = stage.outputs * self.channels;
@@ -213,6 +244,10 @@ impl FirStage {
     /// `taps` are this input's, `open` holds, for each channel, the sums of its open outputs.
     fn push(&mut self, taps: &[i32], open: &mut [Open], frame: &mut [Phasor]) -> Option<bool> {
         let outputs = self.outputs;
+        // Beyond the last output only by a flipped bit.
+        if self.head >= outputs {
+            self.head = 0;
+        }
         let (next_taps, wrapped_taps) = taps.split_at_checked(outputs - self.head)?;
         let mut rest = &mut *open;
         for phasor in &*frame {

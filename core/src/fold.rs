@@ -28,6 +28,7 @@ use crate::carrier;
 use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::front_end::way::{SectionEnd, Sections, Way};
+use crate::guard::Checksum;
 use crate::phasor::Phasor;
 use crate::word::Register;
 use bounds::{most_rows, row_basis};
@@ -42,30 +43,36 @@ pub(crate) use bounds::sum_bound;
 /// section (`bounds.rs` has the inequality). Product: sum x Q.f cosine in `i64`, below
 /// 2^31 x 2^31. Mixed sums: the register, wrapping; no rounding. Codes beyond b bits break the
 /// bound: sums then wrap, and the over-range watch tells.
+///
+/// `EXACT`: made for `CHANNELS` channels and `COLUMNS` columns and no other numbers, which leaves
+/// only the loops for these in a firmware. `PHASES` is the room for the carrier, K.
 #[derive(Clone, Debug)]
 pub struct Fold<
     const ORDER: usize,
     const CHANNELS: usize,
     const COLUMNS: usize,
     const EXACT: bool = true,
+    const PHASES: usize = COLUMNS,
 > {
     channels: usize,
     /// K, columns per channel.
     phases: u32,
     /// The carrier at each phase.
-    carrier: Vec<Turn, COLUMNS>,
+    carrier: Vec<Turn, PHASES>,
     /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
     /// whole and of an interval's last section.
     bases: [[[i64; ORDER]; ORDER]; 2],
     middles: [i32; 2],
     columns: Columns<ORDER, COLUMNS, EXACT>,
-    /// Whether the next frame's row is an odd one of the section, and its column.
-    odd: bool,
-    phase: u32,
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXACT: bool> Way<ORDER>
-    for Fold<ORDER, CHANNELS, COLUMNS, EXACT>
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool,
+    const PHASES: usize,
+> Way<ORDER> for Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
     const SIZED: bool = EXACT;
 
@@ -84,7 +91,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXAC
         if EXACT && (channels != CHANNELS || count != COLUMNS) {
             return Err(full());
         }
-        let table: Vec<_, COLUMNS> =
+        let table: Vec<_, PHASES> =
             carrier::table(sections.carrier, phases, sections.fraction_bits).ok_or_else(full)?;
         let mut carrier = Vec::new();
         for (turn, after) in table.into_iter().zip((0..phases as i32).rev()) {
@@ -102,32 +109,47 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXAC
             }
             basis
         });
-        Ok(Self { channels, phases, carrier, bases, middles, columns, odd: false, phase: 0 })
+        Ok(Self { channels, phases, carrier, bases, middles, columns })
     }
 
     fn is_folded(&self) -> bool {
         true
     }
 
-    fn seek(&mut self, _: u64, position: u32) {
+    fn seek(&mut self, _: u64) {
         self.columns.sums.fill([0; ORDER]);
-        let row = position.checked_div(self.phases).unwrap_or(0);
-        self.odd = self.columns.alternate && row % 2 == 1;
-        self.phase = position - row * self.phases;
     }
 
-    fn push(&mut self, frames: &[i32]) {
+    fn align(&mut self, _: u64) {}
+
+    fn push(&mut self, frames: &[i32], into: u32) {
+        let mut row = into.checked_div(self.phases).unwrap_or(0);
+        let mut phase = into.wrapping_sub(row.wrapping_mul(self.phases));
         let mut rest = frames;
-        while self.phase > 0 || self.odd {
+        while phase > 0 || self.columns.alternate && row % 2 == 1 {
             let Some((frame, later)) = rest.split_at_checked(self.channels) else { return };
-            self.push_frame(frame);
+            self.push_frame(frame, &mut row, &mut phase);
             rest = later;
         }
         let (rows, rest) = self.columns.whole_rows(rest);
         self.columns.add_rows(rows);
-        for frame in rest.chunks_exact(self.channels.max(1)) {
-            self.push_frame(frame);
+        if rest.is_empty() {
+            return;
         }
+        for frame in rest.chunks_exact(self.channels.max(1)) {
+            self.push_frame(frame, &mut row, &mut phase);
+        }
+    }
+
+    fn check(&self, sum: &mut Checksum) {
+        sum.add_size(self.channels);
+        sum.add(self.phases);
+        sum.add_size(self.carrier.len());
+        self.carrier.iter().for_each(|turn| sum.add_all(turn.as_flattened()));
+        sum.add_all_long(self.bases.as_flattened().as_flattened());
+        sum.add_all(&self.middles);
+        sum.add_size(self.columns.sums.len());
+        sum.add(self.columns.alternate.into());
     }
 
     #[inline(always)]
@@ -146,17 +168,21 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXAC
     }
 }
 
-impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXACT: bool>
-    Fold<ORDER, CHANNELS, COLUMNS, EXACT>
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool,
+    const PHASES: usize,
+> Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
-    /// One frame: the slow way at the ragged ends of a block.
-    fn push_frame(&mut self, frame: &[i32]) {
-        let first = self.phase as usize * self.channels;
-        self.columns.add_frame(first, frame, self.odd);
-        self.phase += 1;
-        if self.phase == self.phases {
-            self.phase = 0;
-            self.odd = self.columns.alternate && !self.odd;
+    /// One frame: the slow way at the ragged ends of a block. Moves on to the next column.
+    fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32) {
+        let first = *phase as usize * self.channels;
+        self.columns.add_frame(first, frame, *row % 2 == 1);
+        *phase += 1;
+        if *phase >= self.phases {
+            (*row, *phase) = (row.wrapping_add(1), 0);
         }
     }
 
@@ -168,7 +194,6 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, const EXAC
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
-        self.odd = false;
         let Self { channels, carrier, bases, middles, columns, .. } = self;
         let (basis, middle) =
             if end.last { (&bases[1], middles[1]) } else { (&bases[0], middles[0]) };

@@ -17,6 +17,7 @@ use crate::cic::{CicBank, IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage};
 use crate::fold::{self, Folding};
+use crate::guard::{Checksum, Voted};
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
 use crate::word::{Register, Shift, Word};
@@ -122,12 +123,8 @@ pub struct FrontEnd<
     section: u32,
     whole_weights: [i64; ORDER],
     last_weights: [i64; ORDER],
-    /// Codes missing to the end of the running section, and frames from there to the end of the
-    /// interval.
-    missing: u32,
-    beyond: u32,
-    /// Whether the running section is the interval's first.
-    first: bool,
+    /// Frames of the running interval taken.
+    at: Voted<u32>,
     shift: Shift,
 }
 
@@ -193,7 +190,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let (_, exponent) = words_per_code(config, code_bits);
         // The mixer halves an amplitude.
         let shift = exponent + fraction_bits as i32 - 1;
-        let mut front_end = Self {
+        Ok(Self {
             watch: OverRange::new(channels, code_bits, config.watch),
             way,
             cics,
@@ -203,13 +200,9 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             section,
             whole_weights: step_weights(section),
             last_weights: step_weights(last),
-            missing: 0,
-            beyond: 0,
-            first: true,
+            at: Voted::new(0),
             shift: Shift::new(shift),
-        };
-        front_end.start_section(ratio);
-        Ok(front_end)
+        })
     }
 
     /// Whether the carrier is folded (no multiplication per sample).
@@ -240,24 +233,36 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let position = sample.checked_rem(u64::from(self.ratio)).unwrap_or(0) as u32;
         let into = position.checked_rem(self.section).unwrap_or(0);
         self.watch.seek(sample);
-        self.way.seek(sample - u64::from(into), into);
+        self.way.seek(sample - u64::from(into));
         self.cics.fill(Default::default());
-        self.first = position == into;
-        let left = self.ratio - (position - into);
-        self.start_section(left);
-        self.missing -= into * self.cics.len() as u32;
+        self.at.set(position);
         if self.is_folded() || sample == 0 {
             return sample;
         }
-        let rest = if into == 0 { 0 } else { self.section.min(left) - into };
+        let section = self.section.min(self.ratio - (position - into));
+        let rest = if into == 0 { 0 } else { section - into };
         sample + u64::from(rest) + ORDER as u64 - 1
     }
 
-    /// A section of an interval of which `left` frames are to come.
-    fn start_section(&mut self, left: u32) {
-        let section = self.section.min(left);
-        self.beyond = left - section;
-        self.missing = section * self.cics.len() as u32;
+    /// The next frame is number `sample` of the run, an interval's first: changes nothing where that
+    /// is known. What follows from the number of the sample is set by it again.
+    pub fn align(&mut self, sample: u64) {
+        self.watch.align(sample);
+        self.way.align(sample);
+    }
+
+    /// Sums up what never changes.
+    pub fn check(&self, sum: &mut Checksum) {
+        self.watch.check(sum);
+        self.way.check(sum);
+        sum.add_size(self.cics.len());
+        sum.add(self.ratio);
+        sum.add(self.differential_delay.into());
+        self.interval_weights.check(sum);
+        sum.add(self.section);
+        sum.add_all_long(&self.whole_weights);
+        sum.add_all_long(&self.last_weights);
+        self.shift.check(sum);
     }
 
     /// Takes whole frames off the front of `frames` until an interval is full: then writes each
@@ -267,37 +272,43 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// codes within their b bits cannot reach).
     #[inline(never)]
     pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
+        let channels = if W::SIZED { CHANNELS } else { self.cics.len() };
+        let mut at = self.at.get();
         while !frames.is_empty() {
-            let room = (self.missing as usize).min(frames.len());
+            let into = at.checked_rem(self.section).unwrap_or(0);
+            let start = at - into;
+            let left = self.ratio.saturating_sub(start);
+            let length = self.section.min(left);
+            let room = (length.saturating_sub(into) as usize * channels).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
             self.watch.push(now, W::SIZED);
-            self.way.push(now);
+            self.way.push(now, into);
             *frames = later;
-            self.missing -= now.len() as u32;
-            if self.missing > 0 {
+            let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
+            at = at.wrapping_add(taken);
+            if into.wrapping_add(taken) < length {
                 break;
             }
-            let saturated = self.end_section(out);
-            self.first = self.beyond == 0;
-            self.start_section(if self.first { self.ratio } else { self.beyond });
-            if self.first {
+            let last = length == left;
+            let end = SectionEnd {
+                first: start == 0,
+                last,
+                length,
+                step: if last { &self.last_weights } else { &self.whole_weights },
+                interval: &self.interval_weights,
+                shift: self.shift,
+            };
+            let saturated = self.way.finish(end, &mut self.cics, out);
+            if last {
+                self.at.set(0);
                 return Some(Interval { over_range: self.watch.take(), saturated });
             }
+            if taken == 0 {
+                // Only by a flipped bit.
+                *frames = &[];
+            }
         }
+        self.at.set(at);
         None
-    }
-
-    /// Ends a section, and the interval if it was the last; whether a word had to saturate.
-    #[inline(always)]
-    fn end_section(&mut self, out: &mut [Phasor]) -> bool {
-        let last = self.beyond == 0;
-        let end = SectionEnd {
-            first: self.first,
-            last,
-            step: if last { &self.last_weights } else { &self.whole_weights },
-            interval: &self.interval_weights,
-            shift: self.shift,
-        };
-        self.way.finish(end, &mut self.cics, out)
     }
 }

@@ -1,5 +1,7 @@
 //! **Health.** What can be wrong with a reading, carried with it and counted.
 
+use crate::guard::Voted;
+
 /// A set of faults.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -25,8 +27,12 @@ impl Health {
     /// A word in the chain had to saturate.
     pub const SATURATED: Self = Self(1 << 7);
 
+    /// A constant of the readout has changed in memory, or a stage was out of step: build the
+    /// readout anew and [`crate::Readout::seek`] to the next frame.
+    pub const MEMORY: Self = Self(1 << 8);
+
     /// All faults with their names, in bit order.
-    pub const NAMES: [(Self, &'static str); 8] = [
+    pub const NAMES: [(Self, &'static str); 9] = [
         (Self::OVER_RANGE, "over_range"),
         (Self::CARRIER_LOST, "carrier_lost"),
         (Self::CARRIER_WEAK, "carrier_weak"),
@@ -35,6 +41,7 @@ impl Health {
         (Self::AXES_RESIDUAL, "axes_residual"),
         (Self::SETTLING, "settling"),
         (Self::SATURATED, "saturated"),
+        (Self::MEMORY, "memory"),
     ];
 
     /// The set as bits, bit n being the n-th of [`Self::NAMES`].
@@ -76,30 +83,29 @@ impl core::ops::BitOrAssign for Health {
 }
 
 /// Readings so far, and how many carried each fault.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct HealthCounts {
-    readings: u64,
-    faults: [u64; Health::NAMES.len()],
+    readings: Voted<u64>,
+    faults: [Voted<u64>; Health::NAMES.len()],
 }
 
 impl HealthCounts {
     /// Counts one reading.
     pub fn count(&mut self, health: Health) {
-        self.readings += 1;
+        self.readings.set(self.readings.get().wrapping_add(1));
         for (count, (fault, _)) in self.faults.iter_mut().zip(Health::NAMES) {
-            *count += u64::from(health.has(fault));
+            count.set(count.get().wrapping_add(u64::from(health.has(fault))));
         }
     }
 
     /// Readings counted.
     #[must_use]
-    pub const fn readings(&self) -> u64 {
-        self.readings
+    pub fn readings(&self) -> u64 {
+        self.readings.get()
     }
 
     /// Each fault's name and count, in bit order.
     pub fn faults(&self) -> impl Iterator<Item = (&'static str, u64)> + '_ {
-        Health::NAMES.iter().zip(self.faults).map(|((_, name), count)| (*name, count))
+        Health::NAMES.iter().zip(self.faults).map(|((_, name), count)| (*name, count.get()))
     }
 }

@@ -8,6 +8,8 @@ pub mod word;
 // Settings and what can be wrong with them.
 pub mod config;
 pub mod error;
+// Against flipped bits.
+pub mod guard;
 // 1. Carrier: cosine, sine, injection tone.
 pub mod carrier;
 // Beside it: codes at the ends of the converter's range.

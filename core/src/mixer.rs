@@ -17,6 +17,7 @@ use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::fold::sum_bound;
 use crate::front_end::way::{SectionEnd, Sections, Way};
+use crate::guard::Checksum;
 use crate::phasor::Phasor;
 use crate::word::Register;
 use heapless::Vec;
@@ -44,8 +45,6 @@ pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize
     carrier: Carrier,
     /// In-phase and quadrature sums of each channel.
     sums: Vec<[[i64; 2]; ORDER], CHANNELS>,
-    /// Next sample of the section.
-    position: u32,
 }
 
 /// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, L times
@@ -83,23 +82,35 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         sums.resize(channels, [[0; 2]; ORDER]).map_err(|_| {
             ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
         })?;
-        Ok(Self { table, carrier: Carrier::new(carrier), sums, position: 0 })
+        Ok(Self { table, carrier: Carrier::new(carrier), sums })
     }
 
     fn is_folded(&self) -> bool {
         false
     }
 
-    fn seek(&mut self, section_start: u64, position: u32) {
+    fn seek(&mut self, section_start: u64) {
         self.carrier.seek(section_start);
         self.sums.fill([[0; 2]; ORDER]);
-        self.position = position;
     }
 
-    fn push(&mut self, frames: &[i32]) {
+    fn align(&mut self, section_start: u64) {
+        self.carrier.seek(section_start);
+    }
+
+    fn check(&self, sum: &mut Checksum) {
+        sum.add_size(self.table.len());
+        for turn in &self.table {
+            sum.add_all(turn.as_flattened());
+        }
+        self.carrier.check(sum);
+        sum.add_size(self.sums.len());
+    }
+
+    fn push(&mut self, frames: &[i32], into: u32) {
         let channels = self.sums.len().max(1);
         let count = frames.len().checked_div(channels).unwrap_or(0);
-        let from = self.position as usize;
+        let from = into as usize;
         let carrier = self.table.get(from..from + count).unwrap_or(&[]);
         // A firmware's readout, sized for its sensor, has a constant stride.
         let accumulate = if channels == CHANNELS {
@@ -110,7 +121,6 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         for (channel, sums) in self.sums.iter_mut().enumerate() {
             accumulate(sums, frames.get(channel..).unwrap_or(&[]), channels, carrier);
         }
-        self.position += count as u32;
     }
 
     #[inline(always)]
@@ -122,7 +132,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     ) -> bool {
         let [cosine, sine] = carrier::cos_sin_short(self.carrier.phase(), TURN_BITS);
         // A section shorter than the table: its weights are less by the difference.
-        let short = self.table.len() as i64 - i64::from(self.position);
+        let short = self.table.len() as i64 - i64::from(end.length);
         let mut saturated = false;
         for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(&mut self.sums) {
             if ORDER == 2 && short > 0 {
@@ -151,8 +161,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             }
             *sums = [[0; 2]; ORDER];
         }
-        self.carrier.advance(u64::from(self.position));
-        self.position = 0;
+        self.carrier.advance(u64::from(end.length));
         saturated
     }
 }

@@ -5,6 +5,7 @@
 //! every reading the codes are part of ([`crate::readout`]).
 
 use crate::config::Watch;
+use crate::guard::Checksum;
 
 /// Codes from one that is watched to the next, where not every one is: a prime, so that the watch
 /// meets all phases of any shorter carrier period in turn.
@@ -46,6 +47,11 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
     /// Forgets what was seen; the next frame is number `sample` of the run.
     pub fn seek(&mut self, sample: u64) {
         self.over = 0;
+        self.align(sample);
+    }
+
+    /// The next frame is number `sample` of the run: changes nothing where that is known.
+    pub fn align(&mut self, sample: u64) {
         let past = sample.checked_rem(u64::from(self.step)).unwrap_or(0) as u32;
         self.wait = if past == 0 { 0 } else { self.step - past };
     }
@@ -63,6 +69,13 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
         }
     }
 
+    /// Sums up what never changes.
+    pub fn check(&self, sum: &mut Checksum) {
+        sum.add_size(self.channels);
+        sum.add(self.limit);
+        sum.add(self.step);
+    }
+
     /// Channels that met an end code or one beyond since the last call: bit c for channel c.
     pub fn take(&mut self) -> u32 {
         core::mem::take(&mut self.over)
@@ -71,7 +84,9 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
     #[inline(never)]
     fn push_sparse<const STRIDE: usize>(&mut self, frames: &[i32]) {
         let channels = if STRIDE > 0 { STRIDE } else { self.channels };
-        let mut at = self.wait as usize * channels;
+        // Beyond a step only by a flipped bit.
+        let wait = if self.wait < SPARSE_STEP { self.wait } else { 0 };
+        let mut at = wait as usize * channels;
         while let Some(frame) = frames.get(at..).and_then(|f| f.get(..channels)) {
             if frame.iter().fold(0, |all, &code| all | reach(code)) >> self.limit != 0 {
                 (0..).zip(frame).for_each(|(channel, &code)| self.note(channel, reach(code)));

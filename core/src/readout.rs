@@ -10,6 +10,7 @@ use crate::error::{ConfigError, Stage};
 use crate::fir::FirChain;
 use crate::front_end::way::{AnyWay, Way};
 use crate::front_end::{FrontEnd, Interval};
+use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
 use crate::phasor::Phasor;
 use crate::word::{Fraction, Register, Word};
@@ -67,20 +68,29 @@ pub struct Readout<
     bridges: Vec<BridgeConfig, MAX_BRIDGES>,
     axes: Axes,
     counts: HealthCounts,
-    /// Frame cut in two by a block's end.
-    partial: Vec<i32, CHANNELS>,
+    /// Frame cut in two by a block's end, and how many of its codes are here.
+    partial: [i32; CHANNELS],
+    held: Voted<u32>,
     /// Samples from one reading to the next, and length of the impulse response.
     interval: u64,
     span: u64,
     /// Number of the reading to come, counted from the run's start.
-    next: u64,
+    next: Voted<u64>,
+    /// Intervals of the front end to that reading, at least 1.
+    due: Voted<u32>,
     /// Sample from which on all is known since the start or the last gap.
-    first_sample: u64,
+    first_sample: Voted<u64>,
+    /// Codes since the last reading, and how many make its absence a fault.
+    quiet: Voted<u64>,
+    patience: Voted<u64>,
+    /// Sum of all that never changes.
+    constants: Checksum,
     /// Readings that still feel an over-range or saturated sample.
     over_range_hold: u32,
     saturated_hold: u32,
-    /// Gathered since the last reading.
+    /// Gathered since the last reading; the stages were out of step.
     gathered: Interval,
+    out_of_step: bool,
 }
 
 impl<
@@ -139,7 +149,8 @@ impl<
         let too_many = |stage, capacity: usize| {
             ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
         };
-        Ok(Self {
+        let ratio = u64::from(config.front_end.ratio);
+        let mut readout = Self {
             front_end,
             firs,
             alignments: Vec::from_slice(config.alignments)
@@ -149,15 +160,23 @@ impl<
             bridges: Vec::from_slice(config.bridges)
                 .map_err(|_| too_many(Stage::Axes, MAX_BRIDGES))?,
             counts: HealthCounts::default(),
-            partial: Vec::new(),
+            partial: [0; CHANNELS],
+            held: Voted::new(0),
             interval,
             span,
-            next: 0,
-            first_sample: 0,
+            next: Voted::new(0),
+            due: Voted::new(interval.checked_div(ratio).unwrap_or(1) as u32),
+            first_sample: Voted::new(0),
+            quiet: Voted::new(0),
+            patience: Voted::new((interval + ratio) * channels as u64),
+            constants: Checksum::default(),
             over_range_hold: 0,
             saturated_hold: 0,
             gathered: Interval::default(),
-        })
+            out_of_step: false,
+        };
+        readout.constants = readout.sum_up();
+        Ok(readout)
     }
 
     /// Channels of a frame.
@@ -200,44 +219,67 @@ impl<
         let sample = sample.min(MAX_SAMPLE);
         let clear_from = self.front_end.seek(sample);
         self.firs.seek(sample.checked_div(self.front_end.ratio().into()).unwrap_or(0));
-        self.partial.clear();
-        self.next = sample.checked_div(self.interval).unwrap_or(0);
-        self.first_sample = clear_from;
+        self.held.set(0);
+        let next = sample.checked_div(self.interval).unwrap_or(0);
+        self.next.set(next);
+        let left = (next + 1).wrapping_mul(self.interval).wrapping_sub(sample);
+        self.due.set(left.div_ceil(self.front_end.ratio().max(1).into()) as u32);
+        self.first_sample.set(clear_from);
+        self.quiet.set(0);
         self.over_range_hold = 0;
         self.saturated_hold = 0;
         self.gathered = Interval::default();
+        self.out_of_step = false;
     }
 
     /// Takes a block of interleaved codes of any length, a cut frame included, and hands each
     /// finished reading to `sink`. How a run is cut into blocks never changes a bit.
     pub fn push(&mut self, block: &[i32], mut sink: impl FnMut(&Reading)) {
-        let channels = self.channels();
+        let channels = self.channels().max(1);
         let mut rest = block;
-        if !self.partial.is_empty() {
-            let lacking = channels.saturating_sub(self.partial.len());
-            let (head, tail) = rest.split_at_checked(lacking).unwrap_or((rest, &[]));
-            // Capacity is CHANNELS, at least `channels`.
-            let _ = self.partial.extend_from_slice(head);
+        let held = self.held.get() as usize;
+        if held > 0 {
+            let (head, tail) = rest.split_at_checked(channels - held).unwrap_or((rest, &[]));
+            if let Some(partial) = self.partial.get_mut(held..held + head.len()) {
+                partial.copy_from_slice(head);
+            }
             rest = tail;
-            if self.partial.len() < channels {
+            if held + head.len() < channels {
+                self.held.set((held + head.len()) as u32);
                 return;
             }
-            let frame = core::mem::take(&mut self.partial);
-            self.push_frames(&frame, &mut sink);
+            let partial = self.partial;
+            self.push_frames(partial.get(..channels).unwrap_or(&[]), &mut sink);
         }
         let whole = rest.len() - rest.len().checked_rem(channels).unwrap_or(0);
         let (frames, cut) = rest.split_at_checked(whole).unwrap_or((rest, &[]));
         self.push_frames(frames, &mut sink);
-        let _ = self.partial.extend_from_slice(cut);
+        if let Some(partial) = self.partial.get_mut(..cut.len()) {
+            partial.copy_from_slice(cut);
+        }
+        self.held.set(cut.len() as u32);
     }
 
     #[inline(never)]
     fn push_frames(&mut self, frames: &[i32], sink: &mut impl FnMut(&Reading)) {
         let mut phasors = [Phasor::default(); CHANNELS];
         let phasors = phasors.get_mut(..self.channels()).unwrap_or(&mut []);
+        let quiet = self.quiet.get().wrapping_add(frames.len() as u64);
+        self.quiet.set(quiet);
         let mut rest = frames;
         while let Some(interval) = self.decimate(&mut rest, phasors) {
-            self.push_phasors(phasors, interval, &mut *sink);
+            self.push_phasors(phasors, interval, |reading| sink(reading));
+            if self.quiet.get() == 0 {
+                self.quiet.set(rest.len() as u64);
+                self.front_end.align(self.next.get().wrapping_mul(self.interval));
+            }
+        }
+        if quiet > self.patience.get() && self.quiet.get() == quiet {
+            // A constant that changed keeps the front end from ending its intervals.
+            self.quiet.set(0);
+            let mut reading = Reading::default();
+            self.read(phasors, &mut reading);
+            sink(&reading);
         }
     }
 
@@ -261,12 +303,46 @@ impl<
     ) {
         self.gathered.over_range |= interval.over_range;
         self.gathered.saturated |= interval.saturated;
-        if let Some(saturated) = self.firs.push(phasors) {
-            self.gathered.saturated |= saturated;
-            let mut reading = Reading::default();
-            self.read(phasors, &mut reading);
-            sink(&reading);
+        let output = self.firs.push(phasors);
+        self.gathered.saturated |= output == Some(true);
+        let due = self.due.get().saturating_sub(1);
+        if due > 0 {
+            self.due.set(due);
+            self.out_of_step |= output.is_some();
+            return;
         }
+        self.out_of_step |= output.is_none() | !self.firs.align();
+        let ratio = u64::from(self.front_end.ratio());
+        self.due.set(self.interval.checked_div(ratio).unwrap_or(1) as u32);
+        self.quiet.set(0);
+        let mut reading = Reading::default();
+        self.read(phasors, &mut reading);
+        sink(&reading);
+    }
+
+    /// Sum of all that never changes.
+    #[inline(never)]
+    fn sum_up(&self) -> Checksum {
+        let mut sum = Checksum::default();
+        self.front_end.check(&mut sum);
+        self.firs.check(&mut sum);
+        sum.add_size(self.alignments.len());
+        for alignment in &self.alignments {
+            sum.add_long(alignment.cosine.to_bits());
+            sum.add_long(alignment.sine.to_bits());
+        }
+        if let Some(monitor) = &self.monitor {
+            sum.add(monitor.channel.into());
+            [monitor.calibration, monitor.weak, monitor.lost]
+                .iter()
+                .for_each(|word| sum.add_long(word.to_bits()));
+        }
+        sum.add_size(self.bridges.len());
+        self.bridges.iter().for_each(|bridge| bridge::check(bridge, &mut sum));
+        self.axes.check(&mut sum);
+        sum.add_long(self.interval as i64);
+        sum.add_long(self.span as i64);
+        sum
     }
 
     /// One reading from the phasors at the output rate, which are turned in place.
@@ -282,14 +358,20 @@ impl<
         health |= Health::when(Health::AXES_RESIDUAL, disagree);
         health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
 
+        health |=
+            Health::when(Health::MEMORY, self.out_of_step | (self.sum_up() != self.constants));
         // Last sample of the interval, and how far back the response reaches.
-        let last = (self.next + 1) * self.interval - 1;
+        let next = self.next.get().wrapping_add(1);
+        let end = next.wrapping_mul(self.interval);
         reading.over_range_channels = self.gathered.over_range;
         health |= self.hold_faults();
-        health |= Health::when(Health::SETTLING, last + 1 < self.first_sample + self.span);
-        reading.half_samples = 2 * last as i64 - (self.span as i64 - 1);
+        let settled = self.first_sample.get().wrapping_add(self.span);
+        health |= Health::when(Health::SETTLING, end < settled);
+        reading.half_samples =
+            (end as i64).wrapping_mul(2).wrapping_sub(self.span as i64).wrapping_sub(1);
         self.gathered = Interval::default();
-        self.next += 1;
+        self.out_of_step = false;
+        self.next.set(next);
         self.counts.count(health);
         reading.monitor_ratio = monitor_ratio;
         reading.residual_am = residual_am;
@@ -304,7 +386,8 @@ impl<
                 *left = readings;
             }
             let holds = *left > 0;
-            *left = left.saturating_sub(1);
+            // More than there can be only by a flipped bit.
+            *left = left.saturating_sub(1).min(readings);
             Health::when(fault, holds)
         };
         hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)

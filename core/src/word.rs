@@ -14,6 +14,7 @@
 //! Every word-length cut rounds half to even: its error has no mean, so a long
 //! average of readings is not pulled to one side as it is by dropping bits.
 
+use crate::guard::Checksum;
 use fixed::types::{I1F31, I2F62, I12F52, I16F48};
 
 /// Carrier sample, Q1.31. Holds -1 exactly and +1 as 1 - 2^-31.
@@ -128,6 +129,12 @@ pub struct Shift {
 }
 
 impl Shift {
+    /// Sums up what never changes.
+    pub(crate) fn check(self, sum: &mut Checksum) {
+        sum.add(self.bits as u32);
+        sum.add(self.scale);
+    }
+
     /// A shift by `bits`, -63 to 126.
     #[must_use]
     pub const fn new(bits: i32) -> Self {

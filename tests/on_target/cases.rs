@@ -77,11 +77,8 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
             let name = format!("{name},{what}");
             cases.push(Case::of_sensor(&name, kind, frames, repeats, settings, carrier));
         };
-        add(
-            "lean",
-            [20, 21, 2][kind as usize],
-            lean(if kind == 2 { 256 } else { 320 }, 5, 5, None),
-        );
+        let last = if kind == 2 { 4 } else { 5 };
+        add("lean", [20, 21, 2][kind as usize], lean(320, 5, last, None));
         if kind < 2 {
             // 0.1003... of the sample rate, irrational for all that matters.
             add("not-coherent", 3 + kind, lean(500, 4, 4, Some((0x19b3_d07c_84b5_dcc6, 0))));

@@ -4,6 +4,7 @@ use crate::carrier::CarrierRatio;
 use crate::cic::{Cic, IntervalWeights};
 use crate::error::ConfigError;
 use crate::fold::{Fold, Folding};
+use crate::guard::Checksum;
 use crate::mixer::Mixer;
 use crate::phasor::Phasor;
 use crate::word::{Register, Shift, Word};
@@ -32,6 +33,8 @@ pub struct SectionEnd<'a, const ORDER: usize> {
     pub first: bool,
     /// See `first`.
     pub last: bool,
+    /// Samples of the section.
+    pub length: u32,
     /// Integrator weights of the section and of the interval.
     pub step: &'a [i64; ORDER],
     /// See `step`.
@@ -71,12 +74,19 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     /// Whether the carrier is folded (no multiplication per sample).
     fn is_folded(&self) -> bool;
 
-    /// Empties the sums; the next frame is sample `position` of the section that starts at
-    /// sample `section_start` of the run.
-    fn seek(&mut self, section_start: u64, position: u32);
+    /// Empties the sums; the running section starts at sample `section_start` of the run.
+    fn seek(&mut self, section_start: u64);
 
-    /// Adds whole frames, all of the running section. Any cut gives the same bits.
-    fn push(&mut self, frames: &[i32]);
+    /// The next section starts at sample `section_start` of the run: changes nothing where that is
+    /// known.
+    fn align(&mut self, section_start: u64);
+
+    /// Adds whole frames, all of the running section, from its sample `into` on. Any cut gives the
+    /// same bits.
+    fn push(&mut self, frames: &[i32], into: u32);
+
+    /// Sums up what never changes.
+    fn check(&self, sum: &mut Checksum);
 
     /// Ends the section: hands each channel's sums, in-phase and quadrature, to its `cics` and
     /// writes the words to `out`; whether one had to saturate.
@@ -116,18 +126,32 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         matches!(self, Self::Folded(_))
     }
 
-    fn seek(&mut self, section_start: u64, position: u32) {
+    fn seek(&mut self, section_start: u64) {
         match self {
-            Self::Folded(way) => way.seek(section_start, position),
-            Self::Mixed(way) => way.seek(section_start, position),
+            Self::Folded(way) => way.seek(section_start),
+            Self::Mixed(way) => way.seek(section_start),
+        }
+    }
+
+    fn align(&mut self, section_start: u64) {
+        match self {
+            Self::Folded(way) => way.align(section_start),
+            Self::Mixed(way) => way.align(section_start),
         }
     }
 
     #[inline]
-    fn push(&mut self, frames: &[i32]) {
+    fn push(&mut self, frames: &[i32], into: u32) {
         match self {
-            Self::Folded(way) => way.push(frames),
-            Self::Mixed(way) => way.push(frames),
+            Self::Folded(way) => way.push(frames, into),
+            Self::Mixed(way) => way.push(frames, into),
+        }
+    }
+
+    fn check(&self, sum: &mut Checksum) {
+        match self {
+            Self::Folded(way) => way.check(sum),
+            Self::Mixed(way) => way.check(sum),
         }
     }
 

@@ -66,9 +66,9 @@ fn main() -> ! {
         let settings = Settings::read(&mut words);
         match kind {
             // Sized for their plans, as firmware is.
-            0 => run::<2, 2, 10, 265, 84, Fold<2, 2, 10>>(number, &settings, &task),
-            1 => run::<2, 7, 35, 265, 294, Fold<2, 7, 35>>(number, &settings, &task),
-            2 => run::<2, 2, 4, 265, 84, Fold<2, 2, 4>>(number, &settings, &task),
+            0 => run::<2, 2, 10, 265, 84, Fold<2, 2, 10, true, 5>>(number, &settings, &task),
+            1 => run::<2, 7, 35, 265, 294, Fold<2, 7, 35, true, 5>>(number, &settings, &task),
+            2 => run::<2, 2, 4, 265, 84, Fold<2, 2, 4, true, 2>>(number, &settings, &task),
             3 => run::<2, 2, 256, 265, 84, Mixer<2, 2, 256>>(number, &settings, &task),
             4 => run::<2, 7, 256, 265, 294, Mixer<2, 7, 256>>(number, &settings, &task),
             // Larger, and the way chosen by the plan.
@@ -76,16 +76,16 @@ fn main() -> ! {
             6 => run::<2, 4, 256, 256, 64, AnyWay<2, 4, 256>>(number, &settings, &task),
             7 => run::<3, 4, 256, 256, 64, AnyWay<3, 4, 256>>(number, &settings, &task),
             // Sized again, to fit the counts to.
-            20 => run::<2, 2, 20, 265, 84, Fold<2, 2, 20>>(number, &settings, &task),
-            21 => run::<2, 7, 70, 265, 294, Fold<2, 7, 70>>(number, &settings, &task),
-            10 => run::<2, 1, 3, 320, 400, Fold<2, 1, 3>>(number, &settings, &task),
-            11 => run::<2, 1, 5, 320, 400, Fold<2, 1, 5>>(number, &settings, &task),
-            12 => run::<2, 3, 15, 320, 400, Fold<2, 3, 15>>(number, &settings, &task),
-            13 => run::<2, 4, 16, 320, 400, Fold<2, 4, 16>>(number, &settings, &task),
-            14 => run::<2, 2, 16, 320, 400, Fold<2, 2, 16>>(number, &settings, &task),
-            15 => run::<2, 6, 12, 320, 400, Fold<2, 6, 12>>(number, &settings, &task),
-            16 => run::<2, 5, 15, 320, 400, Fold<2, 5, 15>>(number, &settings, &task),
-            18 => run::<2, 6, 36, 320, 400, Fold<2, 6, 36>>(number, &settings, &task),
+            20 => run::<2, 2, 20, 265, 84, Fold<2, 2, 20, true, 10>>(number, &settings, &task),
+            21 => run::<2, 7, 70, 265, 294, Fold<2, 7, 70, true, 10>>(number, &settings, &task),
+            10 => run::<2, 1, 3, 320, 400, Fold<2, 1, 3, true, 3>>(number, &settings, &task),
+            11 => run::<2, 1, 5, 320, 400, Fold<2, 1, 5, true, 5>>(number, &settings, &task),
+            12 => run::<2, 3, 15, 320, 400, Fold<2, 3, 15, true, 5>>(number, &settings, &task),
+            13 => run::<2, 4, 16, 320, 400, Fold<2, 4, 16, true, 4>>(number, &settings, &task),
+            14 => run::<2, 2, 16, 320, 400, Fold<2, 2, 16, true, 8>>(number, &settings, &task),
+            15 => run::<2, 6, 12, 320, 400, Fold<2, 6, 12, true, 2>>(number, &settings, &task),
+            16 => run::<2, 5, 15, 320, 400, Fold<2, 5, 15, true, 3>>(number, &settings, &task),
+            18 => run::<2, 6, 36, 320, 400, Fold<2, 6, 36, true, 6>>(number, &settings, &task),
             17 => run::<2, 4, 256, 320, 400, Mixer<2, 4, 256>>(number, &settings, &task),
             _ => panic!("kind {kind}"),
         }

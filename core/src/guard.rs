@@ -1,0 +1,70 @@
+//! **Guards** against flipped bits: what does not flush by itself.
+//!
+//! Sums flush: a wrong one leaves with the filter that holds it. Positions and counters do not, and
+//! are kept three times ([`Voted`]) or follow from such a number. Constants cannot be told from
+//! wrong ones, and are summed up once a reading ([`Checksum`]).
+
+use core::ops::{BitAnd, BitOr};
+
+/// Three copies of a number, read by majority, bit by bit: one flipped bit changes nothing, and the
+/// next [`Self::set`] removes it.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Voted<T>([T; 3]);
+
+impl<T: Copy + BitAnd<Output = T> + BitOr<Output = T>> Voted<T> {
+    /// The number, three times.
+    #[must_use]
+    pub const fn new(value: T) -> Self {
+        Self([value; 3])
+    }
+
+    /// The number that at least two copies agree on, bit by bit.
+    #[inline(always)]
+    #[must_use]
+    pub fn get(&self) -> T {
+        let [a, b, c] = self.0;
+        (a & b) | (c & (a | b))
+    }
+
+    /// Replaces all copies.
+    #[inline(always)]
+    pub fn set(&mut self, value: T) {
+        self.0 = [value; 3];
+    }
+}
+
+/// Weighted sum of words modulo 2^32. As every weight is odd, no change of a single word leaves the
+/// sum as it was.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Checksum(u32);
+
+impl Checksum {
+    /// Adds a word; all before it are weighted once more.
+    #[inline(always)]
+    pub fn add(&mut self, word: u32) {
+        self.0 = self.0.wrapping_mul(0x9e37_79b1).wrapping_add(word);
+    }
+
+    /// Adds a number of the machine's size.
+    #[inline(always)]
+    pub fn add_size(&mut self, word: usize) {
+        self.add(word as u32);
+    }
+
+    /// Adds a long word, the lower half first.
+    #[inline(always)]
+    pub fn add_long(&mut self, word: i64) {
+        self.add(word as u32);
+        self.add((word >> 32) as u32);
+    }
+
+    /// Adds words.
+    pub fn add_all(&mut self, words: &[i32]) {
+        words.iter().for_each(|word| self.add(*word as u32));
+    }
+
+    /// Adds long words.
+    pub fn add_all_long(&mut self, words: &[i64]) {
+        words.iter().for_each(|word| self.add_long(*word));
+    }
+}
