@@ -68,6 +68,34 @@ fn example_loses_no_block() {
     assert!(lines.windows(2).all(|pair| pair[0] == pair[1]), "{lines:?}");
 }
 
+/// Every bit of a readout flipped, one at a time, in mid-run: the readings are those of the run
+/// without it, or become them when the filters have forgotten the flip, or the next reading is
+/// flagged; and a readout built anew goes on where the flagged one ended. Nothing panics or hangs.
+#[test]
+fn flipped_bits_heal_or_are_flagged() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let image = Core::M7.build(false).join("flips");
+    let mut command = Core::M7.emulator(&image, folder.path());
+    // Nothing is counted here: the emulator's own pace is three times as fast.
+    let plain: Vec<_> = command.get_args().map(std::ffi::OsStr::to_owned).collect();
+    let icount = plain.iter().position(|word| word == "-icount").expect("an option");
+    let words = plain.iter().enumerate().filter(|(n, _)| *n != icount && *n != icount + 1);
+    let program = command.get_program().to_owned();
+    command = std::process::Command::new(program);
+    command.current_dir(folder.path()).args(words.map(|(_, word)| word));
+    let text = emulator::finish(command);
+    let runs: Vec<Run> = text.lines().filter(|l| l.starts_with("flips=")).map(Run::of).collect();
+    assert_eq!(runs.len(), 5, "{text}");
+    for run in runs {
+        let [bits, nothing, healed, flagged, wrong] =
+            ["bits", "nothing", "healed", "flagged", "wrong"].map(|key| run.number(key));
+        assert_eq!(wrong, 0, "{text}");
+        assert_eq!(bits, nothing + healed + flagged, "{text}");
+        // A third of the bits are constants, a tenth sums.
+        assert!(flagged > bits / 3 && healed > bits / 20, "{text}");
+    }
+}
+
 fn compare_bits(core: Core, cases: &[Case], runs: &[Run]) {
     assert_eq!(runs.len(), cases.len(), "{core:?}: lines");
     for (case, run) in cases.iter().zip(runs) {

@@ -58,8 +58,8 @@ pub fn monitor_ratio(monitor: Option<&MonitorConfig>, phasors: &[Phasor]) -> (i6
 }
 
 /// Inverts all bridges of a frame of aligned phasors, `scale` being [`monitor_ratio`].
-pub fn invert(configs: &[BridgeConfig], phasors: &[Phasor], scale: i64, out: &mut [BridgeReading]) {
-    let corrects = configs.iter().any(|b| share(b) != Fraction::ZERO);
+pub fn invert(configs: &[Bridge], phasors: &[Phasor], scale: i64, out: &mut [BridgeReading]) {
+    let corrects = configs.iter().any(|b| b.share != Fraction::ZERO);
     let mut polarisation = 1i64 << RATIO_BITS;
     for _ in 0..if corrects { CORRECTION_ROUNDS } else { 1 } {
         for (config, reading) in configs.iter().zip(out.iter_mut()) {
@@ -71,26 +71,65 @@ pub fn invert(configs: &[BridgeConfig], phasors: &[Phasor], scale: i64, out: &mu
     }
 }
 
-/// Sums up what never changes.
-pub(crate) fn check(bridge: &BridgeConfig, sum: &mut Checksum) {
-    match &bridge.kind {
-        BridgeKind::Difference { channel, full, imbalance, share } => {
-            sum.add(u32::from(*channel));
-            sum.add_all_long(&[full.to_bits(), imbalance.to_bits(), share.to_bits()]);
-        }
-        BridgeKind::Separate { channels: [a, b], strays, least_sum } => {
-            sum.add(1 << 16 | u32::from(*a) << 8 | u32::from(*b));
-            sum.add_all_long(&[strays[0].to_bits(), strays[1].to_bits(), least_sum.to_bits()]);
-        }
-    }
-    sum.add_all_long(&[bridge.gap_am, bridge.offset_am]);
-    sum.add_all_long(&[bridge.range.to_bits(), bridge.quadrature.to_bits()]);
+/// A bridge as the chain keeps it: [`BridgeConfig`] without an enumeration, whose mark a flipped bit
+/// would make unlike any.
+#[derive(Clone, Copy, Debug)]
+pub struct Bridge {
+    /// 1 for one channel that reads C1 - C2, 2 for a channel of each electrode.
+    wiring: u32,
+    channels: [u8; 2],
+    /// Of one channel: word of the whole bridge, imbalance, share of the mass's capacitance.
+    full: Word,
+    imbalance: Fraction,
+    share: Fraction,
+    /// Of two channels: strays and the smallest sum.
+    strays: [Word; 2],
+    least_sum: Word,
+    gap_am: i64,
+    offset_am: i64,
+    range: Fraction,
+    quadrature: Fraction,
 }
 
-fn share(bridge: &BridgeConfig) -> Fraction {
-    match bridge.kind {
-        BridgeKind::Difference { share, .. } => share,
-        BridgeKind::Separate { .. } => Fraction::ZERO,
+const ONE_CHANNEL: u32 = 1;
+const TWO_CHANNELS: u32 = 2;
+
+impl From<&BridgeConfig> for Bridge {
+    fn from(config: &BridgeConfig) -> Self {
+        let bridge = Self {
+            wiring: ONE_CHANNEL,
+            channels: [0; 2],
+            full: Word::ZERO,
+            imbalance: Fraction::ZERO,
+            share: Fraction::ZERO,
+            strays: [Word::ZERO; 2],
+            least_sum: Word::ZERO,
+            gap_am: config.gap_am,
+            offset_am: config.offset_am,
+            range: config.range,
+            quadrature: config.quadrature,
+        };
+        match config.kind {
+            BridgeKind::Difference { channel, full, imbalance, share } => {
+                Self { channels: [channel; 2], full, imbalance, share, ..bridge }
+            }
+            BridgeKind::Separate { channels, strays, least_sum } => {
+                Self { wiring: TWO_CHANNELS, channels, strays, least_sum, ..bridge }
+            }
+        }
+    }
+}
+
+impl Bridge {
+    /// Sums up what never changes.
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        sum.add(self.wiring);
+        self.channels.iter().for_each(|channel| sum.add(u32::from(*channel)));
+        let words = [self.full, self.strays[0], self.strays[1], self.least_sum];
+        words.iter().for_each(|word| sum.add_long(word.to_bits()));
+        let fractions = [self.imbalance, self.share, self.range, self.quadrature];
+        fractions.iter().for_each(|fraction| sum.add_long(fraction.to_bits()));
+        sum.add_all_long(&[self.gap_am, self.offset_am]);
     }
 }
 
@@ -99,60 +138,52 @@ fn share(bridge: &BridgeConfig) -> Fraction {
 /// u^2 and its quotient in Q.62: |u| <= 0.913 makes u^2/(1 - u^2) < 5.1 (Q.62 in `i128`);
 /// times a share below 1, twelve bridges: below 62, saturated at 8 in Q4.60.
 #[inline(never)]
-fn polarisation_ratio(configs: &[BridgeConfig], readings: &[BridgeReading]) -> i64 {
+fn polarisation_ratio(configs: &[Bridge], readings: &[BridgeReading]) -> i64 {
     let one = i128::from(Fraction::ONE.to_bits());
     let mut total = one;
     for (config, reading) in configs.iter().zip(readings) {
         let u = reading.gap_fraction.to_bits();
         let square = scale_by_fraction(u, u);
         let quotient = divide_round(square << 62, one - square).unwrap_or(0);
-        total += shift_round(quotient * i128::from(share(config).to_bits()), 62);
+        total += shift_round(quotient * i128::from(config.share.to_bits()), 62);
     }
     saturate(shift_round(total, 62 - RATIO_BITS), i64::MAX).0
 }
 
 #[inline(never)]
-fn invert_one(
-    config: &BridgeConfig,
-    phasors: &[Phasor],
-    scale: i64,
-    polarisation: i64,
-) -> BridgeReading {
+fn invert_one(config: &Bridge, phasors: &[Phasor], scale: i64, polarisation: i64) -> BridgeReading {
     let at = |channel: u8| phasors.get(usize::from(channel)).copied().unwrap_or_default();
     // Q12.52 (below 2^55) x Q4.60 (below 2^63): exact in `i128`, back to Q12.52, below 2^58.
     let scaled =
         |word: Word| shift_round(i128::from(word.to_bits()) * i128::from(scale), RATIO_BITS);
-    let (u, quadrature, mut health) = match config.kind {
-        BridgeKind::Difference { channel, full, imbalance, .. } => {
-            let phasor = at(channel);
-            let factor = i128::from(polarisation);
-            // (Q12.52 below 2^58 x Q4.60 below 2^63) back to Q12.52, x 2^60 below 2^122.
-            let ratio = |word| {
-                let corrected =
-                    shift_round(scaled(word) * factor, RATIO_BITS).clamp(-(1 << 62), 1 << 62);
-                divide_round(corrected << RATIO_BITS, full.to_bits().into()).unwrap_or(0)
-            };
-            let offset = i128::from(imbalance.to_bits() >> (62 - RATIO_BITS));
-            let (r, beyond) = saturate(ratio(phasor.i) - offset, RATIO_LIMIT);
-            let health = if beyond { Health::BRIDGE_RANGE } else { Health::OK };
-            (difference_gap_fraction(r), ratio(phasor.q) << (62 - RATIO_BITS), health)
-        }
-        BridgeKind::Separate { channels, strays, least_sum } => {
-            let [a, b] = channels.map(at);
-            let first = scaled(a.i) - i128::from(strays[0].to_bits());
-            let second = scaled(b.i) - i128::from(strays[1].to_bits());
-            let sum = first + second;
-            let health = if sum < i128::from(least_sum.to_bits()) {
-                Health::CARRIER_LOST
-            } else {
-                Health::OK
-            };
-            // Below 2^60 x 2^62: exact; a sum not above zero reads as centre, flagged above.
-            let over_sum = |difference: i128| divide_round(difference << 62, sum).unwrap_or(0);
-            let (u, beyond) = saturate(over_sum(first - second), i64::MAX);
-            let health = if beyond { health | Health::BRIDGE_RANGE } else { health };
-            (u, over_sum(scaled(a.q) - scaled(b.q)), health)
-        }
+    let (u, quadrature, mut health) = if config.wiring == ONE_CHANNEL {
+        let phasor = at(config.channels[0]);
+        let factor = i128::from(polarisation);
+        // (Q12.52 below 2^58 x Q4.60 below 2^63) back to Q12.52, x 2^60 below 2^122.
+        let ratio = |word| {
+            let corrected =
+                shift_round(scaled(word) * factor, RATIO_BITS).clamp(-(1 << 62), 1 << 62);
+            divide_round(corrected << RATIO_BITS, config.full.to_bits().into()).unwrap_or(0)
+        };
+        let offset = i128::from(config.imbalance.to_bits() >> (62 - RATIO_BITS));
+        let (r, beyond) = saturate(ratio(phasor.i) - offset, RATIO_LIMIT);
+        let health = if beyond { Health::BRIDGE_RANGE } else { Health::OK };
+        (difference_gap_fraction(r), ratio(phasor.q) << (62 - RATIO_BITS), health)
+    } else {
+        let [a, b] = config.channels.map(at);
+        let first = scaled(a.i) - i128::from(config.strays[0].to_bits());
+        let second = scaled(b.i) - i128::from(config.strays[1].to_bits());
+        let sum = first + second;
+        let health = if sum < i128::from(config.least_sum.to_bits()) {
+            Health::CARRIER_LOST
+        } else {
+            Health::OK
+        };
+        // Below 2^60 x 2^62: exact; a sum not above zero reads as centre, flagged above.
+        let over_sum = |difference: i128| divide_round(difference << 62, sum).unwrap_or(0);
+        let (u, beyond) = saturate(over_sum(first - second), i64::MAX);
+        let health = if beyond { health | Health::BRIDGE_RANGE } else { health };
+        (u, over_sum(scaled(a.q) - scaled(b.q)), health)
     };
     if u.unsigned_abs() > config.range.to_bits().unsigned_abs() {
         health |= Health::BRIDGE_RANGE;

@@ -10,7 +10,6 @@ mod sine_table;
 use crate::error::{ConfigError, Stage};
 use crate::guard::Checksum;
 use crate::word::{Sine, divide, shift_round};
-use heapless::Vec;
 use sine_table::QUARTER;
 
 /// Cycles of the carrier in one sample period, as an exact ratio.
@@ -200,21 +199,14 @@ pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
 }
 
-/// The first `samples` values of e^(-i phase) from phase zero, cosine and minus sine; `None`
-/// beyond `CAPACITY`.
-pub(crate) fn table<const CAPACITY: usize>(
-    ratio: CarrierRatio,
-    samples: u32,
-    fraction_bits: u32,
-) -> Option<Vec<[i32; 2], CAPACITY>> {
-    let mut table = Vec::new();
+/// Values of e^(-i phase) from phase zero, sample by sample, cosine and minus sine.
+pub(crate) fn turns(ratio: CarrierRatio, fraction_bits: u32) -> impl Iterator<Item = [i32; 2]> {
     let mut oscillator = Carrier::new(ratio);
-    for _ in 0..samples {
+    core::iter::repeat_with(move || {
         let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
-        table.push([cosine, -sine]).ok()?;
         oscillator.advance(1);
-    }
-    Some(table)
+        [cosine, -sine]
+    })
 }
 
 /// Cosine and sine of `phase` 2^-32 turns, Q1.31, within 1 step of the exact value at

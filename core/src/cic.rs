@@ -20,8 +20,8 @@
 //! output fits, which [`width`] checks when the plan is built.
 
 use crate::guard::Checksum;
+use crate::list::List;
 use crate::word::{Register, divide};
-use heapless::Vec;
 
 /// Highest order of a CIC.
 pub const MAX_ORDER: usize = 6;
@@ -116,7 +116,7 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
 ///
 /// In: section sums, of any value. State: the register, wrapping. Out: the register, exact
 /// where the configured width holds. No rounding anywhere.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct Cic<R, const ORDER: usize> {
     /// Integrators of the running interval, from zero.
     sums: [R; ORDER],
@@ -192,4 +192,5 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
 }
 
 /// The CICs of all channels, in-phase and quadrature.
-pub type CicBank<R, const ORDER: usize, const CHANNELS: usize> = Vec<[Cic<R, ORDER>; 2], CHANNELS>;
+pub(crate) type CicBank<R, const ORDER: usize, const CHANNELS: usize> =
+    List<[Cic<R, ORDER>; 2], CHANNELS>;

@@ -17,9 +17,9 @@
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage};
 use crate::guard::Checksum;
+use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::{Word, saturate_word, shift_round};
-use heapless::Vec;
 
 /// An output that is still being added up.
 #[derive(Clone, Copy, Debug, Default)]
@@ -59,7 +59,7 @@ fn parts(word: Word) -> Parts {
 }
 
 /// One stage: its place in the shared pools and how far it is.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct FirStage {
     ratio: u32,
     scale: u32,
@@ -80,11 +80,11 @@ struct FirStage {
 /// sums, channels x ceil(taps / ratio) of each.
 #[derive(Clone, Debug)]
 pub struct FirChain<const TAPS: usize, const OPEN: usize> {
-    stages: Vec<FirStage, MAX_FIRS>,
+    stages: List<FirStage, MAX_FIRS>,
     /// Of each stage, for each input of a running output, its taps in the open outputs, the one
     /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
-    taps: Vec<i32, TAPS>,
-    open: Vec<Open, OPEN>,
+    taps: List<i32, TAPS>,
+    open: List<Open, OPEN>,
     channels: usize,
     /// A word had to saturate since the last output of the last stage.
     saturated: bool,
@@ -103,9 +103,9 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         worst: Word,
     ) -> Result<Self, ConfigError> {
         let mut chain = Self {
-            stages: Vec::new(),
-            taps: Vec::new(),
-            open: Vec::new(),
+            stages: List::empty(FirStage::default()),
+            taps: List::empty(0),
+            open: List::empty(Open::default()),
             channels,
             saturated: false,
         };
@@ -154,20 +154,18 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
             let ratio = usize::from(config.ratio);
             let outputs = length.div_ceil(ratio.max(1));
             let full = |quantity, capacity| {
-                move |_| ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
+                move || ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
             };
             for input in 0..ratio {
                 for output in 0..outputs {
                     let tap = config.taps.get(output * ratio + ratio - 1 - input);
                     let room = chain.taps.push(tap.copied().unwrap_or(0));
-                    room.map_err(full("taps of all stages", TAPS))?;
+                    room.ok_or_else(full("taps of all stages", TAPS))?;
                 }
             }
             for _ in 0..outputs * channels {
-                chain
-                    .open
-                    .push(Open::default())
-                    .map_err(|_| full("open outputs of all stages", OPEN)(0))?;
+                let room = chain.open.push(Open::default());
+                room.ok_or_else(full("open outputs of all stages", OPEN))?;
             }
             let made = FirStage {
                 ratio: config.ratio.into(),
@@ -178,7 +176,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
                 head: 0,
                 position: 0,
             };
-            chain.stages.push(made).map_err(|_| full("stages", MAX_FIRS)(0))?;
+            chain.stages.push(made).ok_or_else(full("stages", MAX_FIRS))?;
         }
         Ok(chain)
     }
@@ -187,7 +185,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     pub fn seek(&mut self, mut input: u64) {
         self.saturated = false;
         self.open.fill(Open::default());
-        for stage in &mut self.stages {
+        for stage in self.stages.iter_mut() {
             let ratio = u64::from(stage.ratio);
             stage.position = input.checked_rem(ratio).unwrap_or(0) as u32;
             stage.head = 0;
@@ -199,7 +197,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// puts them there.
     pub fn align(&mut self) -> bool {
         let mut aligned = true;
-        for stage in &mut self.stages {
+        for stage in self.stages.iter_mut() {
             aligned &= stage.position == 0;
             stage.position = 0;
         }
@@ -209,7 +207,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
         sum.add_size(self.stages.len());
-        for stage in &self.stages {
+        for stage in self.stages.iter() {
             sum.add(stage.ratio);
             sum.add(stage.scale);
             sum.add_size(stage.first_tap);
@@ -225,7 +223,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
-        for stage in &mut self.stages {
+        for stage in self.stages.iter_mut() {
             if stage.position >= stage.ratio {
                 stage.position = 0;
             }

@@ -29,10 +29,10 @@ use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::guard::Checksum;
+use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::Register;
 use bounds::{most_rows, row_basis};
-use heapless::Vec;
 use rows::Columns;
 
 pub(crate) use bounds::sum_bound;
@@ -58,7 +58,7 @@ pub struct Fold<
     /// K, columns per channel.
     phases: u32,
     /// The carrier at each phase.
-    carrier: Vec<Turn, PHASES>,
+    carrier: List<Turn, PHASES>,
     /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
     /// whole and of an interval's last section.
     bases: [[[i64; ORDER]; ORDER]; 2],
@@ -91,12 +91,11 @@ impl<
         if EXACT && (channels != CHANNELS || count != COLUMNS) {
             return Err(full());
         }
-        let table: Vec<_, PHASES> =
-            carrier::table(sections.carrier, phases, sections.fraction_bits).ok_or_else(full)?;
-        let mut carrier = Vec::new();
-        for (turn, after) in table.into_iter().zip((0..phases as i32).rev()) {
+        let mut carrier = List::empty([[0; 2]; 3]);
+        let turns = carrier::turns(sections.carrier, sections.fraction_bits);
+        for (after, turn) in (0..phases as i32).rev().zip(turns) {
             let times = |factor| turn.map(|t: i32| t.wrapping_mul(factor));
-            carrier.push([turn, times(after), times(phases as i32)]).map_err(|_| full())?;
+            carrier.push([turn, times(after), times(phases as i32)]).ok_or_else(full)?;
         }
         let columns = Columns::new(count, folding.alternate).ok_or_else(full)?;
         // A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.

@@ -13,16 +13,16 @@
 
 pub mod way;
 
-use crate::cic::{CicBank, IntervalWeights, gain, step_weights, width};
+use crate::cic::{Cic, CicBank, IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage};
 use crate::fold::{self, Folding};
 use crate::guard::{Checksum, Voted};
+use crate::list::List;
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
 use crate::word::{Register, Shift, Word};
 use crate::{carrier::CarrierRatio, phasor::Phasor};
-use heapless::Vec;
 use way::{AnyWay, SectionEnd, Sections, Way};
 
 /// Longest ratio of the first decimation.
@@ -183,8 +183,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             whole: section,
             last,
         })?;
-        let mut cics = Vec::new();
-        cics.resize(channels, Default::default()).map_err(|_| {
+        let cics = List::filled([Cic::default(); 2], channels).ok_or_else(|| {
             ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
         })?;
         let (_, exponent) = words_per_code(config, code_bits);
@@ -234,7 +233,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let into = position.checked_rem(self.section).unwrap_or(0);
         self.watch.seek(sample);
         self.way.seek(sample - u64::from(into));
-        self.cics.fill(Default::default());
+        self.cics.fill([Cic::default(); 2]);
         self.at.set(position);
         if self.is_folded() || sample == 0 {
             return sample;
@@ -285,6 +284,10 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             self.way.push(now, into);
             *frames = later;
             let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
+            if taken == 0 {
+                // Only where a constant has changed: nothing may go round for ever.
+                *frames = &[];
+            }
             at = at.wrapping_add(taken);
             if into.wrapping_add(taken) < length {
                 break;
@@ -302,10 +305,6 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             if last {
                 self.at.set(0);
                 return Some(Interval { over_range: self.watch.take(), saturated });
-            }
-            if taken == 0 {
-                // Only by a flipped bit.
-                *frames = &[];
             }
         }
         self.at.set(at);

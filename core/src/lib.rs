@@ -10,6 +10,7 @@ pub mod config;
 pub mod error;
 // Against flipped bits.
 pub mod guard;
+mod list;
 // 1. Carrier: cosine, sine, injection tone.
 pub mod carrier;
 // Beside it: codes at the ends of the converter's range.

@@ -18,9 +18,9 @@ use crate::error::{ConfigError, Stage};
 use crate::fold::sum_bound;
 use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::guard::Checksum;
+use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::Register;
-use heapless::Vec;
 
 /// Most fraction bits of the local carrier table: sections shall be some tens of samples.
 pub(crate) const TABLE_BITS: u32 = 28;
@@ -41,10 +41,10 @@ type Turn = [[i32; 2]; 2];
 #[derive(Clone, Debug)]
 pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
     /// The carrier at the samples of a section, from phase zero.
-    table: Vec<Turn, COLUMNS>,
+    table: List<Turn, COLUMNS>,
     carrier: Carrier,
     /// In-phase and quadrature sums of each channel.
-    sums: Vec<[[i64; 2]; ORDER], CHANNELS>,
+    sums: List<[[i64; 2]; ORDER], CHANNELS>,
 }
 
 /// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, L times
@@ -72,14 +72,11 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             return Err(error("columns that the plan folds by", folding.columns, 0, 0));
         }
         let long = || error("section", whole, 1, COLUMNS as i64);
-        let turns: Vec<_, COLUMNS> =
-            carrier::table(carrier, whole, fraction_bits).ok_or_else(long)?;
-        let mut table = Vec::new();
-        for (turn, weight) in turns.into_iter().zip((1..=whole as i32).rev()) {
-            table.push([turn, turn.map(|t| t.wrapping_mul(weight))]).map_err(|_| long())?;
+        let mut table = List::empty([[0; 2]; 2]);
+        for (weight, turn) in (1..=whole as i32).rev().zip(carrier::turns(carrier, fraction_bits)) {
+            table.push([turn, turn.map(|t| t.wrapping_mul(weight))]).ok_or_else(long)?;
         }
-        let mut sums = Vec::new();
-        sums.resize(channels, [[0; 2]; ORDER]).map_err(|_| {
+        let sums = List::filled([[0; 2]; ORDER], channels).ok_or_else(|| {
             ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
         })?;
         Ok(Self { table, carrier: Carrier::new(carrier), sums })
@@ -100,7 +97,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 
     fn check(&self, sum: &mut Checksum) {
         sum.add_size(self.table.len());
-        for turn in &self.table {
+        for turn in self.table.iter() {
             sum.add_all(turn.as_flattened());
         }
         self.carrier.check(sum);
@@ -134,7 +131,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         // A section shorter than the table: its weights are less by the difference.
         let short = self.table.len() as i64 - i64::from(end.length);
         let mut saturated = false;
-        for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(&mut self.sums) {
+        for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(self.sums.iter_mut()) {
             if ORDER == 2 && short > 0 {
                 let [i, q] = sums[0];
                 let [first, second] = sums[1];

@@ -83,7 +83,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
 
     #[inline(never)]
     fn push_sparse<const STRIDE: usize>(&mut self, frames: &[i32]) {
-        let channels = if STRIDE > 0 { STRIDE } else { self.channels };
+        let channels = if STRIDE > 0 { STRIDE } else { self.bounded() };
         // Beyond a step only by a flipped bit.
         let wait = if self.wait < SPARSE_STEP { self.wait } else { 0 };
         let mut at = wait as usize * channels;
@@ -98,7 +98,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
 
     /// Every code, [`LANES`] channels at a time; the last ones overlap, which changes no flag.
     fn push_all<const STRIDE: usize>(&mut self, frames: &[i32]) {
-        let channels = if STRIDE > 0 { STRIDE } else { self.channels };
+        let channels = if STRIDE > 0 { STRIDE } else { self.bounded() };
         let mut first = 0;
         while first < channels {
             if channels >= LANES {
@@ -113,7 +113,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
 
     #[inline(never)]
     fn push_lanes<const L: usize, const STRIDE: usize>(&mut self, frames: &[i32], first: usize) {
-        let stride = if STRIDE > 0 { STRIDE } else { self.channels };
+        let stride = if STRIDE > 0 { STRIDE } else { self.bounded() };
         let mut all = [0; L];
         let mut look = |frame: Option<&[i32]>| {
             if let Some(codes) = frame.and_then(|f| f.first_chunk::<L>()) {
@@ -130,6 +130,11 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
             look(frame.get(first..));
         }
         all.iter().enumerate().for_each(|(lane, all)| self.note(first + lane, *all));
+    }
+
+    /// Channels: none, or more than there can be, only by a flipped bit.
+    fn bounded(&self) -> usize {
+        self.channels.clamp(1, 32)
     }
 
     #[inline(always)]

@@ -1,7 +1,7 @@
 //! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
 
 use crate::axes::Axes;
-use crate::bridge::{self, BridgeReading};
+use crate::bridge::{self, Bridge, BridgeReading};
 use crate::config::{
     Alignment, BridgeConfig, BridgeKind, MAX_AXES, MAX_BRIDGES, MAX_RANGE, MonitorConfig,
     ReadoutConfig,
@@ -12,6 +12,7 @@ use crate::front_end::way::{AnyWay, Way};
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
+use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::{Fraction, Register, Word};
 use heapless::Vec;
@@ -63,9 +64,10 @@ pub struct Readout<
 > {
     front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>,
     firs: FirChain<TAPS, OPEN>,
-    alignments: Vec<Alignment, CHANNELS>,
-    monitor: Option<MonitorConfig>,
-    bridges: Vec<BridgeConfig, MAX_BRIDGES>,
+    alignments: List<Alignment, CHANNELS>,
+    /// At most one.
+    monitor: List<MonitorConfig, 1>,
+    bridges: List<Bridge, MAX_BRIDGES>,
     axes: Axes,
     counts: HealthCounts,
     /// Frame cut in two by a block's end, and how many of its codes are here.
@@ -149,16 +151,20 @@ impl<
         let too_many = |stage, capacity: usize| {
             ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
         };
+        let axes = Axes::new(&config.axes, config.bridges.len())?;
+        let mut bridges = List::empty(Bridge::from(&BridgeConfig::NONE));
+        for bridge in config.bridges {
+            bridges.push(bridge.into()).ok_or_else(|| too_many(Stage::Axes, MAX_BRIDGES))?;
+        }
         let ratio = u64::from(config.front_end.ratio);
         let mut readout = Self {
             front_end,
             firs,
-            alignments: Vec::from_slice(config.alignments)
-                .map_err(|_| too_many(Stage::Converter, CHANNELS))?,
-            monitor: config.monitor,
-            axes: Axes::new(&config.axes, config.bridges.len())?,
-            bridges: Vec::from_slice(config.bridges)
-                .map_err(|_| too_many(Stage::Axes, MAX_BRIDGES))?,
+            alignments: List::from_slice(config.alignments)
+                .ok_or_else(|| too_many(Stage::Converter, CHANNELS))?,
+            monitor: monitor_list(config.monitor),
+            axes,
+            bridges,
             counts: HealthCounts::default(),
             partial: [0; CHANNELS],
             held: Voted::new(0),
@@ -267,7 +273,13 @@ impl<
         let quiet = self.quiet.get().wrapping_add(frames.len() as u64);
         self.quiet.set(quiet);
         let mut rest = frames;
+        let mut left = rest.len();
         while let Some(interval) = self.decimate(&mut rest, phasors) {
+            if rest.len() >= left {
+                // Only where a constant has changed: nothing may go round for ever.
+                break;
+            }
+            left = rest.len();
             self.push_phasors(phasors, interval, |reading| sink(reading));
             if self.quiet.get() == 0 {
                 self.quiet.set(rest.len() as u64);
@@ -327,18 +339,19 @@ impl<
         self.front_end.check(&mut sum);
         self.firs.check(&mut sum);
         sum.add_size(self.alignments.len());
-        for alignment in &self.alignments {
+        for alignment in self.alignments.iter() {
             sum.add_long(alignment.cosine.to_bits());
             sum.add_long(alignment.sine.to_bits());
         }
-        if let Some(monitor) = &self.monitor {
+        sum.add_size(self.monitor.len());
+        for monitor in self.monitor.iter() {
             sum.add(monitor.channel.into());
             [monitor.calibration, monitor.weak, monitor.lost]
                 .iter()
                 .for_each(|word| sum.add_long(word.to_bits()));
         }
         sum.add_size(self.bridges.len());
-        self.bridges.iter().for_each(|bridge| bridge::check(bridge, &mut sum));
+        self.bridges.iter().for_each(|bridge| bridge.check(&mut sum));
         self.axes.check(&mut sum);
         sum.add_long(self.interval as i64);
         sum.add_long(self.span as i64);
@@ -348,10 +361,10 @@ impl<
     /// One reading from the phasors at the output rate, which are turned in place.
     #[inline(never)]
     fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
-        for (phasor, alignment) in phasors.iter_mut().zip(&self.alignments) {
+        for (phasor, alignment) in phasors.iter_mut().zip(self.alignments.iter()) {
             *phasor = phasor.aligned(*alignment);
         }
-        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.as_ref(), phasors);
+        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.first(), phasors);
         let _ = reading.bridges.resize(self.bridges.len(), BridgeReading::default());
         bridge::invert(&self.bridges, phasors, monitor_ratio, &mut reading.bridges);
         let (residual_am, disagree) = self.axes.solve(&reading.bridges, &mut reading.axes);
@@ -393,6 +406,15 @@ impl<
         hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
             | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
     }
+}
+
+/// An `Option` has a mark that a flipped bit would make unlike any; a list's length has not.
+fn monitor_list(monitor: Option<MonitorConfig>) -> List<MonitorConfig, 1> {
+    let none =
+        MonitorConfig { channel: 0, calibration: Word::ZERO, weak: Word::ZERO, lost: Word::ZERO };
+    let mut list = List::empty(none);
+    let _ = monitor.map(|monitor| list.push(monitor));
+    list
 }
 
 fn check_bridge(bridge: &BridgeConfig, stage: Stage, channels: usize) -> Result<(), ConfigError> {

@@ -3,12 +3,12 @@
 mod sized;
 mod vector;
 
-use heapless::Vec;
+use crate::list::List;
 
 /// Running sums A_1 to A_N of every column.
 #[derive(Clone, Debug)]
 pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> {
-    pub(super) sums: Vec<[i32; ORDER], COLUMNS>,
+    pub(super) sums: List<[i32; ORDER], COLUMNS>,
     /// Odd rows count negative.
     pub(super) alternate: bool,
 }
@@ -21,9 +21,7 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
 
     /// `count` columns; `None` when they exceed the capacity.
     pub(super) fn new(count: usize, alternate: bool) -> Option<Self> {
-        let mut sums = Vec::new();
-        sums.resize(count, [0; ORDER]).ok()?;
-        Some(Self { sums, alternate })
+        Some(Self { sums: List::filled([0; ORDER], count)?, alternate })
     }
 
     /// Splits `data`, from an even row's start on, behind its last whole row, or pair of rows where

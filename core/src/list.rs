@@ -1,0 +1,54 @@
+//! A list of bounded length that stays within bounds whatever happens to the length in memory: one
+//! that is too long reads as empty.
+
+/// Up to `N` items in place.
+#[derive(Clone, Debug)]
+pub struct List<T, const N: usize> {
+    items: [T; N],
+    length: usize,
+}
+
+impl<T: Copy, const N: usize> List<T, N> {
+    /// No items; the room is filled with `filler`.
+    #[must_use]
+    pub const fn empty(filler: T) -> Self {
+        Self { items: [filler; N], length: 0 }
+    }
+
+    /// `length` times `item`; `None` when there is no room.
+    #[must_use]
+    pub fn filled(item: T, length: usize) -> Option<Self> {
+        (length <= N).then_some(Self { items: [item; N], length })
+    }
+
+    /// Copies `items`; `None` when there are none or there is no room.
+    #[must_use]
+    pub fn from_slice(items: &[T]) -> Option<Self> {
+        let mut list = Self::filled(*items.first()?, items.len())?;
+        list.copy_from_slice(items);
+        Some(list)
+    }
+
+    /// Adds an item; `None` when there is no room.
+    #[must_use]
+    pub fn push(&mut self, item: T) -> Option<()> {
+        *self.items.get_mut(self.length)? = item;
+        self.length += 1;
+        Some(())
+    }
+}
+
+impl<T, const N: usize> core::ops::Deref for List<T, N> {
+    type Target = [T];
+    #[inline(always)]
+    fn deref(&self) -> &[T] {
+        self.items.get(..self.length).unwrap_or(&[])
+    }
+}
+
+impl<T, const N: usize> core::ops::DerefMut for List<T, N> {
+    #[inline(always)]
+    fn deref_mut(&mut self) -> &mut [T] {
+        self.items.get_mut(..self.length).unwrap_or(&mut [])
+    }
+}
