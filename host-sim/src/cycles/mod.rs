@@ -11,6 +11,7 @@ use crate::sensor::Settings;
 use coefficients::{M4, M7, M33};
 use quietgap_core::config::Watch;
 use quietgap_core::front_end::{folding, section_length};
+use quietgap_core::over_range::SPARSE_STEP;
 
 /// Coefficients of one core, in the order of the features.
 #[derive(Debug)]
@@ -22,7 +23,7 @@ pub struct Coefficients {
     /// Of [`Shape::firs`].
     pub firs: [f64; 5],
     /// Of [`Shape::reading`].
-    pub reading: [f64; 3],
+    pub reading: [f64; 5],
     /// Of [`Shape::join`].
     pub join: [f64; 2],
 }
@@ -156,62 +157,73 @@ impl Shape {
         self.stages.iter().map(|s| s.0).product()
     }
 
-    /// Counts of a folded interval: itself, channels, sections, section x channel, its columns;
-    /// blocks of eight rows x pairs of columns and single columns, bare, watched in every row,
-    /// watched in every second; groups of columns; leftover rows x columns; channels x intervals
-    /// that the CIC keeps, where that is more than one; sections behind the first x channel;
-    /// columns x phases (a loop over few phases is unrolled, one over many is not); pairs of
-    /// columns where eight rows reach beyond the offsets of a double load, 1020 bytes.
+    /// Counts of a folded interval: itself, channels, sections, section x channel, its columns; rows
+    /// x pairs of columns in turns of sixteen, eight and four rows, rows x single columns in any of
+    /// them; groups of columns; leftover rows x columns, by twos and by one; groups of these;
+    /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
+    /// first x channel; codes watched in every frame, and in a sparse watch's.
     #[must_use]
     pub fn folded(&self) -> [f64; 17] {
         let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
         let mut f = [0.0; 17];
         (f[0], f[1]) = (1.0, c);
-        f[14] = c * (self.sections.len() as f64 - 1.0);
         f[13] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
+        f[14] = c * (self.sections.len() as f64 - 1.0);
+        [f[15], f[16]] = self.watched();
         let columns = c * k;
-        let watched = if self.sparse { c } else { columns };
-        let halves = |n: f64| ((n / 2.0).floor(), n % 2.0);
-        let ((pairs, single), (bare, alone)) = (halves(watched), halves(columns - watched));
+        let (pairs, single) = ((columns / 2.0).floor(), columns % 2.0);
+        // As many rows a turn as a double load reaches, 1020 bytes, at least into the last.
+        let (turn, kind) = match columns {
+            ..=17.0 => (16.0, 5),
+            ..=36.0 => (8.0, 6),
+            _ => (4.0, 7),
+        };
         for section in &self.sections {
             let rows = f64::from(*section) / k;
-            let (blocks, rest) = ((rows / 8.0).floor(), rows % 8.0);
+            let (blocks, rest) = ((rows / turn).floor(), rows % turn);
+            let (twos, one) = ((rest / 2.0).floor(), rest % 2.0);
             f[2] += 1.0;
             f[3] += c;
             f[4] += columns;
-            f[15] += columns * k;
-            f[5] += blocks * bare;
-            f[6] += blocks * alone;
-            let at = if self.sparse { 9 } else { 7 };
-            f[at] += blocks * pairs;
-            f[at + 1] += blocks * single;
-            f[11] += pairs + single + bare + alone;
-            f[12] += rest * columns;
-            f[16] += if 32.0 * columns > 1020.0 { blocks * (bare + pairs) } else { 0.0 };
+            f[kind] += blocks * turn * pairs;
+            f[8] += blocks * turn * single;
+            f[9] += if blocks > 0.0 { pairs + single } else { 0.0 };
+            f[10] += twos * 2.0 * columns;
+            f[11] += one * columns;
+            f[12] += f64::from(u8::from(twos > 0.0) + u8::from(one > 0.0)) * (pairs + single);
         }
         f
     }
 
+    /// Codes looked at by a watch of every frame, in pairs of channels, and by a sparse one.
+    fn watched(&self) -> [f64; 2] {
+        let lanes = if self.channels > 1.0 { 2.0 * (self.channels / 2.0).ceil() } else { 1.0 };
+        if self.sparse {
+            [0.0, self.channels * self.ratio / f64::from(SPARSE_STEP)]
+        } else {
+            [lanes * self.ratio, 0.0]
+        }
+    }
+
     /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
-    /// behind the last block of eight, samples watched beyond one of four, sections behind the
-    /// first x channel.
+    /// behind the last block of eight, codes watched in every frame, sections behind the first x
+    /// channel.
     #[must_use]
     pub fn mixed(&self) -> [f64; 8] {
         let c = self.channels;
         let later = c * (self.sections.len() as f64 - 1.0);
-        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, 0.0, later];
+        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, self.watched()[0], later];
         for section in &self.sections {
             f[2] += 1.0;
             f[3] += c;
             f[4] += c * f64::from(section / 8 * 8);
             f[5] += c * f64::from(section % 8);
-            f[6] += if self.sparse { 0.0 } else { c * f64::from(section / 8 * 6) };
         }
         f
     }
 
-    /// Counts of the FIR stages for each of their inputs, on the average: stages, open outputs,
-    /// these x channels, closings, these x channels.
+    /// Counts of the FIR stages for each of their inputs, on the average: stages, these x channels,
+    /// open outputs x channels, closings, these x channels.
     #[must_use]
     pub fn firs(&self) -> [f64; 5] {
         self.fir_counts(false)
@@ -220,10 +232,9 @@ impl Shape {
     fn fir_counts(&self, worst: bool) -> [f64; 5] {
         let (c, mut rate, mut f) = (self.channels, 1.0, [0.0; 5]);
         for (ratio, taps) in &self.stages {
-            let outputs = taps / ratio;
             f[0] += rate;
-            f[1] += rate * outputs;
-            f[2] += rate * outputs * c;
+            f[1] += rate * c;
+            f[2] += rate * (taps / ratio).ceil() * c;
             rate = if worst { 1.0 } else { rate / ratio };
             f[3] += rate;
             f[4] += rate * c;
@@ -231,10 +242,17 @@ impl Shape {
         f
     }
 
-    /// Counts of a reading: itself, bridges (with alignment), bridges x axes.
+    /// Counts of a reading: itself, bridges (with alignment), bridges x axes, taps and carrier
+    /// values that are summed up as a check.
     #[must_use]
-    pub fn reading(&self) -> [f64; 3] {
-        [1.0, self.bridges, self.bridges * self.axes]
+    pub fn reading(&self) -> [f64; 5] {
+        let table = self.phases.unwrap_or(self.sections.first().copied().unwrap_or(0));
+        [1.0, self.bridges, self.bridges * self.axes, self.taps(), table.into()]
+    }
+
+    /// Taps in memory, zeros among them where a stage's are not a multiple of its ratio.
+    fn taps(&self) -> f64 {
+        self.stages.iter().map(|(ratio, taps)| ratio * (taps / ratio).ceil()).sum()
     }
 
     /// Counts of what joins the stages in an interval: itself, channels.

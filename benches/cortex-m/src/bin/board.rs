@@ -17,6 +17,7 @@ use quietgap_board::counter;
 use quietgap_board::digest::Digest;
 use quietgap_board::source::Source;
 use quietgap_core::config::*;
+use quietgap_core::fold::Fold;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Readout};
 
@@ -84,27 +85,29 @@ fn main() -> ! {
         quadrature: Fraction::from_bits(1 << 60),
     };
     let taps = [1 << 26; 16];
-    let mut readout = Readout::<2, CHANNELS, 10, 8, 8>::new(&ReadoutConfig {
-        code_bits: 24,
-        carrier: CarrierRatio::coherent(1, 10).expect("a carrier"),
-        front_end: FrontEndConfig {
-            order: 2,
-            ratio: 160,
-            differential_delay: 1,
-            path: Path::Auto,
-            watch: Watch::EverySample,
+    let mut readout = Readout::<2, CHANNELS, 10, 20, 8, i64, Fold<2, CHANNELS, 10, true, 5>>::new(
+        &ReadoutConfig {
+            code_bits: 24,
+            carrier: CarrierRatio::coherent(1, 10).expect("a carrier"),
+            front_end: FrontEndConfig {
+                order: 2,
+                ratio: 160,
+                differential_delay: 1,
+                path: Path::Auto,
+                watch: Watch::EverySample,
+            },
+            firs: &[FirConfig { ratio: 5, taps: &taps, scale_bits: 30 }],
+            alignments: &[Alignment::NONE; CHANNELS],
+            monitor: None,
+            bridges: &[bridge(0), bridge(1)],
+            axes: AxesConfig {
+                axes: 1,
+                solve: &[Coefficient::from_bits(1 << 47); 2],
+                geometry: &[Coefficient::ONE; 2],
+                residual_am: i64::MAX,
+            },
         },
-        firs: &[FirConfig { ratio: 5, taps: &taps, scale_bits: 30 }],
-        alignments: &[Alignment::NONE; CHANNELS],
-        monitor: None,
-        bridges: &[bridge(0), bridge(1)],
-        axes: AxesConfig {
-            axes: 1,
-            solve: &[Coefficient::from_bits(1 << 47); 2],
-            geometry: &[Coefficient::ONE; 2],
-            residual_am: i64::MAX,
-        },
-    })
+    )
     .expect("a good plan");
 
     let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
