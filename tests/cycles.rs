@@ -102,13 +102,15 @@ fn fitted(core: Core, cases: &[Case], runs: &[Run]) -> String {
             .map(|((_, s), r)| (s.reading().to_vec(), r.number("reading") as f64 / 100.0))
             .collect(),
     );
-    let join = solve(
+    // What joins the stages is the small rest of the chain: its error is a share of that.
+    let join = solve_to(
         rows()
             .map(|((c, s), r)| {
                 let parts = front(c, r)
                     + if s.firs()[0] > 0.0 { per_interval(c, r, "fir") } else { 0.0 }
                     + r.number("reading") as f64 / 100.0 / s.intervals();
-                (s.join().to_vec(), (per_interval(c, r, "chain") - parts).max(1.0))
+                let chain = per_interval(c, r, "chain");
+                (s.join().to_vec(), chain - parts, chain)
             })
             .collect(),
     );
@@ -123,11 +125,16 @@ fn fitted(core: Core, cases: &[Case], runs: &[Run]) -> String {
     text + "};\n"
 }
 
-/// Least squares of relative errors, the shortest solution where there are many.
+/// Least squares of relative errors.
 fn solve(rows: Vec<(Vec<f64>, f64)>) -> Vec<f64> {
+    solve_to(rows.into_iter().map(|(features, count)| (features, count, count)).collect())
+}
+
+/// Least squares of errors relative to the third number, the shortest solution where there are many.
+fn solve_to(rows: Vec<(Vec<f64>, f64, f64)>) -> Vec<f64> {
     let width = rows[0].0.len();
-    let a = DMatrix::from_fn(rows.len(), width, |i, j| rows[i].0[j] / rows[i].1);
-    let b = DVector::from_element(rows.len(), 1.0);
+    let a = DMatrix::from_fn(rows.len(), width, |i, j| rows[i].0[j] / rows[i].2);
+    let b = DVector::from_fn(rows.len(), |i, _| rows[i].1 / rows[i].2);
     let svd = a.svd(true, true);
     svd.solve(&b, 1e-9).expect("both factors").iter().copied().collect()
 }

@@ -58,12 +58,14 @@ fn flash_and_stack() {
         for sensor in SENSORS {
             let image = Image::read(&images.join(format!("footprint-{sensor}")));
             let (set_up, run) = (image.deepest("__cortex_m_rt_main"), image.deepest("push_frames"));
+            let reached = image.reached("push_frames");
+            assert!(reached < 24 * 1024, "{core:?}, {sensor}: {reached} bytes of running code");
             let _ = write!(
                 table,
                 "{} {sensor} flash={} run_code={} set_up_stack={set_up} stack={run}",
                 core.name(),
                 image.flash,
-                image.reached("push_frames"),
+                reached,
             );
             assert!(run < 2048, "{core:?}, {sensor}: {run} bytes of stack");
             for stage in STAGES {

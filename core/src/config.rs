@@ -20,7 +20,7 @@ pub const MAX_FIRS: usize = 6;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Path {
     /// Coherent where the carrier's period divides the ratio, has at most
-    /// [`crate::front_end::AUTO_PHASES`] phases and codes are narrow enough, else general. The plan
+    /// [`crate::fold::MAX_COLUMNS`] columns and codes are narrow enough, else general. The plan
     /// alone decides, so that every readout gives the same bits.
     #[default]
     Auto,
@@ -37,9 +37,9 @@ pub enum Watch {
     /// Every code.
     #[default]
     EverySample,
-    /// Folded: one code of each channel in each period of the carrier; mixed: every fourth code
-    /// of a section. An overload as long as that cannot pass unseen, a shorter one can; some three
-    /// instructions cheaper for each code not watched.
+    /// Every [`crate::over_range::SPARSE_STEP`]th code of each channel. An overload as long as that
+    /// cannot pass unseen, a shorter one can; some four instructions cheaper for each code not
+    /// watched.
     Sparse,
 }
 

@@ -18,7 +18,7 @@ const BLOCK: usize = 4;
 
 /// Channels that met an end code of the converter or one beyond since the last [`Self::take`].
 ///
-/// In: Q(b-1).0 codes. A code is at an end exactly where its [`reach`] is 2^(b-1) or more; reaches
+/// In: Q(b-1).0 codes. A code is at an end exactly where its `reach` is 2^(b-1) or more; reaches
 /// below that stay below when they are ORed.
 #[derive(Clone, Debug)]
 pub struct OverRange<const CHANNELS: usize> {

@@ -105,7 +105,15 @@ pub fn plans(check: bool) -> Vec<Case> {
     const THREE: &[(u16, usize)] = &[(4, 21), (3, 12), (2, 30)];
     // Kind, channels, period (zero: not coherent), ratio, bits, FIR stages, differential delay.
     type Row = (i64, usize, u32, u16, u8, &'static [(u16, usize)], u8);
-    const FIT: [Row; 47] = [
+    const FIT: [Row; 55] = [
+        (11, 1, 10, 160, 24, LONG, 1),
+        (11, 1, 10, 120, 24, LONG, 1),
+        (11, 1, 10, 130, 24, THREE, 1),
+        (10, 1, 6, 96, 24, LONG, 1),
+        (10, 1, 6, 72, 24, SHORT, 1),
+        (12, 3, 10, 120, 24, LONG, 1),
+        (13, 4, 8, 112, 24, LONG, 1),
+        (15, 6, 4, 48, 24, SHORT, 1),
         (17, 4, 0, 150, 24, SHORT, 1),
         (17, 4, 0, 232, 24, LONG, 1),
         (17, 4, 0, 90, 24, THREE, 1),

@@ -270,7 +270,7 @@ pub struct PlanFile {
     /// Front end: folded where possible (auto), folded or refused, or mixed sample by sample.
     #[serde(default)]
     pub path: PathFile,
-    /// Codes watched for over-range: every sample, or (sparse) one of each channel in a period.
+    /// Codes watched for over-range: every one, or (sparse) every 251st of each channel.
     #[serde(default)]
     pub watch: WatchFile,
     /// Rate that the plan is for; checked against the converter when given.
