@@ -1,11 +1,10 @@
 //! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
 
+mod settings;
+
 use crate::axes::Axes;
 use crate::bridge::{self, Bridge, BridgeReading};
-use crate::config::{
-    Alignment, BridgeConfig, BridgeKind, MAX_AXES, MAX_BRIDGES, MAX_RANGE, MonitorConfig,
-    ReadoutConfig,
-};
+use crate::config::{Alignment, BridgeConfig, MAX_AXES, MAX_BRIDGES, MonitorConfig, ReadoutConfig};
 use crate::error::{ConfigError, Stage};
 use crate::fir::FirChain;
 use crate::front_end::way::{AnyWay, Way};
@@ -14,7 +13,7 @@ use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
 use crate::list::List;
 use crate::phasor::Phasor;
-use crate::word::{Fraction, Register, Word};
+use crate::word::{Register, Word};
 use heapless::Vec;
 
 /// Largest sample number to seek: 36 000 years at 1 MS/s.
@@ -128,26 +127,7 @@ impl<
             check("samples in its interval", interval, MAX_INTERVAL)?;
             check("samples in its span", span, MAX_SPAN)?;
         }
-        for alignment in config.alignments {
-            // Cosine and sine of one angle: a longer pair could overflow, a shorter one lose gain.
-            let [c, s] = [alignment.cosine, alignment.sine].map(|x| i128::from(x.to_bits()));
-            let square = crate::word::saturate((c * c).saturating_add(s * s) >> 62, i64::MAX).0;
-            let (one, slack) = (Fraction::ONE.to_bits(), 1 << 42);
-            let quantity = "alignment's cosine and sine squared, Q2.62";
-            ConfigError::check(Stage::Converter, quantity, square, one - slack, one + slack)?;
-        }
-        for (bridge, number) in config.bridges.iter().zip(1u8..) {
-            check_bridge(bridge, Stage::Bridge(number), channels)?;
-        }
-        if let Some(monitor) = &config.monitor {
-            let check = |quantity, given, min, max| {
-                ConfigError::check(Stage::Monitor, quantity, given, min, max)
-            };
-            check("channel", monitor.channel.into(), 0, channels as i64 - 1)?;
-            check("calibration word", monitor.calibration.to_bits(), 1 << 30, 1 << 55)?;
-            check("weak level word", monitor.weak.to_bits(), 0, 1 << 55)?;
-            check("lost level word", monitor.lost.to_bits(), 0, monitor.weak.to_bits())?;
-        }
+        settings::check(config)?;
         let too_many = |stage, capacity: usize| {
             ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
         };
@@ -162,7 +142,7 @@ impl<
             firs,
             alignments: List::from_slice(config.alignments)
                 .ok_or_else(|| too_many(Stage::Converter, CHANNELS))?,
-            monitor: monitor_list(config.monitor),
+            monitor: settings::monitor_list(config.monitor),
             axes,
             bridges,
             counts: HealthCounts::default(),
@@ -332,32 +312,6 @@ impl<
         sink(&reading);
     }
 
-    /// Sum of all that never changes.
-    #[inline(never)]
-    fn sum_up(&self) -> Checksum {
-        let mut sum = Checksum::default();
-        self.front_end.check(&mut sum);
-        self.firs.check(&mut sum);
-        sum.add_size(self.alignments.len());
-        for alignment in self.alignments.iter() {
-            sum.add_long(alignment.cosine.to_bits());
-            sum.add_long(alignment.sine.to_bits());
-        }
-        sum.add_size(self.monitor.len());
-        for monitor in self.monitor.iter() {
-            sum.add(monitor.channel.into());
-            [monitor.calibration, monitor.weak, monitor.lost]
-                .iter()
-                .for_each(|word| sum.add_long(word.to_bits()));
-        }
-        sum.add_size(self.bridges.len());
-        self.bridges.iter().for_each(|bridge| bridge.check(&mut sum));
-        self.axes.check(&mut sum);
-        sum.add_long(self.interval as i64);
-        sum.add_long(self.span as i64);
-        sum
-    }
-
     /// One reading from the phasors at the output rate, which are turned in place.
     #[inline(never)]
     fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
@@ -406,38 +360,4 @@ impl<
         hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
             | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
     }
-}
-
-/// An `Option` has a mark that a flipped bit would make unlike any; a list's length has not.
-fn monitor_list(monitor: Option<MonitorConfig>) -> List<MonitorConfig, 1> {
-    let none =
-        MonitorConfig { channel: 0, calibration: Word::ZERO, weak: Word::ZERO, lost: Word::ZERO };
-    let mut list = List::empty(none);
-    let _ = monitor.map(|monitor| list.push(monitor));
-    list
-}
-
-fn check_bridge(bridge: &BridgeConfig, stage: Stage, channels: usize) -> Result<(), ConfigError> {
-    let check = |quantity, given, min, max| ConfigError::check(stage, quantity, given, min, max);
-    let last = channels as i64 - 1;
-    // Words within ±8 and at least 2^-22 of full scale, so that ratios keep their digits.
-    match bridge.kind {
-        BridgeKind::Difference { channel, full, imbalance, share } => {
-            check("channel", channel.into(), 0, last)?;
-            check("full-bridge word", full.to_bits(), 1 << 30, 1 << 55)?;
-            check("imbalance, Q2.62", imbalance.to_bits(), -(1 << 62), 1 << 62)?;
-            check("share of the mass's capacitance, Q2.62", share.to_bits(), 0, 1 << 62)?;
-        }
-        BridgeKind::Separate { channels: [a, b], strays, least_sum } => {
-            check("channel of electrode 1", a.into(), 0, last)?;
-            check("channel of electrode 2", b.into(), 0, last)?;
-            check("stray word", strays[0].to_bits(), 0, 1 << 55)?;
-            check("stray word", strays[1].to_bits(), 0, 1 << 55)?;
-            check("least sum word", least_sum.to_bits(), 1 << 30, 1 << 57)?;
-        }
-    }
-    check("gap, am", bridge.gap_am, 1, 1_000_000_000_000_000_000)?;
-    check("offset, am", bridge.offset_am, -bridge.gap_am, bridge.gap_am)?;
-    check("range, Q2.62", bridge.range.to_bits(), 1, MAX_RANGE.to_bits())?;
-    check("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX)
 }
