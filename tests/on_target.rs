@@ -124,6 +124,14 @@ const COUNTED: [&str; 9] = [
     "samples",
 ];
 
+/// Plans, and what they may cost an input sample and channel on an M7: whole chain, front end.
+const BUDGETS: [(&str, f64, f64); 4] = [
+    ("two-bridge,lean", 6.0, 4.5),
+    ("six-axis,lean", 6.0, 4.5),
+    ("quarter-rate,lean", 5.0, 5.0),
+    ("not-coherent", 16.0, 16.0),
+];
+
 fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
     let mut is = BTreeMap::new();
     let mut table = format!("# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test on_target\n");
@@ -139,13 +147,18 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
             let ram = run.number("ram");
             assert!(ram < 16 * 1024, "{core:?}, {}: {ram} bytes", case.name);
         }
-        let samples = case.samples() as f64;
+        let [chain, front_end] =
+            ["chain", "front_end"].map(|key| run.number(key) as f64 / case.samples() as f64);
         println!(
-            "{core:?} {}: {:.2} instructions a sample and channel, front end {:.2}",
+            "{core:?} {}: {chain:.2} instructions a sample and channel, front end {front_end:.2}",
             case.name,
-            run.number("chain") as f64 / samples,
-            run.number("front_end") as f64 / samples,
         );
+        for (plan, most, most_front_end) in BUDGETS {
+            if core == Core::M7 && case.name.ends_with(plan) {
+                assert!(chain <= most, "{}: {chain} instructions, at most {most}", case.name);
+                assert!(front_end <= most_front_end, "{}: front end {front_end}", case.name);
+            }
+        }
     }
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
         .join(format!("benches/cortex-m/expected/{}.txt", core.name()));
