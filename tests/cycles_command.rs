@@ -1,0 +1,77 @@
+//! What `quietgap cycles` promises: one JSON object with its keys, the exit code by the load, and
+//! refusals that say what is allowed.
+
+mod common;
+
+use common::quietgap;
+use serde_json::Value;
+use std::collections::BTreeSet;
+
+fn run(line: &str, code: i32) -> (String, String) {
+    let output = quietgap().args(line.split(' ')).output().expect("it starts");
+    let [out, error] = [output.stdout, output.stderr].map(|b| String::from_utf8(b).expect("text"));
+    assert_eq!(output.status.code(), Some(code), "{line}\n{error}");
+    (out, error)
+}
+
+#[test]
+fn one_object_with_its_keys() {
+    let (text, _) = run("cycles vault-six-axis --cpu m7 --clock 200e6 --json", 0);
+    let value: Value = serde_json::from_str(&text).expect("one object");
+    let keys: BTreeSet<&str> =
+        value.as_object().expect("keys").keys().map(String::as_str).collect();
+    let expected = [
+        "assumption",
+        "channels",
+        "clock_hz",
+        "command",
+        "cpu",
+        "cycles_available",
+        "cycles_per_instruction",
+        "cycles_per_interval",
+        "instructions_per_interval",
+        "instructions_per_sample",
+        "interval_samples",
+        "intervals_per_s",
+        "left",
+        "load",
+        "pass",
+        "rate_hz",
+        "schema",
+        "sensor",
+        "stages",
+        "worst",
+    ];
+    assert_eq!(keys, BTreeSet::from(expected));
+    let number = |key: &str| value[key].as_f64().expect("a number");
+    // What there is and what is needed are each other's rest.
+    assert!((number("load") + number("left") - 1.0).abs() < 1e-12);
+    let interval = number("interval_samples") / number("rate_hz");
+    assert!((number("cycles_available") / (number("clock_hz") * interval) - 1.0).abs() < 1e-12);
+    let stages = value["stages"].as_array().expect("stages");
+    let sum: f64 = stages.iter().map(|s| s["instructions"].as_f64().expect("a number")).sum();
+    assert!((sum / number("instructions_per_interval") - 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn exit_code_by_the_load() {
+    // The last clock that is enough, to a part in a thousand, and the first that is not.
+    let (text, _) = run("cycles vault-two-bridge --cpu m4 --clock 100e6 --json", 0);
+    let value: Value = serde_json::from_str(&text).expect("one object");
+    let needed = 100e6 * value["load"].as_f64().expect("a number");
+    run(&format!("cycles vault-two-bridge --cpu m4 --clock {}", needed * 1.001), 0);
+    run(&format!("cycles vault-two-bridge --cpu m4 --clock {}", needed * 0.999), 1);
+}
+
+#[test]
+fn bad_values_are_refused() {
+    let (_, error) = run("cycles vault-two-bridge --cpu m9", 2);
+    assert!(error.contains("m9") && error.contains("m33"), "{error}");
+    run("cycles vault-two-bridge --cpu m33", 0);
+    for clock in ["0", "-1", "nan", "many"] {
+        let (_, error) = run(&format!("cycles vault-two-bridge --clock={clock}"), 2);
+        assert!(error.contains("clock"), "{error}");
+    }
+    let (_, error) = run("cycles no-such-sensor", 2);
+    assert!(error.contains("no-such-sensor"), "{error}");
+}
