@@ -1,6 +1,7 @@
 //! What `quietgap cycles` promises: one JSON object with its keys, the exit code by the load, and
 //! refusals that say what is allowed.
 
+#[allow(dead_code)]
 mod common;
 
 use common::quietgap;
