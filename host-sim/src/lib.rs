@@ -5,7 +5,8 @@
 //! is the [`scenario`]); the [`plant`] turns it into converter codes, or a [`capture`] holds them;
 //! the [`chain`] runs the core over them, [`ideal`] the f64 twin; [`run`] pairs the two,
 //! [`demodulate`] only writes [`readings`]; [`verify`] judges by the [`limits`], with [`spectrum`]
-//! for densities, and [`report`] shows it. [`commands`] are the command line.
+//! for densities, and [`report`] shows it. [`cycles`] tells what a plan costs on a board, [`filter`]
+//! designs and proves plans. [`commands`] are the command line.
 
 pub mod capture;
 pub mod chain;
@@ -13,6 +14,7 @@ pub mod commands;
 pub mod cycles;
 pub mod demodulate;
 pub mod error;
+pub mod filter;
 pub mod ideal;
 pub mod limits;
 pub mod motion;

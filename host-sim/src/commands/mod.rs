@@ -4,6 +4,7 @@
 mod cycles;
 mod demo;
 mod demodulate;
+mod filter;
 mod simulate;
 mod verify;
 
@@ -27,6 +28,9 @@ pub enum Command {
     Demodulate(demodulate::Options),
     /// The firmware's code against the f64 twin and the truth, judged by limits
     Verify(verify::Options),
+    /// Decimation plans: design, check, compare, export for the firmware
+    #[command(subcommand)]
+    Filter(filter::Filter),
     /// Instructions, cycles and load of a sensor's plan on a microcontroller
     Cycles(cycles::Options),
 }
@@ -41,6 +45,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Simulate(options) => simulate::run(&options),
         Command::Demodulate(options) => demodulate::run(&options),
         Command::Verify(options) => verify::run(&options),
+        Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }
 }

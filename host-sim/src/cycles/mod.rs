@@ -9,7 +9,8 @@ mod coefficients;
 
 use crate::sensor::Settings;
 use coefficients::{M4, M7, M33};
-use quietgap_core::config::Watch;
+use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::config::{FrontEndConfig, Watch};
 use quietgap_core::front_end::{folding, section_length};
 use quietgap_core::over_range::SPARSE_STEP;
 
@@ -85,6 +86,8 @@ pub struct Shape {
     stages: Vec<(f64, f64)>,
     bridges: f64,
     axes: f64,
+    /// Order of the CIC.
+    order: f64,
 }
 
 /// Instructions of one output interval of the front end (or one reading), by stage.
@@ -120,29 +123,62 @@ impl Shape {
     /// # Errors
     /// As [`Self::new`].
     pub fn of(config: &quietgap_core::config::ReadoutConfig<'_>) -> Result<Self, u8> {
-        let (front, bits) = (config.front_end, u32::from(config.code_bits));
-        if front.order != 2 {
+        let front = config.front_end;
+        let firs = config.firs.iter().map(|f| (f.ratio, f.taps.len())).collect::<Vec<_>>();
+        let (carrier, channels) = (config.carrier, config.alignments.len());
+        let mut shape = Self::filters(carrier, front, config.code_bits.into(), channels, &firs);
+        if !shape.is_fitted() {
             return Err(front.order);
         }
-        let folded = folding(config.carrier, front, bits);
-        let length = section_length(front, bits, folded).max(1);
+        shape.bridges = config.bridges.len() as f64;
+        shape.axes = config.axes.axes.into();
+        Ok(shape)
+    }
+
+    /// Of the filters alone, codes to phasors at the output rate; `firs` are ratios and numbers of
+    /// taps.
+    #[must_use]
+    pub fn filters(
+        carrier: CarrierRatio,
+        front: FrontEndConfig,
+        code_bits: u32,
+        channels: usize,
+        firs: &[(u16, usize)],
+    ) -> Self {
+        let folded = folding(carrier, front, code_bits);
+        let length = section_length(front, code_bits, folded).max(1);
         let mut sections = Vec::new();
         let mut left = u32::from(front.ratio);
         while left > 0 {
             sections.push(length.min(left));
             left -= length.min(left);
         }
-        Ok(Self {
-            channels: config.alignments.len() as f64,
+        let pending = f64::from(front.order) * f64::from(front.differential_delay) - 1.0;
+        Self {
+            channels: channels as f64,
             ratio: front.ratio.into(),
             phases: folded.map(|folding| folding.columns),
             sections,
             sparse: front.watch == Watch::Sparse,
-            pending: f64::from(front.order) * f64::from(front.differential_delay) - 1.0,
-            stages: config.firs.iter().map(|f| (f.ratio.into(), f.taps.len() as f64)).collect(),
-            bridges: config.bridges.len() as f64,
-            axes: config.axes.axes.into(),
-        })
+            pending,
+            stages: firs.iter().map(|(ratio, taps)| (f64::from(*ratio), *taps as f64)).collect(),
+            bridges: 0.0,
+            axes: 0.0,
+            order: front.order.into(),
+        }
+    }
+
+    /// Whether the coefficients were fitted to plans of this order. For any other the front end is an
+    /// estimate: one of order 2 in the proportion of its adds and loads, (N + 1)/3.
+    #[must_use]
+    pub fn is_fitted(&self) -> bool {
+        self.order == 2.0
+    }
+
+    /// The same front end before other FIR stages.
+    #[must_use]
+    pub fn with_stages(&self, stages: Vec<(f64, f64)>) -> Self {
+        Self { stages, ..self.clone() }
     }
 
     /// Whether the front end folds.
@@ -267,12 +303,13 @@ impl Shape {
         let firs = |counts: [f64; 5]| {
             if self.stages.is_empty() { 0.0 } else { dot(&counts, &coefficients.firs) }
         };
+        let front_end = if self.is_folded() {
+            dot(&self.folded(), &coefficients.folded)
+        } else {
+            dot(&self.mixed(), &coefficients.mixed)
+        };
         Instructions {
-            front_end: if self.is_folded() {
-                dot(&self.folded(), &coefficients.folded)
-            } else {
-                dot(&self.mixed(), &coefficients.mixed)
-            },
+            front_end: front_end * (self.order + 1.0) / 3.0,
             firs: firs(self.firs()),
             reading: dot(&self.reading(), &coefficients.reading),
             join: dot(&self.join(), &coefficients.join),
@@ -282,6 +319,12 @@ impl Shape {
 }
 
 impl Instructions {
+    /// Of the filters alone, per sample and channel.
+    #[must_use]
+    pub fn filters_per_sample(&self, shape: &Shape) -> f64 {
+        (self.front_end + self.firs + self.join) / (shape.ratio * shape.channels)
+    }
+
     /// Of the whole chain, mean of an interval.
     #[must_use]
     pub fn chain(&self, shape: &Shape) -> f64 {

@@ -1,7 +1,7 @@
 //! What a sensor or plan file may not say: each refusal names file, line, key, value, range.
 
 use super::AXES;
-use super::file::{KindFile, PlanFile, Role, SensorFile};
+use super::file::{KindFile, Role, SensorFile};
 use crate::error::{Error, Result, line_of, nearest};
 use std::path::Path;
 use toml::de::{DeTable, DeValue};
@@ -48,7 +48,7 @@ impl Source<'_> {
     }
 
     /// Refuses a value outside [min, max], or not a number.
-    fn range(&self, keys: &[&str], value: f64, min: f64, max: f64) -> Result<()> {
+    pub(crate) fn range(&self, keys: &[&str], value: f64, min: f64, max: f64) -> Result<()> {
         if value >= min && value <= max {
             return Ok(());
         }
@@ -296,67 +296,6 @@ fn axes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     if condition.is_empty() || smallest < 1e-6 {
         let message = "the bridges cannot tell these axes apart (the geometry has no full rank)";
         return Err(source.fault(&["axes", "names"], message));
-    }
-    Ok(())
-}
-
-/// Checks a plan against the sample rate; `at` is where it stands in its file.
-///
-/// # Errors
-/// The first key out of range, taps that are not symmetric, or rates that do not divide.
-pub fn plan(plan: &PlanFile, rate_hz: f64, source: &Source<'_>, at: &[&str]) -> Result<()> {
-    let key = |rest: &[&'static str]| -> Vec<String> {
-        at.iter().chain(rest.iter()).map(|s| (*s).to_owned()).collect()
-    };
-    let range = |rest: &[&'static str], value: f64, min, max| {
-        let keys = key(rest);
-        source.range(&keys.iter().map(String::as_str).collect::<Vec<_>>(), value, min, max)
-    };
-    range(&["order"], plan.order.into(), 1.0, 6.0)?;
-    range(&["ratio"], plan.ratio.into(), 2.0, 4096.0)?;
-    range(&["differential_delay"], plan.differential_delay.into(), 1.0, 2.0)?;
-    if let Some(rate) = plan.rate_hz {
-        range(&["rate_hz"], rate, rate_hz, rate_hz)?;
-    }
-    if let Some(mask) = &plan.mask {
-        range(&["mask", "pass_hz"], mask.pass_hz, 0.0, rate_hz)?;
-        range(&["mask", "pass_db"], mask.pass_db, 0.0, 1e3)?;
-        range(&["mask", "alias_into_hz"], mask.alias_into_hz, 0.0, rate_hz)?;
-        range(&["mask", "alias_db"], mask.alias_db, 0.0, 1e3)?;
-    }
-    let mut total = u64::from(plan.ratio);
-    for (n, fir) in plan.firs.iter().enumerate() {
-        let mut keys = key(&["fir"]);
-        keys.extend([n.to_string(), "taps".to_owned()]);
-        let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
-        if fir.taps.is_empty() {
-            return Err(source.fault(&keys, "no taps, allowed 1 or more"));
-        }
-        let mirrored = fir.taps.iter().zip(fir.taps.iter().rev());
-        if let Some(n) = mirrored.clone().position(|(a, b)| a != b) {
-            let message = format!(
-                "tap {n} is {}, its mirror {}; allowed symmetric taps",
-                fir.taps[n],
-                fir.taps[fir.taps.len() - 1 - n]
-            );
-            return Err(source.fault(&keys, message));
-        }
-        if fir.taps.iter().map(|t| i64::from(*t)).sum::<i64>() <= 0 {
-            return Err(
-                source.fault(&keys, "the taps' sum, the gain at zero frequency, is not above zero")
-            );
-        }
-        total = total.saturating_mul(fir.ratio.into());
-    }
-    if let Some(output) = plan.output_rate_hz {
-        let made = rate_hz / total as f64;
-        if (made - output).abs() > 1e-12 * output.abs() {
-            let keys = key(&["output_rate_hz"]);
-            let message = format!(
-                "is {output}, but the sample rate {rate_hz} Hz divided by the plan's ratios ({total}) is {made} Hz"
-            );
-            return Err(source.fault(&keys.iter().map(String::as_str).collect::<Vec<_>>(), message));
-        }
     }
     Ok(())
 }

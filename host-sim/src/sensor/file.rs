@@ -277,11 +277,27 @@ pub struct PlanFile {
     pub rate_hz: Option<f64>,
     /// Output rate it promises; checked when given.
     pub output_rate_hz: Option<f64>,
+    /// Carrier that the plan is for; checked against the sensor's when given.
+    pub carrier_hz: Option<f64>,
+    /// Bits of the codes it is for; checked against the converter when given.
+    pub code_bits: Option<u32>,
+    /// Channels that its cost is worked out for.
+    pub channels: Option<u8>,
+    /// Bits of the CIC's register on the board, 64 or 128.
+    #[serde(default = "long")]
+    pub register_bits: u32,
     /// FIR decimators in order.
     #[serde(default, rename = "fir")]
     pub firs: Vec<FirFile>,
     /// What the plan promises.
     pub mask: Option<MaskFile>,
+    /// Tones at the converter that it has to keep out, mains and actuation.
+    #[serde(default, rename = "line")]
+    pub lines: Vec<LineFile>,
+}
+
+fn long() -> u32 {
+    64
 }
 
 fn one() -> u8 {
@@ -295,7 +311,7 @@ pub enum WatchFile {
     /// All.
     #[default]
     EverySample,
-    /// One of each channel in a period of the carrier, or every fourth.
+    /// Every 251st of each channel.
     Sparse,
 }
 
@@ -324,8 +340,8 @@ pub struct FirFile {
     pub taps: Vec<i32>,
 }
 
-/// Mask of a plan, checked by the tests of the built-in plans.
-#[derive(Debug, Clone, Deserialize)]
+/// Mask of a plan: what `filter check` holds it to.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MaskFile {
     /// Pass band from zero to here.
@@ -336,4 +352,22 @@ pub struct MaskFile {
     pub alias_into_hz: f64,
     /// ... by at least this.
     pub alias_db: f64,
+    /// Longest delay from the mass to the reading.
+    pub delay_s: Option<f64>,
+    /// Most instructions per sample and channel, from codes to phasors at the output rate ...
+    pub instructions_per_sample: Option<f64>,
+    /// ... on this core: m4, m7 or m33.
+    pub cpu: Option<String>,
+}
+
+/// A tone at the converter's input.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LineFile {
+    /// Name for messages.
+    pub name: String,
+    /// Frequency at the converter, not off the carrier.
+    pub frequency_hz: f64,
+    /// Least rejection: a carrier of the same amplitude over what the tone leaves in a phasor.
+    pub reject_db: f64,
 }

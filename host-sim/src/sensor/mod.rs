@@ -5,11 +5,13 @@
 
 mod carrier_gain;
 pub mod check;
+pub mod check_plan;
 pub mod design;
 pub mod file;
 pub mod settings;
 
 use crate::error::{Error, Result, line_of, nearest};
+use check_plan::PlanSource;
 pub use design::Design;
 pub use file::{PlanFile, SensorFile};
 use quietgap_core::{ConfigError, Stage};
@@ -76,7 +78,7 @@ impl Sensor {
         check::sensor(&file, &source)?;
         let plan = match (&file.plan, &file.plan_file) {
             (Some(plan), None) => {
-                check::plan(plan, file.converter.rate_hz, &source, &["plan"])?;
+                plan_for(plan, &file, &PlanSource { source: &source, at: &["plan"] })?;
                 plan.clone()
             }
             (None, Some(name)) => {
@@ -85,7 +87,7 @@ impl Sensor {
                     .map_err(|e| Error::in_file(&plan_path, None, e))?;
                 let plan: PlanFile = parse_toml(&plan_path, &text)?;
                 let source = check::Source { path: &plan_path, text: &text };
-                check::plan(&plan, file.converter.rate_hz, &source, &[])?;
+                plan_for(&plan, &file, &PlanSource { source: &source, at: &[] })?;
                 plan
             }
             (Some(_), Some(_)) => {
@@ -128,6 +130,13 @@ impl Sensor {
     }
 }
 
+/// Checks a plan for its sensor.
+fn plan_for(plan: &PlanFile, file: &SensorFile, source: &PlanSource<'_>) -> Result<()> {
+    source.fits(plan, file)?;
+    source.ranges(plan, Some(file.converter.rate_hz))?;
+    source.taps(plan)
+}
+
 /// What the core refuses, at the key that it comes from.
 fn refused(source: &check::Source<'_>, file: &SensorFile, error: &ConfigError) -> Error {
     let index = |n: u8| usize::from(n).saturating_sub(1).to_string();
@@ -152,7 +161,7 @@ fn refused(source: &check::Source<'_>, file: &SensorFile, error: &ConfigError) -
 }
 
 /// Parses TOML; an unknown key's message names the nearest known one.
-fn parse_toml<T: serde::de::DeserializeOwned>(path: &Path, text: &str) -> Result<T> {
+pub(crate) fn parse_toml<T: serde::de::DeserializeOwned>(path: &Path, text: &str) -> Result<T> {
     toml::from_str(text).map_err(|e| {
         let line = e.span().map(|span| line_of(text, span.start));
         let message = e.message();

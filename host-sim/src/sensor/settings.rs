@@ -55,21 +55,9 @@ impl Settings {
     /// Works the settings out of a checked sensor.
     #[must_use]
     pub fn new(file: &SensorFile, plan: &PlanFile, design: &Design) -> Self {
-        let front_end = FrontEndConfig {
-            order: plan.order,
-            ratio: plan.ratio,
-            differential_delay: plan.differential_delay,
-            path: match plan.path {
-                PathFile::Auto => Path::Auto,
-                PathFile::Coherent => Path::Coherent,
-                PathFile::General => Path::General,
-            },
-            watch: match plan.watch {
-                WatchFile::EverySample => Watch::EverySample,
-                WatchFile::Sparse => Watch::Sparse,
-            },
-        };
-        let carrier = core_carrier(design);
+        let front_end = FrontEndConfig::from(plan);
+        let carrier = core_carrier(design.carrier)
+            .expect("the carrier is checked to be above zero and below half the sample rate");
         let (gain, exponent) = words_per_code(front_end, file.converter.bits);
         let words_per_code = gain as f64
             * 2f64.powi(-exponent)
@@ -201,14 +189,34 @@ impl Settings {
     }
 }
 
-/// The core's carrier: exact where the period is short enough, else the nearest 2^-64 step.
-fn core_carrier(design: &Design) -> CarrierRatio {
-    let ratio = design.carrier;
+impl From<&PlanFile> for FrontEndConfig {
+    fn from(plan: &PlanFile) -> Self {
+        Self {
+            order: plan.order,
+            ratio: plan.ratio,
+            differential_delay: plan.differential_delay,
+            path: match plan.path {
+                PathFile::Auto => Path::Auto,
+                PathFile::Coherent => Path::Coherent,
+                PathFile::General => Path::General,
+            },
+            watch: match plan.watch {
+                WatchFile::EverySample => Watch::EverySample,
+                WatchFile::Sparse => Watch::Sparse,
+            },
+        }
+    }
+}
+
+/// The core's carrier: exact where the period is short enough, else the nearest 2^-64 step; `None`
+/// unless it is above zero and below half the sample rate.
+#[must_use]
+pub fn core_carrier(ratio: super::design::CarrierRatio) -> Option<CarrierRatio> {
     let carrier = if ratio.samples <= MAX_PERIOD {
         CarrierRatio::coherent(ratio.cycles as u32, ratio.samples as u32)
     } else {
         let turns = (u128::from(ratio.cycles) << 64) + u128::from(ratio.samples) / 2;
         CarrierRatio::from_step((turns / u128::from(ratio.samples)) as u64)
     };
-    carrier.expect("the carrier is checked to be above zero and below half the sample rate")
+    carrier.ok()
 }

@@ -1,0 +1,90 @@
+//! **Bands**: the worst gains within the pass band and within every band that folds onto it.
+
+use crate::filter::response::{Response, db};
+
+/// A gain and where it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Worst {
+    /// Gain, a factor.
+    pub gain: f64,
+    /// Multiple of the output rate ...
+    pub multiple: i64,
+    /// ... and the offset from it.
+    pub offset_hz: f64,
+}
+
+impl Worst {
+    /// Gain in decibels.
+    #[must_use]
+    pub fn db(&self) -> f64 {
+        db(self.gain)
+    }
+
+    /// Frequency off the carrier.
+    #[must_use]
+    pub fn frequency_hz(&self, response: &Response) -> f64 {
+        self.multiple as f64 * response.output_rate_hz() + self.offset_hz
+    }
+}
+
+/// Points from `-half` (or 0 for one side) to `half`, some in every ripple of a response as long as
+/// `seconds`, at least a few.
+fn grid(half_hz: f64, seconds: f64, both: bool) -> Vec<f64> {
+    // A response of T seconds ripples at most T times a hertz.
+    let steps = (half_hz * seconds * 8.0).ceil().clamp(8.0, 20_000.0) as i64;
+    let first = if both { -steps } else { 0 };
+    (first..=steps).map(|k| half_hz * k as f64 / steps as f64).collect()
+}
+
+/// Largest of `size` over a grid, then between the neighbours of the largest point (golden section).
+fn largest(grid: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
+    let values: Vec<f64> = grid.iter().map(|x| size(*x)).collect();
+    let Some(best) = (0..values.len()).max_by(|a, b| values[*a].total_cmp(&values[*b])) else {
+        return (0.0, 0.0);
+    };
+    let (mut low, mut high) = (grid[best.saturating_sub(1)], grid[(best + 1).min(grid.len() - 1)]);
+    let (mut at, mut found) = (grid[best], values[best]);
+    let golden = (5f64.sqrt() - 1.0) / 2.0;
+    for _ in 0..24 {
+        let (a, b) = (high - golden * (high - low), low + golden * (high - low));
+        let (at_a, at_b) = (size(a), size(b));
+        if at_a > found {
+            (at, found) = (a, at_a);
+        }
+        if at_b > found {
+            (at, found) = (b, at_b);
+        }
+        if at_a > at_b { high = b } else { low = a }
+    }
+    (at, found)
+}
+
+/// Gains furthest above and below 1 from zero to `pass_hz`, which may be the same.
+#[must_use]
+pub fn pass_band(response: &Response, pass_hz: f64, seconds: f64) -> [Worst; 2] {
+    let grid = grid(pass_hz, seconds, false);
+    [1.0, -1.0].map(|sign| {
+        let (offset_hz, _) = largest(&grid, |f| sign * response.gain(0, f));
+        Worst { gain: response.gain(0, offset_hz), multiple: 0, offset_hz }
+    })
+}
+
+/// Largest gain in the band around `multiple` output rates that folds onto zero to `into_hz`.
+#[must_use]
+pub fn alias(response: &Response, multiple: i64, into_hz: f64, seconds: f64) -> Worst {
+    let (offset_hz, gain) =
+        largest(&grid(into_hz, seconds, true), |f| response.gain(multiple, f).abs());
+    Worst { gain, multiple, offset_hz }
+}
+
+/// Multiples of the output rate whose bands are, among those with the same FIR response, the worst.
+///
+/// The FIR stages' response repeats with the CIC's output rate, P output rates; the CIC's nominator
+/// |sin(pi R M f)| too, and its denominator |sin(pi f)| rises up to f_s/2. So of all bands that
+/// differ by P output rates the one nearest to zero is the worst: 1 to P/2 stand for all but those
+/// around multiples of P, for which P stands. A real input mixes to offsets within f_s on either
+/// side of the carrier, which repeat these.
+pub fn multiples(response: &Response) -> impl Iterator<Item = i64> + use<> {
+    let (period, half) = (response.period(), response.interval() / 2);
+    (1..=period / 2).chain([period]).filter(move |k| *k <= half.max(1))
+}

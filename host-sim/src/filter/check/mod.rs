@@ -1,0 +1,3 @@
+//! **Check**
+pub mod bands;
+pub mod cost;

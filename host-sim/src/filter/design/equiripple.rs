@@ -1,0 +1,256 @@
+//! **Equiripple** taps: the largest weighted error is the least that so many taps allow.
+//!
+//! The exchange of Parks and McClellan 1972 on a grid, as McClellan, Parks and Rabiner 1973 describe
+//! it: of a guess of extremal frequencies follow the ripple and, by barycentric interpolation, the
+//! response; its largest errors are the next guess. Written anew because a readily available one
+//! searched for ever where a design cannot be had; here every loop is bounded.
+
+use super::Need;
+use std::f64::consts::{PI, TAU};
+
+/// Grid points for each cosine, as in the paper's program.
+pub const DENSITY: usize = 16;
+
+/// Exchanges after which a design is given up; ten are usual.
+const EXCHANGES: usize = 80;
+
+/// A band: from, to (cycles a sample).
+pub type Band = (f64, f64);
+
+/// Taps for `need`; `None` where the exchange does not settle.
+#[must_use]
+pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
+    let mut bands = vec![(0.0, need.pass)];
+    bands.extend(&need.stops);
+    let edge = need.stops.first().map_or(1.0, |stop| need.pass.midpoint(stop.0));
+    let desired = |f: f64| if f < edge { (need.desired)(f) } else { 0.0 };
+    let weight = |f: f64| if f < edge { 1.0 / need.ripple } else { 1.0 / (need.leak)(f) };
+    exchange(length, &bands, DENSITY, &desired, &weight)
+}
+
+/// A grid point: cosine of the angle, desired response and weight for a sum of cosines.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    x: f64,
+    desired: f64,
+    weight: f64,
+}
+
+/// Cosines up to which extremes spread evenly are a good guess.
+const EVEN_GUESS: usize = 40;
+
+/// The exchange over `bands`, `density` grid points a cosine.
+#[must_use]
+pub fn exchange(
+    length: usize,
+    bands: &[Band],
+    density: usize,
+    desired: &dyn Fn(f64) -> f64,
+    weight: &dyn Fn(f64) -> f64,
+) -> Option<Vec<f64>> {
+    // Guesses from the extremes of shorter filters, shortest first.
+    let mut lengths = vec![length];
+    while let Some(last) = lengths.last().filter(|n| **n > 2 * EVEN_GUESS) {
+        lengths.push(last * 3 / 5 / 2 * 2 + length % 2);
+    }
+    let mut guess: Vec<f64> = vec![0.0, 1.0];
+    let mut taps = None;
+    for length in lengths.into_iter().rev() {
+        let (grid, ends) = grid(length, bands, density, desired, weight);
+        let cosines = length.div_ceil(2);
+        if cosines < 2 || grid.len() < cosines + 2 {
+            return None;
+        }
+        let last = (grid.len() - 1) as f64;
+        let start = (0..=cosines).map(|k| stretched(&guess, k as f64 / cosines as f64));
+        let mut start: Vec<usize> = start.map(|at| (at * last).round() as usize).collect();
+        apart(&mut start, grid.len());
+        let settled = settle(&grid, &ends, start);
+        taps = settled.as_ref().and_then(|e| coefficients(length, &Interpolation::new(&grid, e)?));
+        guess = settled.map_or(guess, |e| e.iter().map(|k| *k as f64 / last).collect());
+    }
+    taps
+}
+
+/// Value of a rising sequence over its index, at a part of its length.
+fn stretched(values: &[f64], part: f64) -> f64 {
+    let at = part * (values.len() - 1) as f64;
+    let low = (at.floor() as usize).min(values.len() - 2);
+    values[low] + (values[low + 1] - values[low]) * (at - low as f64)
+}
+
+/// Moves indices so that no two are the same.
+fn apart(indices: &mut [usize], points: usize) {
+    for k in 1..indices.len() {
+        indices[k] = indices[k].max(indices[k - 1] + 1);
+    }
+    let mut most = points;
+    for index in indices.iter_mut().rev() {
+        most -= 1;
+        *index = (*index).min(most);
+        most = *index;
+    }
+}
+
+/// Exchanges until the extremes stay.
+fn settle(grid: &[Point], ends: &[usize], mut extremes: Vec<usize>) -> Option<Vec<usize>> {
+    for _ in 0..EXCHANGES {
+        let fit = Interpolation::new(grid, &extremes)?;
+        let errors: Vec<f64> =
+            grid.iter().map(|p| p.weight * (p.desired - fit.at(p.x))).collect();
+        let next = alternation(&errors, ends, extremes.len(), fit.ripple.abs())?;
+        let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
+        if next == extremes || largest <= fit.ripple.abs() * (1.0 + 1e-9) {
+            return Some(next);
+        }
+        extremes = next;
+    }
+    None
+}
+
+/// Points of all bands, and the first index behind each band.
+fn grid(
+    length: usize,
+    bands: &[Band],
+    density: usize,
+    desired: &dyn Fn(f64) -> f64,
+    weight: &dyn Fn(f64) -> f64,
+) -> (Vec<Point>, Vec<usize>) {
+    let odd = length % 2 == 1;
+    let step = 0.5 / (density * length.div_ceil(2)) as f64;
+    let (mut points, mut ends) = (Vec::new(), Vec::new());
+    for (low, high) in bands {
+        let count = ((high - low) / step).floor() as usize;
+        for k in 0..=count {
+            let f = if k == count { *high } else { low + step * k as f64 };
+            // With an even number of taps H = cos(pi f) times a sum of cosines, zero at half the rate.
+            let factor = if odd { 1.0 } else { (PI * f).cos() };
+            if f > 0.5 - step && !odd {
+                continue;
+            }
+            let (desired, weight) = (desired(f) / factor, weight(f) * factor);
+            points.push(Point { x: (TAU * f).cos(), desired, weight });
+        }
+        ends.push(points.len());
+    }
+    (points, ends)
+}
+
+/// The sum of cosines that leaves errors of one size and alternating sign at the extremes.
+struct Interpolation {
+    x: Vec<f64>,
+    weights: Vec<f64>,
+    values: Vec<f64>,
+    ripple: f64,
+}
+
+impl Interpolation {
+    fn new(grid: &[Point], extremes: &[usize]) -> Option<Self> {
+        let points: Vec<Point> = extremes.iter().map(|k| grid[*k]).collect();
+        let x: Vec<f64> = points.iter().map(|p| p.x).collect();
+        // Products of hundreds of differences: by logarithms, the largest scaled to 1.
+        let logs: Vec<(f64, f64)> = (0..x.len())
+            .map(|k| {
+                let others = (0..x.len()).filter(|i| *i != k).map(|i| x[k] - x[i]);
+                others.fold((0.0, 1.0), |(log, sign): (f64, f64), d| {
+                    (log - d.abs().ln(), sign * d.signum())
+                })
+            })
+            .collect();
+        let most = logs.iter().map(|l| l.0).fold(f64::NEG_INFINITY, f64::max);
+        let weights: Vec<f64> = logs.iter().map(|(log, sign)| sign * (log - most).exp()).collect();
+        let sign = |k: usize| if k % 2 == 0 { 1.0 } else { -1.0 };
+        let above: f64 = weights.iter().zip(&points).map(|(w, p)| w * p.desired).sum();
+        let below: f64 =
+            weights.iter().zip(&points).enumerate().map(|(k, (w, p))| sign(k) * w / p.weight).sum();
+        let ripple = above / below;
+        let values =
+            points.iter().enumerate().map(|(k, p)| p.desired - sign(k) * ripple / p.weight).collect();
+        ripple.is_finite().then_some(Self { x, weights, values, ripple })
+    }
+
+    fn at(&self, x: f64) -> f64 {
+        let (mut above, mut below) = (0.0, 0.0);
+        for ((at, weight), value) in self.x.iter().zip(&self.weights).zip(&self.values) {
+            let apart = x - at;
+            if apart == 0.0 {
+                return *value;
+            }
+            let share = weight / apart;
+            above += share * value;
+            below += share;
+        }
+        above / below
+    }
+}
+
+/// `count` points of alternating error, the largest there are; `None` where there are fewer.
+fn alternation(errors: &[f64], ends: &[usize], count: usize, ripple: f64) -> Option<Vec<usize>> {
+    if errors.iter().any(|e| !e.is_finite()) {
+        return None;
+    }
+    // Local extremes, the ends of bands among them, of one sign in a row: the largest.
+    let mut found: Vec<usize> = Vec::new();
+    let mut start = 0;
+    for end in ends {
+        for k in start..*end {
+            let size = errors[k].abs();
+            let beside = |other: usize| errors[other] * errors[k].signum();
+            let over_left = k == start || size >= beside(k - 1);
+            let over_right = k + 1 == *end || size > beside(k + 1);
+            if !(over_left && over_right) || size < ripple * (1.0 - 1e-6) {
+                continue;
+            }
+            match found.last() {
+                Some(last) if errors[*last].signum() == errors[k].signum() => {
+                    if size > errors[*last].abs() {
+                        *found.last_mut()? = k;
+                    }
+                }
+                _ => found.push(k),
+            }
+        }
+        start = *end;
+    }
+    // Too many: drop the smaller end, or where one more than an even number is over, both ends' pair.
+    while found.len() > count {
+        let ends = [errors[found[0]].abs(), errors[found[found.len() - 1]].abs()];
+        let smallest = (0..found.len() - 1)
+            .map(|k| (k, errors[found[k]].abs().max(errors[found[k + 1]].abs())))
+            .min_by(|a, b| a.1.total_cmp(&b.1))?;
+        if found.len() - count >= 2 && smallest.1 < ends[0].min(ends[1]) {
+            found.drain(smallest.0..=smallest.0 + 1);
+        } else if ends[0] < ends[1] {
+            found.remove(0);
+        } else {
+            found.pop();
+        }
+    }
+    (found.len() == count).then_some(found)
+}
+
+/// Taps of the sum of cosines: from its values at equal steps of the angle.
+fn coefficients(length: usize, fit: &Interpolation) -> Option<Vec<f64>> {
+    let odd = length % 2 == 1;
+    // H itself at k/length cycles a sample; the taps are its inverse transform about the centre.
+    let values: Vec<f64> = (0..length.div_ceil(2))
+        .map(|k| {
+            let f = k as f64 / length as f64;
+            let factor = if odd { 1.0 } else { (PI * f).cos() };
+            factor * fit.at((TAU * f).cos())
+        })
+        .collect();
+    let tap = |n: usize| {
+        // Twice the distance from the centre.
+        let from = 2 * n as i64 - (length as i64 - 1);
+        let rest: f64 = (1..values.len())
+            .map(|k| {
+                let turns = (k as i64 * from).rem_euclid(2 * length as i64) as f64;
+                values[k] * (PI * turns / length as f64).cos()
+            })
+            .sum();
+        (values[0] + 2.0 * rest) / length as f64
+    };
+    let taps: Vec<f64> = (0..length).map(|n| tap(n.min(length - 1 - n))).collect();
+    taps.iter().all(|t| t.is_finite()).then_some(taps)
+}

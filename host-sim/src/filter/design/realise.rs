@@ -1,0 +1,215 @@
+//! **Realise**: the taps of a candidate's stages, as integers, and whether they keep the mask.
+
+use super::candidates::{Candidate, EARLY_RIPPLE, last_ripple, plan};
+use super::stage::{excess, shortest};
+use super::{Need, quantise::quantise, spread_zeros};
+use crate::filter::check::bands::{alias, multiples, pass_band};
+use crate::filter::response::{Response, Taps, db, from_db};
+use crate::filter::spec::Spec;
+use crate::filter::subject::{Subject, stage_name};
+use crate::sensor::design::carrier_ratio;
+use crate::sensor::file::{FirFile, PlanFile};
+use crate::sensor::settings::core_carrier;
+
+/// A line of the specification that a candidate misses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Miss {
+    /// Key in the specification.
+    pub key: String,
+    /// Stage it is missed at.
+    pub stage: String,
+    /// What was asked.
+    pub asked: f64,
+    /// What was reached.
+    pub reached: f64,
+    /// Unit of both.
+    pub unit: &'static str,
+}
+
+/// Finds taps of all stages and quantises them.
+///
+/// Early stages reject what folds onto the mask's band and may ripple by [`EARLY_RIPPLE`]; the last
+/// corrects them and the CIC, and rejects all beyond.
+///
+/// # Errors
+/// The line that is missed.
+pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
+    let mut margin = 1.0;
+    let mut last = None;
+    // Rounded taps may miss by a little what the unrounded keep: aim lower then.
+    for _ in 0..3 {
+        let subject = attempt(spec, candidate, margin)?;
+        match misses(spec, &subject).into_iter().next() {
+            None => return Ok(subject),
+            Some(miss) => last = Some(miss),
+        }
+        margin *= 0.9;
+    }
+    Err(last.expect("three misses"))
+}
+
+fn attempt(spec: &Spec, candidate: &Candidate, margin: f64) -> Result<Subject, Miss> {
+    let mut plan = plan(spec, candidate.order, candidate.ratio);
+    let mut rate = spec.rate_hz / f64::from(candidate.ratio);
+    for (n, (ratio, guess)) in candidate.firs.iter().zip(&candidate.taps).enumerate() {
+        let is_last = n + 1 == candidate.firs.len();
+        let taps = stage_taps(spec, &plan, rate, *ratio, is_last, *guess, margin)?;
+        let missing = || miss("tap_bits", n + 1, spec.tap_bits.into(), f64::NAN, "bits");
+        let (taps, scale_bits) = quantise(&taps, spec.tap_bits).ok_or_else(missing)?;
+        plan.firs.push(FirFile { ratio: *ratio as u16, scale_bits, taps });
+        rate /= *ratio as f64;
+    }
+    let carrier = core_carrier(carrier_ratio(spec.carrier_hz, spec.rate_hz));
+    Ok(Subject {
+        name: "the plan".to_owned(),
+        plan,
+        rate_hz: spec.rate_hz,
+        carrier_hz: spec.carrier_hz,
+        carrier: carrier.expect("checked with the specification"),
+        code_bits: spec.code_bits,
+        channels: spec.channels.into(),
+    })
+}
+
+fn miss(key: &str, stage: usize, asked: f64, reached: f64, unit: &'static str) -> Miss {
+    Miss { key: key.to_owned(), stage: stage_name(stage), asked, reached, unit }
+}
+
+/// Offsets of the tones to keep out, to either side of the carrier, with the gain they are allowed.
+fn tones(spec: &Spec) -> impl Iterator<Item = (f64, f64)> + '_ {
+    spec.lines.iter().flat_map(|line| {
+        let offsets = [line.frequency_hz - spec.carrier_hz, line.frequency_hz + spec.carrier_hz];
+        offsets.map(|offset| (offset, from_db(-line.reject_db)))
+    })
+}
+
+fn stage_taps(
+    spec: &Spec,
+    so_far: &PlanFile,
+    rate: f64,
+    ratio: u64,
+    is_last: bool,
+    guess: usize,
+    margin: f64,
+) -> Result<Vec<f64>, Miss> {
+    let mask = &spec.mask;
+    let output = rate / ratio as f64;
+    let earlier = {
+        let stages = so_far.firs.iter().map(|f| (Taps::of(f), i64::from(f.ratio))).collect();
+        Response::of(so_far.order, so_far.ratio, 1, stages, spec.rate_hz)
+    };
+    let floor = from_db(-mask.alias_db) * margin;
+    let mut edge = output - mask.alias_into_hz;
+    let mut lowest = floor;
+    if is_last {
+        for (offset, allowed) in tones(spec) {
+            // Where it comes in at this stage, and how much of it.
+            let image = (offset - rate * (offset / rate).round()).abs();
+            let left = allowed * margin / earlier.gain_at(offset).abs().max(1e-30);
+            if left < 1.0 && image > mask.pass_hz {
+                edge = edge.min(image);
+                lowest = lowest.min(left);
+            }
+        }
+    }
+    let gain = |f: f64| earlier.gain_at(f * rate).abs();
+    let leak = |f: f64| {
+        if is_last {
+            return lowest / gain(f).max(1e-3);
+        }
+        // What folds onto an offset is lifted there as the last stage makes up for the droop.
+        let offset = f * rate - output * (f * rate / output).round();
+        floor * earlier.gain_at(offset).abs() / (1.0 + EARLY_RIPPLE) / gain(f).max(1e-3)
+    };
+    let desired = |f: f64| if is_last { 1.0 / gain(f) } else { 1.0 };
+    let ripple = if is_last { last_ripple(mask) * 0.98 * margin } else { EARLY_RIPPLE };
+    let stops = if ratio == 1 { Vec::new() } else { vec![(edge / rate, 0.5)] };
+    // Narrow stop bands far apart need fewer taps than one over all of them.
+    let apart = ratio > 1 && edge == output - mask.alias_into_hz;
+    let narrow = if apart { narrow(spec, rate, ratio, is_last, &leak) } else { None };
+    let need = Need { pass: mask.pass_hz / rate, desired: &desired, ripple, stops, leak: &leak };
+    let most = narrow.as_ref().map_or(usize::MAX, Vec::len);
+    if 2 * guess > most && !is_last {
+        return Ok(narrow.unwrap_or_default());
+    }
+    match shortest(spec.method, ratio, guess, &need) {
+        Ok(taps) if taps.len() < most => Ok(taps),
+        Ok(_) => Ok(narrow.unwrap_or_default()),
+        Err(excess) => narrow.ok_or_else(|| {
+            let reached = mask.alias_db - db(excess);
+            miss("mask.alias_db", so_far.firs.len() + 1, mask.alias_db, reached, "dB")
+        }),
+    }
+}
+
+/// Taps with zeros in the bands that fold onto the mask's, for a stage that another one follows.
+fn narrow(
+    spec: &Spec,
+    rate: f64,
+    ratio: u64,
+    is_last: bool,
+    leak: &dyn Fn(f64) -> f64,
+) -> Option<Vec<f64>> {
+    /// Most zeros a band: beyond, one stop band over all takes fewer taps.
+    const MOST: usize = 12;
+    let (output, into) = (rate / ratio as f64, spec.mask.alias_into_hz);
+    if is_last || into > output / 4.0 {
+        return None;
+    }
+    let stops = (1..=ratio / 2).map(|k| k as f64 * output);
+    let stops = stops.map(|at| ((at - into) / rate, ((at + into) / rate).min(0.5))).collect();
+    let need = Need { pass: 0.0, desired: &|_| 1.0, ripple: 1.0, stops, leak };
+    let found = (1..=MOST).map(|zeros| spread_zeros::taps(zeros, ratio, into / rate));
+    // The last stage can make up for a droop, but not for one that hides the pass band.
+    let edge = into.max(spec.mask.pass_hz) / rate;
+    let mut found = found.map(|t| (Taps::new(&t).gain_at(edge), t)).take_while(|(g, _)| *g > 0.5);
+    found.find(|(droop, taps)| excess(taps, &need) <= *droop).map(|(_, taps)| taps)
+}
+
+/// Lines of the specification that the integers miss, delay and cost not among them.
+#[must_use]
+pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
+    let mask = &spec.mask;
+    let response = Response::new(&subject.plan, spec.rate_hz);
+    let seconds = subject.span() as f64 / spec.rate_hz;
+    let mut out = Vec::new();
+    let last = subject.plan.firs.len();
+    let pass = pass_band(&response, mask.pass_hz, seconds).map(|w| w.db().abs());
+    let reached = pass[0].max(pass[1]);
+    if reached > mask.pass_db {
+        out.push(miss("mask.pass_db", last, mask.pass_db, reached, "dB"));
+    }
+    let folded = multiples(&response).map(|k| alias(&response, k, mask.alias_into_hz, seconds));
+    if let Some(worst) = folded.max_by(|a, b| a.gain.total_cmp(&b.gain))
+        && worst.db() > -mask.alias_db
+    {
+        let stage = folding_stage(&subject.plan, worst.multiple);
+        out.push(miss("mask.alias_db", stage, mask.alias_db, -worst.db(), "dB"));
+    }
+    for (n, line) in spec.lines.iter().enumerate() {
+        let offsets = [line.frequency_hz - spec.carrier_hz, line.frequency_hz + spec.carrier_hz];
+        let left = offsets.map(|o| response.gain_at(o).abs()).into_iter().fold(0.0, f64::max);
+        if db(left) > -line.reject_db {
+            let key = format!("line[{}].reject_db", n + 1);
+            out.push(miss(&key, last, line.reject_db, -db(left), "dB"));
+        }
+    }
+    out
+}
+
+/// Stage behind which the band around `multiple` output rates folds onto zero: the first whose output
+/// rate divides it.
+#[must_use]
+pub fn folding_stage(plan: &PlanFile, multiple: i64) -> usize {
+    let mut rate: i64 = plan.firs.iter().map(|f| i64::from(f.ratio)).product();
+    if multiple % rate == 0 {
+        return 0;
+    }
+    for (n, fir) in plan.firs.iter().enumerate() {
+        rate /= i64::from(fir.ratio);
+        if multiple % rate == 0 {
+            return n + 1;
+        }
+    }
+    plan.firs.len()
+}

@@ -1,0 +1,203 @@
+//! **Search**: the cheapest candidate whose integers keep every line of the specification, or the line
+//! that stands in the way.
+
+use super::candidates::{Candidate, NoCandidate, all};
+use super::realise::{Miss, realise};
+use crate::cycles::{CPUS, Cpu};
+use crate::filter::check::cost::instructions_per_sample;
+use crate::filter::spec::Spec;
+use crate::filter::subject::Subject;
+
+/// Candidates that are worked out before the cheapest is taken.
+const TRIES: usize = 8;
+
+/// Failures in a row after which more candidates will not help.
+const FAILURES: usize = 6;
+
+/// A specification that cannot be met: the line that fails, by how much, and the nearest that can.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refusal {
+    /// Key of the line.
+    pub key: String,
+    /// What it asks for.
+    pub asked: f64,
+    /// Nearest that can be had.
+    pub nearest: f64,
+    /// Unit of both.
+    pub unit: &'static str,
+    /// Why.
+    pub why: String,
+}
+
+impl std::fmt::Display for Refusal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { key, asked, nearest, unit, why } = self;
+        write!(f, "{key}: {asked} {unit} cannot be met; nearest that can: {nearest} {unit}; {why}")
+    }
+}
+
+/// A plan that was found.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The plan.
+    pub subject: Subject,
+    /// Instructions per sample and channel.
+    pub cost: f64,
+    /// Candidates that were listed, and worked out.
+    pub candidates: [usize; 2],
+}
+
+/// Core that costs are counted on.
+#[must_use]
+pub fn cpu(spec: &Spec) -> &'static Cpu {
+    let name = spec.mask.cpu.as_deref().unwrap_or("m7");
+    CPUS.iter().find(|cpu| cpu.name == name).unwrap_or(&CPUS[1])
+}
+
+/// Finds a plan.
+///
+/// # Errors
+/// The line of the specification that cannot be met.
+pub fn search(spec: &Spec) -> Result<Found, Box<Refusal>> {
+    let interval = interval(spec)?;
+    edges(spec)?;
+    let cpu = cpu(spec);
+    let candidates = all(spec, interval, cpu).map_err(|none| no_candidate(spec, none))?;
+    let limit_s = spec.mask.delay_s.unwrap_or(f64::INFINITY);
+    // Where a delay is asked for: first the cheap ones that may keep it, then the fastest.
+    let mut order: Vec<&Candidate> =
+        candidates.iter().filter(|c| c.delay_s <= limit_s * 1.05).collect();
+    if limit_s.is_finite() {
+        let mut fastest: Vec<&Candidate> = candidates.iter().collect();
+        fastest.sort_by(|a, b| a.delay_s.total_cmp(&b.delay_s));
+        order.truncate(3 * TRIES);
+        order.extend(fastest.into_iter().take(TRIES));
+    }
+    let (mut met, mut missed) = (Vec::new(), Vec::new());
+    let mut row = 0;
+    for candidate in order {
+        let in_time = |f: &Found| f.subject.delay_s() <= limit_s;
+        let best = met.iter().filter(|f| in_time(f)).map(|f: &Found| f.cost).reduce(f64::min);
+        // Estimates are good to some 15 %.
+        let enough = best.is_some_and(|best| candidate.cost * 0.85 > best || met.len() >= TRIES);
+        if enough || row >= FAILURES || missed.len() > 3 * TRIES {
+            break;
+        }
+        match realise(spec, candidate) {
+            Ok(subject) => {
+                row = 0;
+                let cost = instructions_per_sample(&subject, cpu);
+                met.push(Found { subject, cost, candidates: [candidates.len(), 0] });
+            }
+            Err(miss) => {
+                row += 1;
+                missed.push(miss);
+            }
+        }
+    }
+    let tried = met.len() + missed.len();
+    let fastest = met.iter().map(|f| f.subject.delay_s()).fold(f64::INFINITY, f64::min);
+    if met.is_empty() {
+        return Err(Box::new(unmet(&missed)));
+    }
+    if fastest > limit_s {
+        let why = "no split of the ratio keeps pass band and rejection with shorter filters";
+        return Err(refusal("mask.delay_s", limit_s, fastest, "s", why));
+    }
+    met.retain(|f| f.subject.delay_s() <= limit_s);
+    // Costs this close are alike: the one with the fewest taps then.
+    let least = met.iter().map(|f| f.cost).fold(f64::INFINITY, f64::min);
+    met.retain(|f| f.cost <= least * 1.02);
+    met.sort_by_key(|f| f.subject.plan.firs.iter().map(|f| f.taps.len()).sum::<usize>());
+    let mut best = met.swap_remove(0);
+    if let Some(limit) = spec.mask.instructions_per_sample
+        && best.cost > limit
+    {
+        let why = format!("the cheapest plan found on a {}", cpu.name);
+        return Err(refusal("mask.instructions_per_sample", limit, best.cost, "", &why));
+    }
+    best.candidates[1] = tried;
+    Ok(best)
+}
+
+fn refusal(key: &str, asked: f64, nearest: f64, unit: &'static str, why: &str) -> Box<Refusal> {
+    Box::new(Refusal { key: key.to_owned(), asked, nearest, unit, why: why.to_owned() })
+}
+
+/// Samples from one reading to the next.
+fn interval(spec: &Spec) -> Result<u64, Box<Refusal>> {
+    match spec.interval() {
+        Some(interval) if interval >= 2 => Ok(interval),
+        _ => {
+            let whole = (spec.rate_hz / spec.output_rate_hz).round().max(2.0);
+            let why = format!("{} Hz is no whole number, 2 or more, of output rates", spec.rate_hz);
+            Err(refusal("output_rate_hz", spec.output_rate_hz, spec.rate_hz / whole, "Hz", &why))
+        }
+    }
+}
+
+/// Refuses bands that leave no room for a filter, and tones within the pass band.
+fn edges(spec: &Spec) -> Result<(), Box<Refusal>> {
+    let (mask, output) = (&spec.mask, spec.output_rate_hz);
+    if mask.pass_hz >= output / 2.0 {
+        let why = "the pass band has to end below half the output rate";
+        return Err(refusal("mask.pass_hz", mask.pass_hz, output / 2.0 * 0.98, "Hz", why));
+    }
+    if mask.pass_hz + mask.alias_into_hz >= output {
+        let why = "what folds onto the band has to lie above the pass band: below the output rate less \
+                   pass_hz";
+        let nearest = (output - mask.pass_hz) * 0.98;
+        return Err(refusal("mask.alias_into_hz", mask.alias_into_hz, nearest, "Hz", why));
+    }
+    for (n, line) in spec.lines.iter().enumerate() {
+        let offset = (line.frequency_hz - spec.carrier_hz).abs();
+        if offset <= mask.pass_hz && line.reject_db > mask.pass_db {
+            let key = format!("line[{}].reject_db", n + 1);
+            let why = format!("it lies {offset} Hz off the carrier, within the pass band");
+            return Err(refusal(&key, line.reject_db, 0.0, "dB", &why));
+        }
+    }
+    Ok(())
+}
+
+fn no_candidate(spec: &Spec, none: NoCandidate) -> Box<Refusal> {
+    match none {
+        NoCandidate::Factor(factor) => {
+            let asked = spec.output_rate_hz;
+            let total = spec.interval().unwrap_or(2);
+            let splits = |n: &u64| super::candidates::can_split(*n);
+            let near = (1..total).flat_map(|d| [total + d, total - d]).find(splits).unwrap_or(2);
+            let why = format!("the total ratio {total} has the factor {factor}, too large for a stage");
+            refusal("output_rate_hz", asked, spec.rate_hz / near as f64, "Hz", &why)
+        }
+        NoCandidate::Register => {
+            let why = "no CIC that rejects enough fits the register";
+            refusal("register_bits", spec.register_bits.into(), 128.0, "bits", why)
+        }
+        NoCandidate::Leak(db) => {
+            let asked = spec.mask.alias_db;
+            let why = format!("no CIC of orders {:?} rejects more", spec.orders);
+            refusal("mask.alias_db", asked, ((asked - db) * 100.0).floor() / 100.0, "dB", &why)
+        }
+    }
+}
+
+/// The line that most candidates miss, with the best that was reached.
+fn unmet(missed: &[Miss]) -> Refusal {
+    let count = |key: &str| missed.iter().filter(|m| m.key == key).count();
+    let Some(most) = missed.iter().max_by_key(|m| count(&m.key)) else {
+        return *refusal("mask.delay_s", 0.0, 0.0, "s", "no split of the ratio is fast enough");
+    };
+    let closest = missed
+        .iter()
+        .filter(|m| m.key == most.key)
+        .min_by(|a, b| (a.asked - a.reached).abs().total_cmp(&(b.asked - b.reached).abs()))
+        .unwrap_or(most);
+    Refusal {
+        key: closest.key.clone(),
+        asked: closest.asked,
+        nearest: closest.reached,
+        unit: closest.unit,
+        why: format!("the closest plan misses it at {}, after rounding the taps", closest.stage),
+    }
+}

@@ -1,0 +1,97 @@
+//! **Stage**: the fewest taps that do what one stage needs.
+
+use super::{Need, equiripple, half_band, kaiser, least_squares};
+use crate::filter::response::Taps;
+use crate::filter::spec::Method;
+
+/// Most taps of a stage that are tried.
+pub const MOST_TAPS: usize = 1500;
+
+/// Largest error of `taps` over what the need allows: 1 or less fulfils it.
+#[must_use]
+pub fn excess(taps: &[f64], need: &Need<'_>) -> f64 {
+    let response = Taps::new(taps);
+    let points = |width: f64| ((width * taps.len() as f64 * 12.0).ceil() as i32).max(6);
+    let scan = |low: f64, high: f64, error: &dyn Fn(f64) -> f64| -> f64 {
+        let steps = points(high - low);
+        let at = |k: i32| low + (high - low) * f64::from(k) / f64::from(steps);
+        (0..=steps).map(|k| error(at(k))).fold(0.0, f64::max)
+    };
+    let pass = scan(0.0, need.pass, &|f| {
+        (response.gain_at(f) - (need.desired)(f)).abs() / need.ripple
+    });
+    let stop = |&(low, high): &(f64, f64)| {
+        scan(low, high, &|f| response.gain_at(f).abs() / (need.leak)(f))
+    };
+    need.stops.iter().map(stop).fold(pass, f64::max)
+}
+
+/// Taps of one length by a method.
+fn taps(method: Method, ratio: u64, length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
+    match method {
+        Method::Kaiser => kaiser::taps(length, need),
+        Method::LeastSquares => least_squares::taps(length, need),
+        Method::HalfBand if ratio == 2 => half_band::taps(length, half_pass(need)),
+        Method::Equiripple | Method::HalfBand => equiripple::taps(length, need),
+    }
+}
+
+/// Pass edge of the half-band filter whose stop band begins where the need's does.
+fn half_pass(need: &Need<'_>) -> f64 {
+    need.stops.first().map_or(0.0, |s| 0.5 - s.0)
+}
+
+/// The fewest taps found that fulfil the need, beginning the search at `guess`. Where none does, the
+/// closest excess.
+///
+/// # Errors
+/// The least excess met.
+pub fn shortest(method: Method, ratio: u64, guess: usize, need: &Need<'_>) -> Result<Vec<f64>, f64> {
+    let half_band = method == Method::HalfBand && ratio == 2;
+    // Half-band filters are 4 J - 1 long; others may have any length.
+    let length = |n: usize| if half_band { 4 * n - 1 } else { n };
+    let mut closest = f64::INFINITY;
+    let mut attempt = |n: usize| -> Option<Vec<f64>> {
+        let found = taps(method, ratio, length(n), need)?;
+        let excess = excess(&found, need);
+        closest = closest.min(excess);
+        (excess <= 1.0).then_some(found)
+    };
+    // A guess is never off by more than this.
+    let most = (4 * guess + 64).min(MOST_TAPS);
+    let scaled = |taps: usize| if half_band { taps.div_ceil(4) } else { taps };
+    let most = scaled(most);
+    let mut high = scaled(guess).clamp(3, most);
+    let mut low = 0;
+    let mut best = attempt(high);
+    // Upwards until one fulfils, with growing steps; a run of failures that get no closer is the end.
+    let mut step = (high / 8).max(1);
+    while best.is_none() {
+        if high >= most {
+            return Err(closest);
+        }
+        low = high;
+        high = (high + step).min(most);
+        step += step.div_ceil(2);
+        best = attempt(high);
+    }
+    let mut best = best.unwrap_or_default();
+    // Downwards from a good guess, as long as that goes well.
+    let mut step = (high / 16).max(1);
+    while low == 0 && high > 2 {
+        let next = high.saturating_sub(step).max(2);
+        match attempt(next) {
+            Some(found) => (high, best) = (next, found),
+            None => low = next,
+        }
+        step *= 2;
+    }
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        match attempt(middle) {
+            Some(found) => (high, best) = (middle, found),
+            None => low = middle,
+        }
+    }
+    Ok(best)
+}

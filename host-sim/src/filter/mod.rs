@@ -1,0 +1,12 @@
+//! **Filter workbench**: a decimation plan designed, proven, compared and compiled in, all from the
+//! integers that the firmware uses.
+//!
+//! [`spec`] says what is wanted, [`design`] finds a plan, [`subject`] is a plan with all that is
+//! needed to judge it, [`response`] its response, [`check`] judges it, [`compare`] sets two side by
+//! side, [`export`] writes the constants for the firmware, [`page`] draws.
+
+pub mod check;
+pub mod design;
+pub mod response;
+pub mod spec;
+pub mod subject;

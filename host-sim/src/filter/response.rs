@@ -1,0 +1,196 @@
+//! **Response** of a plan's filters, evaluated directly from its integers.
+//!
+//! A frequency is a whole multiple of the output rate and an offset in hertz. Whole turns of a tap's
+//! angle are taken off as integers, so that what is left is small and its rounding far below a tap's
+//! weight: a stop band of -200 dB is the filter's own, not the evaluation's.
+//!
+//! The CIC's response is (sin(pi R M f)/(R M sin(pi f)))^N (Hogenauer 1981, equation 8, recalled).
+
+use crate::sensor::file::{FirFile, PlanFile};
+use std::f64::consts::PI;
+
+/// Taps of a FIR stage as seen from their centre.
+#[derive(Debug, Clone)]
+pub struct Taps {
+    /// Sums of the taps n/2 samples to both sides of the centre, for even n where the number of taps
+    /// is odd and odd n where it is even; from the outermost to the centre.
+    even: Vec<f64>,
+    /// Differences of the same; empty where taps are symmetric.
+    odd: Vec<f64>,
+    /// Number of taps less one: twice the centre.
+    span: i64,
+}
+
+impl Taps {
+    /// Of real taps.
+    #[must_use]
+    pub fn new(taps: &[f64]) -> Self {
+        let half = taps.len().div_ceil(2);
+        let pairs = taps.iter().zip(taps.iter().rev()).take(half);
+        let middle = |n: usize| 2 * n + 1 == taps.len();
+        let even: Vec<f64> =
+            pairs.clone().enumerate().map(|(n, (a, b))| if middle(n) { *a } else { a + b }).collect();
+        let odd: Vec<f64> = pairs.map(|(a, b)| a - b).collect();
+        let symmetric = odd.iter().all(|x| *x == 0.0);
+        let odd = if symmetric { Vec::new() } else { odd };
+        Self { even, odd, span: taps.len() as i64 - 1 }
+    }
+
+    /// Of a plan's integers.
+    #[must_use]
+    pub fn of(fir: &FirFile) -> Self {
+        let unit = 2f64.powi(-i32::from(fir.scale_bits));
+        Self::new(&fir.taps.iter().map(|t| f64::from(*t) * unit).collect::<Vec<_>>())
+    }
+
+    /// Gain at `turns`/`of` + `rest` cycles a sample: about the centre where taps are symmetric, else
+    /// the magnitude. `rest` is small, below a turn over the whole length.
+    #[must_use]
+    pub fn gain(&self, turns: i64, of: i64, rest: f64) -> f64 {
+        let angle = |n: i64| {
+            // n half samples from the centre: turns n/(2 of), whole turns off.
+            let whole = (turns * n).rem_euclid(2 * of) as f64 / of as f64;
+            PI * (whole + n as f64 * rest)
+        };
+        let sum = |weights: &[f64], part: fn(f64) -> f64| -> f64 {
+            let from_centre = (0..).map(|n| self.span - 2 * n);
+            weights.iter().zip(from_centre).map(|(w, n)| w * part(angle(n))).sum()
+        };
+        let even = sum(&self.even, f64::cos);
+        if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
+    }
+
+    /// Gain at a frequency in cycles a sample.
+    #[must_use]
+    pub fn gain_at(&self, f: f64) -> f64 {
+        self.gain(0, 1, f)
+    }
+}
+
+/// Response of a whole plan.
+#[derive(Debug, Clone)]
+pub struct Response {
+    rate_hz: f64,
+    order: i32,
+    /// R M.
+    width: i64,
+    /// Samples from one output to the next.
+    interval: i64,
+    stages: Vec<Stage>,
+}
+
+#[derive(Debug, Clone)]
+struct Stage {
+    taps: Taps,
+    /// Inputs of this stage from one output of the plan to the next.
+    inputs: i64,
+}
+
+impl Response {
+    /// Of a plan at a sample rate.
+    #[must_use]
+    pub fn new(plan: &PlanFile, rate_hz: f64) -> Self {
+        let stages = plan.firs.iter().map(|f| (Taps::of(f), i64::from(f.ratio))).collect();
+        Self::of(plan.order, plan.ratio, plan.differential_delay, stages, rate_hz)
+    }
+
+    /// Of a CIC and stages of taps and ratio.
+    #[must_use]
+    pub fn of(order: u8, ratio: u16, delay: u8, stages: Vec<(Taps, i64)>, rate_hz: f64) -> Self {
+        let mut inputs: i64 = stages.iter().map(|(_, ratio)| ratio).product();
+        let interval = inputs * i64::from(ratio);
+        let stages = stages
+            .into_iter()
+            .map(|(taps, ratio)| {
+                let stage = Stage { taps, inputs };
+                inputs /= ratio;
+                stage
+            })
+            .collect();
+        let width = i64::from(ratio) * i64::from(delay);
+        Self { rate_hz, order: order.into(), width, interval, stages }
+    }
+
+    /// Samples from one output to the next.
+    #[must_use]
+    pub fn interval(&self) -> i64 {
+        self.interval
+    }
+
+    /// Rate of the converter.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Rate of readings.
+    #[must_use]
+    pub fn output_rate_hz(&self) -> f64 {
+        self.rate_hz / self.interval as f64
+    }
+
+    /// Outputs of the CIC from one of the plan to the next: FIR stages repeat with so many output
+    /// rates.
+    #[must_use]
+    pub fn period(&self) -> i64 {
+        self.stages.first().map_or(1, |s| s.inputs)
+    }
+
+    /// Number of stages, the CIC among them.
+    #[must_use]
+    pub fn stages(&self) -> usize {
+        1 + self.stages.len()
+    }
+
+    /// Gain of stage `n` (0 the CIC) at `multiple` output rates and `offset_hz`.
+    #[must_use]
+    pub fn stage_gain(&self, n: usize, multiple: i64, offset_hz: f64) -> f64 {
+        let Some(stage) = n.checked_sub(1).and_then(|n| self.stages.get(n)) else {
+            return self.cic(multiple, offset_hz);
+        };
+        let rest = offset_hz / (self.output_rate_hz() * stage.inputs as f64);
+        stage.taps.gain(multiple, stage.inputs, rest)
+    }
+
+    /// Gain of all stages. Signed where all taps are symmetric.
+    #[must_use]
+    pub fn gain(&self, multiple: i64, offset_hz: f64) -> f64 {
+        (0..self.stages()).map(|n| self.stage_gain(n, multiple, offset_hz)).product()
+    }
+
+    /// Gain at any frequency.
+    #[must_use]
+    pub fn gain_at(&self, frequency_hz: f64) -> f64 {
+        let (multiple, offset_hz) = self.split(frequency_hz);
+        self.gain(multiple, offset_hz)
+    }
+
+    /// A frequency as the nearest multiple of the output rate and what is left.
+    #[must_use]
+    pub fn split(&self, frequency_hz: f64) -> (i64, f64) {
+        let output = self.output_rate_hz();
+        let multiple = (frequency_hz / output).round();
+        (multiple as i64, frequency_hz - multiple * output)
+    }
+
+    fn cic(&self, multiple: i64, offset_hz: f64) -> f64 {
+        let sine = |times: i64| {
+            let whole = (multiple * times).rem_euclid(2 * self.interval) as f64;
+            (PI * (whole / self.interval as f64 + times as f64 * offset_hz / self.rate_hz)).sin()
+        };
+        let below = self.width as f64 * sine(1);
+        if below == 0.0 { 1.0 } else { (sine(self.width) / below).powi(self.order) }
+    }
+}
+
+/// Decibels of a gain.
+#[must_use]
+pub fn db(gain: f64) -> f64 {
+    20.0 * gain.abs().log10()
+}
+
+/// Gain of decibels.
+#[must_use]
+pub fn from_db(db: f64) -> f64 {
+    10f64.powf(db / 20.0)
+}
