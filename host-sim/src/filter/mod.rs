@@ -7,6 +7,7 @@
 
 pub mod check;
 pub mod design;
+pub mod integers;
 pub mod response;
 pub mod spec;
 pub mod subject;

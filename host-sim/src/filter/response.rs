@@ -28,8 +28,11 @@ impl Taps {
         let half = taps.len().div_ceil(2);
         let pairs = taps.iter().zip(taps.iter().rev()).take(half);
         let middle = |n: usize| 2 * n + 1 == taps.len();
-        let even: Vec<f64> =
-            pairs.clone().enumerate().map(|(n, (a, b))| if middle(n) { *a } else { a + b }).collect();
+        let even: Vec<f64> = pairs
+            .clone()
+            .enumerate()
+            .map(|(n, (a, b))| if middle(n) { *a } else { a + b })
+            .collect();
         let odd: Vec<f64> = pairs.map(|(a, b)| a - b).collect();
         let symmetric = odd.iter().all(|x| *x == 0.0);
         let odd = if symmetric { Vec::new() } else { odd };

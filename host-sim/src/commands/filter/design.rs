@@ -2,7 +2,8 @@
 
 use crate::commands::{distinct, print_json, say};
 use crate::error::Result;
-use crate::filter::design::search::{Found, cpu, search};
+use crate::filter::check::cpu;
+use crate::filter::design::search::{Found, search};
 use crate::filter::design::write;
 use crate::filter::spec::Spec;
 use crate::output::AtomicFile;
@@ -47,7 +48,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let mut file = AtomicFile::create(&options.out)?;
     file.write(|f| f.write_all(text.as_bytes()))?;
     file.finish()?;
-    say(options.json, &format!("{:.1} s\n{:?}\n", started.elapsed().as_secs_f64(), comment(&spec, &found)));
+    say(
+        options.json,
+        &format!("{:.1} s\n{:?}\n", started.elapsed().as_secs_f64(), comment(&spec, &found)),
+    );
     Ok(true)
 }
 
@@ -61,7 +65,7 @@ fn comment(spec: &Spec, found: &Found) -> Vec<String> {
             "{:.2} instructions per sample and channel on a {}, delay {} s; cheapest of {} worked out, \
              {} listed",
             found.cost,
-            cpu(spec).name,
+            cpu(Some(&spec.mask)).name,
             found.subject.delay_s(),
             found.candidates[1],
             found.candidates[0]

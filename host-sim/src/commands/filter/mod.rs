@@ -1,5 +1,6 @@
 //! `quietgap filter`: the workbench's commands.
 
+mod check;
 mod design;
 
 use crate::error::Result;
@@ -10,10 +11,13 @@ use clap::Subcommand;
 pub enum Filter {
     /// The cheapest plan that meets a specification
     Design(design::Options),
+    /// Everything a plan's integers do, judged by its mask
+    Check(check::Options),
 }
 
 pub(super) fn run(filter: &Filter) -> Result<bool> {
     match filter {
         Filter::Design(options) => design::run(options),
+        Filter::Check(options) => check::run(options),
     }
 }

@@ -81,8 +81,7 @@ pub fn all(spec: &Spec, interval: u64, cpu: &Cpu) -> Result<Vec<Candidate>, NoCa
             if leak > 0.0 || !fits(spec, carrier, front) {
                 continue;
             }
-            let shape =
-                Shape::filters(carrier, front, spec.code_bits, spec.channels.into(), &[]);
+            let shape = Shape::filters(carrier, front, spec.code_bits, spec.channels.into(), &[]);
             for firs in &splits {
                 found.push(estimate(spec, order, ratio, firs, &shape, cpu));
                 if rest == 1 {

@@ -96,8 +96,7 @@ fn apart(indices: &mut [usize], points: usize) {
 fn settle(grid: &[Point], ends: &[usize], mut extremes: Vec<usize>) -> Option<Vec<usize>> {
     for _ in 0..EXCHANGES {
         let fit = Interpolation::new(grid, &extremes)?;
-        let errors: Vec<f64> =
-            grid.iter().map(|p| p.weight * (p.desired - fit.at(p.x))).collect();
+        let errors: Vec<f64> = grid.iter().map(|p| p.weight * (p.desired - fit.at(p.x))).collect();
         let next = alternation(&errors, ends, extremes.len(), fit.ripple.abs())?;
         let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
         if next == extremes || largest <= fit.ripple.abs() * (1.0 + 1e-9) {
@@ -164,8 +163,11 @@ impl Interpolation {
         let below: f64 =
             weights.iter().zip(&points).enumerate().map(|(k, (w, p))| sign(k) * w / p.weight).sum();
         let ripple = above / below;
-        let values =
-            points.iter().enumerate().map(|(k, p)| p.desired - sign(k) * ripple / p.weight).collect();
+        let values = points
+            .iter()
+            .enumerate()
+            .map(|(k, p)| p.desired - sign(k) * ripple / p.weight)
+            .collect();
         ripple.is_finite().then_some(Self { x, weights, values, ripple })
     }
 

@@ -1,8 +1,8 @@
 //! **Kaiser-window** taps: the desired response's own impulse response, cut by Kaiser's window
 //! (Kaiser 1974; Oppenheim and Schafer, section 7.5; both recalled).
 
-use super::quadrature::panels;
 use super::Need;
+use super::quadrature::panels;
 use std::f64::consts::TAU;
 
 /// Shape of the window for a rejection in decibels.

@@ -4,6 +4,7 @@ use super::candidates::{Candidate, EARLY_RIPPLE, last_ripple, plan};
 use super::stage::{excess, shortest};
 use super::{Need, quantise::quantise, spread_zeros};
 use crate::filter::check::bands::{alias, multiples, pass_band};
+use crate::filter::check::folding_stage;
 use crate::filter::response::{Response, Taps, db, from_db};
 use crate::filter::spec::Spec;
 use crate::filter::subject::{Subject, stage_name};
@@ -183,7 +184,7 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
     if let Some(worst) = folded.max_by(|a, b| a.gain.total_cmp(&b.gain))
         && worst.db() > -mask.alias_db
     {
-        let stage = folding_stage(&subject.plan, worst.multiple);
+        let stage = folding_stage(subject, worst.multiple);
         out.push(miss("mask.alias_db", stage, mask.alias_db, -worst.db(), "dB"));
     }
     for (n, line) in spec.lines.iter().enumerate() {
@@ -195,21 +196,4 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
         }
     }
     out
-}
-
-/// Stage behind which the band around `multiple` output rates folds onto zero: the first whose output
-/// rate divides it.
-#[must_use]
-pub fn folding_stage(plan: &PlanFile, multiple: i64) -> usize {
-    let mut rate: i64 = plan.firs.iter().map(|f| i64::from(f.ratio)).product();
-    if multiple % rate == 0 {
-        return 0;
-    }
-    for (n, fir) in plan.firs.iter().enumerate() {
-        rate /= i64::from(fir.ratio);
-        if multiple % rate == 0 {
-            return n + 1;
-        }
-    }
-    plan.firs.len()
 }

@@ -3,8 +3,8 @@
 
 use super::candidates::{Candidate, NoCandidate, all};
 use super::realise::{Miss, realise};
-use crate::cycles::{CPUS, Cpu};
 use crate::filter::check::cost::instructions_per_sample;
+use crate::filter::check::cpu;
 use crate::filter::spec::Spec;
 use crate::filter::subject::Subject;
 
@@ -47,13 +47,6 @@ pub struct Found {
     pub candidates: [usize; 2],
 }
 
-/// Core that costs are counted on.
-#[must_use]
-pub fn cpu(spec: &Spec) -> &'static Cpu {
-    let name = spec.mask.cpu.as_deref().unwrap_or("m7");
-    CPUS.iter().find(|cpu| cpu.name == name).unwrap_or(&CPUS[1])
-}
-
 /// Finds a plan.
 ///
 /// # Errors
@@ -61,7 +54,7 @@ pub fn cpu(spec: &Spec) -> &'static Cpu {
 pub fn search(spec: &Spec) -> Result<Found, Box<Refusal>> {
     let interval = interval(spec)?;
     edges(spec)?;
-    let cpu = cpu(spec);
+    let cpu = cpu(Some(&spec.mask));
     let candidates = all(spec, interval, cpu).map_err(|none| no_candidate(spec, none))?;
     let limit_s = spec.mask.delay_s.unwrap_or(f64::INFINITY);
     // Where a delay is asked for: first the cheap ones that may keep it, then the fastest.
@@ -167,7 +160,8 @@ fn no_candidate(spec: &Spec, none: NoCandidate) -> Box<Refusal> {
             let total = spec.interval().unwrap_or(2);
             let splits = |n: &u64| super::candidates::can_split(*n);
             let near = (1..total).flat_map(|d| [total + d, total - d]).find(splits).unwrap_or(2);
-            let why = format!("the total ratio {total} has the factor {factor}, too large for a stage");
+            let why =
+                format!("the total ratio {total} has the factor {factor}, too large for a stage");
             refusal("output_rate_hz", asked, spec.rate_hz / near as f64, "Hz", &why)
         }
         NoCandidate::Register => {

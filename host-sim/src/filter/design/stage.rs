@@ -17,9 +17,8 @@ pub fn excess(taps: &[f64], need: &Need<'_>) -> f64 {
         let at = |k: i32| low + (high - low) * f64::from(k) / f64::from(steps);
         (0..=steps).map(|k| error(at(k))).fold(0.0, f64::max)
     };
-    let pass = scan(0.0, need.pass, &|f| {
-        (response.gain_at(f) - (need.desired)(f)).abs() / need.ripple
-    });
+    let pass =
+        scan(0.0, need.pass, &|f| (response.gain_at(f) - (need.desired)(f)).abs() / need.ripple);
     let stop = |&(low, high): &(f64, f64)| {
         scan(low, high, &|f| response.gain_at(f).abs() / (need.leak)(f))
     };
@@ -46,7 +45,12 @@ fn half_pass(need: &Need<'_>) -> f64 {
 ///
 /// # Errors
 /// The least excess met.
-pub fn shortest(method: Method, ratio: u64, guess: usize, need: &Need<'_>) -> Result<Vec<f64>, f64> {
+pub fn shortest(
+    method: Method,
+    ratio: u64,
+    guess: usize,
+    need: &Need<'_>,
+) -> Result<Vec<f64>, f64> {
     let half_band = method == Method::HalfBand && ratio == 2;
     // Half-band filters are 4 J - 1 long; others may have any length.
     let length = |n: usize| if half_band { 4 * n - 1 } else { n };

@@ -46,7 +46,10 @@ pub fn plan(subject: &Subject, comment: &[String]) -> String {
         ));
     }
     for fir in &plan.firs {
-        line(format!("\n[[fir]]\nratio = {}\nscale_bits = {}\ntaps = [", fir.ratio, fir.scale_bits));
+        line(format!(
+            "\n[[fir]]\nratio = {}\nscale_bits = {}\ntaps = [",
+            fir.ratio, fir.scale_bits
+        ));
         for taps in fir.taps.chunks(8) {
             let taps: Vec<String> = taps.iter().map(i32::to_string).collect();
             line(format!("    {},", taps.join(", ")));

@@ -1,0 +1,36 @@
+//! `quietgap filter check`.
+
+use crate::commands::{distinct, print_json, say};
+use crate::error::Result;
+use crate::filter::check::Check;
+use crate::filter::subject::Subject;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments.
+#[derive(Args, Debug)]
+pub struct Options {
+    /// Plan file, sensor file, or the name of a built-in sensor
+    plan: String,
+    /// Sensor that tells rate, carrier, code bits and channels where the plan file does not
+    #[arg(long, value_name = "SENSOR")]
+    sensor: Option<String>,
+    /// Page with pictures to write
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// One JSON object on standard output
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> Result<bool> {
+    let inputs = [PathBuf::from(&options.plan)];
+    let outputs: Vec<_> = options.report.iter().map(PathBuf::as_path).collect();
+    distinct(&inputs.each_ref().map(PathBuf::as_path), &outputs)?;
+    let check = Check::new(Subject::load(&options.plan, options.sensor.as_deref())?);
+    if options.json {
+        print_json(&check.json());
+    }
+    say(options.json, &check.text());
+    Ok(check.pass())
+}

@@ -1,0 +1,224 @@
+//! **Limits**: the lines of a plan's mask, and what any plan has to keep. Each failure names the stage
+//! and the number.
+
+use super::Check;
+use super::noise::total_over_converter;
+use crate::filter::subject::stage_name;
+use quietgap_core::Stage;
+
+/// One line of the verdict.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limit {
+    /// Name.
+    pub name: String,
+    /// Stage that decides it.
+    pub stage: String,
+    /// Value.
+    pub value: f64,
+    /// What it is held to.
+    pub limit: f64,
+    /// Unit of both.
+    pub unit: &'static str,
+    /// Whether it holds.
+    pub pass: bool,
+    /// Numbers behind it.
+    pub why: String,
+}
+
+/// Rounding noise that any plan may add, over an ideal converter: a hundredth, so that even together
+/// with all else of the chain it is out of sight.
+const MOST_ROUNDING: f64 = 0.01;
+
+/// Judges all lines.
+#[must_use]
+pub fn judge(check: &Check) -> Vec<Limit> {
+    let mut out = vec![core(check)];
+    out.extend(headroom(check));
+    out.extend(pass_band(check));
+    out.extend(alias(check));
+    out.extend(check.tones.iter().filter_map(|tone| {
+        let limit = tone.reject_db?;
+        Some(Limit {
+            name: format!("rejection of {}", tone.name),
+            stage: stage_name(check.subject.plan.firs.len()),
+            value: tone.rejection_db,
+            limit,
+            unit: "dB",
+            pass: tone.rejection_db >= limit,
+            why: format!("{} Hz comes out at {:.4} Hz", tone.frequency_hz, tone.lands_hz),
+        })
+    }));
+    out.extend(delay(check));
+    out.extend(instructions(check));
+    out.push(rounding(check));
+    out.extend(rest(check));
+    out
+}
+
+fn core(check: &Check) -> Limit {
+    let stage = |e: &quietgap_core::ConfigError| match e.stage {
+        Stage::Fir(n) => stage_name(n.into()),
+        Stage::FrontEnd => stage_name(0),
+        other => other.to_string(),
+    };
+    let refused = check.refused.as_ref();
+    Limit {
+        name: "the core takes it".to_owned(),
+        stage: refused.map_or("all".to_owned(), stage),
+        value: refused.map_or(0.0, |e| e.given as f64),
+        limit: refused.map_or(0.0, |e| e.max as f64),
+        unit: "",
+        pass: refused.is_none(),
+        why: refused.map_or("built as the firmware builds it".to_owned(), |e| {
+            match unlike(check) {
+                Some(text) => text,
+                None => e.to_string(),
+            }
+        }),
+    }
+}
+
+/// The tap that is unlike its mirror, if one is.
+fn unlike(check: &Check) -> Option<String> {
+    check.subject.plan.firs.iter().enumerate().find_map(|(n, fir)| {
+        let (tap, mirror) = crate::sensor::check_plan::unlike(fir)?;
+        let stage = stage_name(n + 1);
+        let [a, b] = [fir.taps[tap], fir.taps[mirror]];
+        Some(format!("{stage}: tap {tap} is {a}, its mirror {b}; allowed symmetric taps"))
+    })
+}
+
+fn headroom(check: &Check) -> Option<Limit> {
+    let least = check.words.iter().min_by(|a, b| a.headroom_bits.total_cmp(&b.headroom_bits))?;
+    Some(Limit {
+        name: "least headroom".to_owned(),
+        stage: least.stage.clone(),
+        value: least.headroom_bits,
+        limit: 0.0,
+        unit: "bits",
+        pass: least.headroom_bits >= 0.0,
+        why: format!("{} of {} bits, worst {:.6} of the word", least.word, least.bits, least.worst),
+    })
+}
+
+fn pass_band(check: &Check) -> Option<Limit> {
+    let mask = check.subject.plan.mask.as_ref()?;
+    let worst =
+        check.pass_band?.into_iter().max_by(|a, b| a.db().abs().total_cmp(&b.db().abs()))?;
+    let response = &check.response;
+    let own = |n: usize| response.stage_gain(n, worst.multiple, worst.offset_hz).abs().ln().abs();
+    let stage = (0..response.stages()).max_by(|a, b| own(*a).total_cmp(&own(*b)))?;
+    Some(Limit {
+        name: "pass band".to_owned(),
+        stage: stage_name(stage),
+        value: worst.db().abs(),
+        limit: mask.pass_db,
+        unit: "dB",
+        pass: worst.db().abs() <= mask.pass_db,
+        why: format!(
+            "{:+.6} dB at {:.6} Hz of 0 to {} Hz: {}",
+            worst.db(),
+            worst.offset_hz,
+            mask.pass_hz,
+            check.by_stage(&worst)
+        ),
+    })
+}
+
+fn alias(check: &Check) -> Option<Limit> {
+    let mask = check.subject.plan.mask.as_ref()?;
+    let worst = check.worst_alias()?;
+    let rejection = -worst.worst.db();
+    Some(Limit {
+        name: "alias rejection".to_owned(),
+        stage: stage_name(worst.stage),
+        value: rejection,
+        limit: mask.alias_db,
+        unit: "dB",
+        pass: rejection >= mask.alias_db,
+        why: format!(
+            "{:.4} Hz off the carrier folds onto {:.4} Hz: {}",
+            worst.offset_hz,
+            worst.worst.offset_hz.abs(),
+            check.by_stage(&worst.worst)
+        ),
+    })
+}
+
+fn delay(check: &Check) -> Option<Limit> {
+    let limit = check.subject.plan.mask.as_ref()?.delay_s?;
+    let spans = check.subject.spans();
+    let longest = (0..spans.len()).max_by_key(|n| spans[*n])?;
+    let seconds = |span: u64| span as f64 / 2.0 / check.subject.rate_hz;
+    let parts = spans.iter().enumerate().map(|(n, s)| format!("{} {}", stage_name(n), seconds(*s)));
+    let value = check.subject.delay_s();
+    Some(Limit {
+        name: "delay".to_owned(),
+        stage: stage_name(longest),
+        value,
+        limit,
+        unit: "s",
+        pass: value <= limit,
+        why: parts.collect::<Vec<_>>().join(", ") + " s",
+    })
+}
+
+fn instructions(check: &Check) -> Option<Limit> {
+    let limit = check.subject.plan.mask.as_ref()?.instructions_per_sample?;
+    let cost = &check.cost;
+    let largest = if cost.parts[0] >= cost.parts[1] { 0 } else { 1 };
+    let [front, firs, join] = cost.parts;
+    Some(Limit {
+        name: "instructions per sample".to_owned(),
+        stage: ["front end", "FIR stages"][largest].to_owned(),
+        value: cost.instructions_per_sample,
+        limit,
+        unit: "",
+        pass: cost.instructions_per_sample <= limit,
+        why: format!(
+            "on a {}{}: front end {front:.2}, FIR stages {firs:.2}, handing on {join:.2}",
+            cost.cpu.name,
+            if cost.fitted { "" } else { " (estimated: no images of this order were counted)" }
+        ),
+    })
+}
+
+fn rounding(check: &Check) -> Limit {
+    let largest =
+        check.roundings.iter().max_by(|a, b| a.over_converter.total_cmp(&b.over_converter));
+    let value = total_over_converter(&check.roundings);
+    Limit {
+        name: "rounding over converter".to_owned(),
+        stage: largest.map_or(String::new(), |r| r.stage.clone()),
+        value,
+        limit: MOST_ROUNDING,
+        unit: "",
+        pass: value <= MOST_ROUNDING,
+        why: format!("densities, against an ideal {}-bit converter", check.subject.code_bits),
+    }
+}
+
+fn rest(check: &Check) -> Vec<Limit> {
+    let Some(rest) = &check.rest else { return Vec::new() };
+    let last = stage_name(check.subject.plan.firs.len());
+    vec![
+        Limit {
+            name: "limit cycle".to_owned(),
+            stage: last.clone(),
+            value: rest.left_steps as f64,
+            limit: 0.0,
+            unit: "steps",
+            pass: rest.left_steps == 0 && !rest.saturated,
+            why: format!("left {} samples of zero codes after random ones", check.subject.span()),
+        },
+        Limit {
+            name: "output for one code".to_owned(),
+            stage: last,
+            value: rest.one_code_steps,
+            limit: 1.0,
+            unit: "steps",
+            pass: rest.one_code_steps >= 1.0,
+            why: "a square wave of one code at the carrier: no dead band".to_owned(),
+        },
+    ]
+}
