@@ -6,6 +6,7 @@
 //! side, [`export`] writes the constants for the firmware, [`page`] draws.
 
 pub mod check;
+pub mod compare;
 pub mod design;
 pub mod integers;
 pub mod response;

@@ -1,6 +1,7 @@
 //! `quietgap filter`: the workbench's commands.
 
 mod check;
+mod compare;
 mod design;
 
 use crate::error::Result;
@@ -13,11 +14,14 @@ pub enum Filter {
     Design(design::Options),
     /// Everything a plan's integers do, judged by its mask
     Check(check::Options),
+    /// A new plan beside the one in use, judged by a tolerance: gates a merge
+    Compare(compare::Options),
 }
 
 pub(super) fn run(filter: &Filter) -> Result<bool> {
     match filter {
         Filter::Design(options) => design::run(options),
         Filter::Check(options) => check::run(options),
+        Filter::Compare(options) => compare::run(options),
     }
 }

@@ -12,8 +12,9 @@ pub struct Cost {
     pub cpu: &'static Cpu,
     /// Whether the model was fitted to plans of this order.
     pub fitted: bool,
-    /// Instructions per sample and channel: first decimation, FIR stages, handing on.
-    pub parts: [f64; 3],
+    /// Instructions per sample and channel: first decimation with what hands blocks and phasors on, FIR
+    /// stages.
+    pub parts: [f64; 2],
     /// Whole.
     pub instructions_per_sample: f64,
     /// Most instructions in one interval of the first decimation, over their mean.
@@ -47,7 +48,7 @@ impl Cost {
         Self {
             cpu,
             fitted: shape.is_fitted(),
-            parts: [counts.front_end, counts.firs, counts.join].map(|x| x / samples),
+            parts: [counts.front_end + counts.join, counts.firs].map(|x| x / samples),
             instructions_per_sample: mean / samples,
             worst_over_mean: worst / mean,
             bytes: bytes(subject),

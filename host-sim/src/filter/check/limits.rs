@@ -167,7 +167,7 @@ fn instructions(check: &Check) -> Option<Limit> {
     let limit = check.subject.plan.mask.as_ref()?.instructions_per_sample?;
     let cost = &check.cost;
     let largest = if cost.parts[0] >= cost.parts[1] { 0 } else { 1 };
-    let [front, firs, join] = cost.parts;
+    let [front, firs] = cost.parts;
     Some(Limit {
         name: "instructions per sample".to_owned(),
         stage: ["front end", "FIR stages"][largest].to_owned(),
@@ -176,7 +176,7 @@ fn instructions(check: &Check) -> Option<Limit> {
         unit: "",
         pass: cost.instructions_per_sample <= limit,
         why: format!(
-            "on a {}{}: front end {front:.2}, FIR stages {firs:.2}, handing on {join:.2}",
+            "on a {}{}: front end {front:.2}, FIR stages {firs:.2}",
             cost.cpu.name,
             if cost.fitted { "" } else { " (estimated: no images of this order were counted)" }
         ),

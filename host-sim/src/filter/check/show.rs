@@ -65,7 +65,7 @@ impl Check {
                 "cpu": self.cost.cpu.name, "fitted": self.cost.fitted,
                 "instructions_per_sample": self.cost.instructions_per_sample,
                 "front_end": self.cost.parts[0], "firs": self.cost.parts[1],
-                "handing_on": self.cost.parts[2], "worst_over_mean": self.cost.worst_over_mean,
+                "worst_over_mean": self.cost.worst_over_mean,
                 "front_end_bytes": self.cost.bytes[0], "fir_sum_bytes": self.cost.bytes[1],
                 "tap_bytes": self.cost.bytes[2],
             },
@@ -206,14 +206,13 @@ impl Check {
         let cost = &self.cost;
         writeln!(
             text,
-            "\n{:.2} instructions per sample and channel on a {}{} (front end {:.2}, FIR stages {:.2}, handing \
-             on {:.2}); worst interval {:.2} of the mean; {} bytes of sums and taps",
+            "\n{:.2} instructions per sample and channel on a {}{} (front end {:.2}, FIR stages {:.2}); worst \
+             interval {:.2} of the mean; {} bytes of sums and taps",
             cost.instructions_per_sample,
             cost.cpu.name,
             if cost.fitted { "" } else { ", estimated" },
             cost.parts[0],
             cost.parts[1],
-            cost.parts[2],
             cost.worst_over_mean,
             cost.bytes.iter().sum::<usize>()
         )

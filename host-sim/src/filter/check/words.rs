@@ -20,7 +20,7 @@ pub struct WordUse {
 }
 
 fn of(stage: &str, word: &'static str, bits: u32, worst: f64) -> WordUse {
-    WordUse { stage: stage.to_owned(), word, bits, headroom_bits: -worst.log2(), worst }
+    WordUse { stage: stage.to_owned(), word, bits, headroom_bits: 0.0 - worst.log2(), worst }
 }
 
 /// Largest word between stages, as the core bounds it.
