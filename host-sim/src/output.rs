@@ -67,3 +67,13 @@ impl AtomicFile {
         Ok(())
     }
 }
+
+/// Writes a whole text file.
+///
+/// # Errors
+/// As of [`AtomicFile`].
+pub fn write_text(path: &Path, text: &str) -> Result<()> {
+    let mut file = AtomicFile::create(path)?;
+    file.write(|f| f.write_all(text.as_bytes()))?;
+    file.finish()
+}

@@ -3,12 +3,15 @@
 //!
 //! [`spec`] says what is wanted, [`design`] finds a plan, [`subject`] is a plan with all that is
 //! needed to judge it, [`response`] its response, [`check`] judges it, [`compare`] sets two side by
-//! side, [`export`] writes the constants for the firmware, [`page`] draws.
+//! side, [`export`] writes the constants for the firmware, [`page`] draws [`curves`].
 
 pub mod check;
 pub mod compare;
+pub mod curves;
 pub mod design;
+pub mod export;
 pub mod integers;
+pub mod page;
 pub mod response;
 pub mod spec;
 pub mod subject;

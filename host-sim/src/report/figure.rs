@@ -21,6 +21,8 @@ pub enum Scale {
     Linear,
     /// Both logarithmic.
     LogLog,
+    /// x logarithmic.
+    LogX,
 }
 
 /// A figure.
@@ -52,6 +54,10 @@ impl Figure {
                 Scale::Linear => {
                     let (x, y) = (self.range(|p| p.0, false), self.range(|p| p.1, false));
                     self.draw(&area, x, y)
+                }
+                Scale::LogX => {
+                    let (x, y) = (self.range(|p| p.0, true), self.range(|p| p.1, false));
+                    self.draw(&area, x.log_scale(), y)
                 }
                 Scale::LogLog => {
                     let (x, y) = (self.range(|p| p.0, true), self.range(|p| p.1, true));
@@ -101,6 +107,8 @@ impl Figure {
             .build_cartesian_2d(x, y)
             .map_err(fail)?;
         let exponent = self.scale == Scale::LogLog;
+        let widest = self.curves.iter().flat_map(|c| &c.points).fold(0.0, |m: f64, p| m.max(p.0));
+        let power = self.scale == Scale::LogX && widest > 1e5;
         chart
             .configure_mesh()
             .x_desc(&self.x)
@@ -111,7 +119,7 @@ impl Figure {
             .y_labels(8)
             .light_line_style(TRANSPARENT)
             .y_label_formatter(&|v| if exponent { format!("{v:.0e}") } else { short(*v) })
-            .x_label_formatter(&|v| short(*v))
+            .x_label_formatter(&|v| if power { format!("{v:.0e}") } else { short(*v) })
             .draw()
             .map_err(fail)?;
         for curve in &self.curves {

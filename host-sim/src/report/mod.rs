@@ -20,11 +20,15 @@ td.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 @media print{body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
 ";
 
-/// Colours that stay apart in grey print and for colour-blind readers (Okabe and Ito 2008, recalled).
-const BLUE: (u8, u8, u8) = (0, 114, 178);
-const ORANGE: (u8, u8, u8) = (213, 94, 0);
-const GREEN: (u8, u8, u8) = (0, 158, 115);
-const BLACK: (u8, u8, u8) = (0, 0, 0);
+// Colours that stay apart in grey print and for colour-blind readers (Okabe and Ito 2008, recalled).
+/// First curve.
+pub const BLUE: (u8, u8, u8) = (0, 114, 178);
+/// Second curve.
+pub const ORANGE: (u8, u8, u8) = (213, 94, 0);
+/// Third curve.
+pub const GREEN: (u8, u8, u8) = (0, 158, 115);
+/// Fourth curve.
+pub const BLACK: (u8, u8, u8) = (0, 0, 0);
 
 /// The page for a run whose readings and truth were kept.
 #[must_use]
@@ -32,33 +36,40 @@ pub fn html(sensor: &Sensor, findings: &Findings) -> String {
     let name = &sensor.file.name;
     let verdict = if findings.pass() { "within all limits" } else { "a limit is missed" };
     let seconds = findings.outcome.samples as f64 / sensor.rate_hz();
+    let body = html! {
+        h1 { (name) ": " (verdict) }
+        p {
+            "Simulated motion of the mass went through the sensor's electrodes, bridges, amplifiers and "
+            "converter (" (sensor.file.converter.bits) " bits, " (sensor.rate_hz() / 1e3) " kS/s, carrier "
+            (sensor.file.carrier.frequency_hz / 1e3) " kHz), " (format!("{seconds} s")) ". The firmware's "
+            "fixed-point chain turned the codes into " (findings.rows.len()) " readings at "
+            (sensor.output_rate_hz()) " S/s; an f64 twin of the chain saw the same codes. Seed "
+            (findings.seed) "."
+        }
+        h2 { "Limits" }
+        (limits(findings))
+        @for n in 0..findings.axes.len() { (axis(sensor, findings, n)) }
+        h2 { "Health" }
+        (health(findings))
+        p { "Core alone: " (format!("{:.0}", findings.outcome.msamples_per_s(sensor.channels())))
+            " million samples a second on this machine, one thread." }
+    };
+    page(&format!("quietgap: {name}, accuracy"), &body)
+}
+
+/// A whole page.
+#[must_use]
+pub fn page(title: &str, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "quietgap: " (name) ", accuracy" }
+                title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body {
-                h1 { (name) ": " (verdict) }
-                p {
-                    "Simulated motion of the mass went through the sensor's electrodes, bridges, amplifiers and "
-                    "converter (" (sensor.file.converter.bits) " bits, " (sensor.rate_hz() / 1e3) " kS/s, carrier "
-                    (sensor.file.carrier.frequency_hz / 1e3) " kHz), " (format!("{seconds} s")) ". The firmware's "
-                    "fixed-point chain turned the codes into " (findings.rows.len()) " readings at "
-                    (sensor.output_rate_hz()) " S/s; an f64 twin of the chain saw the same codes. Seed "
-                    (findings.seed) "."
-                }
-                h2 { "Limits" }
-                (limits(findings))
-                @for n in 0..findings.axes.len() { (axis(sensor, findings, n)) }
-                h2 { "Health" }
-                (health(findings))
-                p { "Core alone: " (format!("{:.0}", findings.outcome.msamples_per_s(sensor.channels())))
-                    " million samples a second on this machine, one thread." }
-            }
+            body { (body) }
         }
     };
     page.into_string()
@@ -193,6 +204,8 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
     figure(&spectrum, &caption)
 }
 
-fn figure(figure: &Figure, caption: &str) -> Markup {
+/// A figure with its caption.
+#[must_use]
+pub fn figure(figure: &Figure, caption: &str) -> Markup {
     html! { figure { (PreEscaped(figure.svg())) figcaption { (caption) } } }
 }

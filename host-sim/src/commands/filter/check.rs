@@ -3,7 +3,9 @@
 use crate::commands::{distinct, print_json, say};
 use crate::error::Result;
 use crate::filter::check::Check;
+use crate::filter::page;
 use crate::filter::subject::Subject;
+use crate::output::write_text;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -28,6 +30,9 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let outputs: Vec<_> = options.report.iter().map(PathBuf::as_path).collect();
     distinct(&inputs.each_ref().map(PathBuf::as_path), &outputs)?;
     let check = Check::new(Subject::load(&options.plan, options.sensor.as_deref())?);
+    if let Some(path) = &options.report {
+        write_text(path, &page::of_check(&check))?;
+    }
     if options.json {
         print_json(&check.json());
     }

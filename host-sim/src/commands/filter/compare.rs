@@ -6,10 +6,10 @@ use crate::error::Result;
 use crate::filter::compare::Comparison;
 use crate::filter::compare::run::Codes;
 use crate::filter::compare::tolerance::Tolerance;
+use crate::filter::page;
 use crate::filter::subject::Subject;
-use crate::output::AtomicFile;
+use crate::output::write_text;
 use clap::Args;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -61,9 +61,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let codes = capture.as_ref().map_or(Codes::Seeded(options.seed), Codes::Recorded);
     let comparison = Comparison::new(old, new, &codes, &tolerance.unwrap_or_default())?;
     if let Some(path) = &options.markdown {
-        let mut file = AtomicFile::create(path)?;
-        file.write(|f| f.write_all(comparison.markdown().as_bytes()))?;
-        file.finish()?;
+        write_text(path, &comparison.markdown())?;
+    }
+    if let Some(path) = &options.report {
+        write_text(path, &page::of_comparison(&comparison))?;
     }
     if options.json {
         print_json(&comparison.json());

@@ -6,10 +6,9 @@ use crate::filter::check::cpu;
 use crate::filter::design::search::{Found, search};
 use crate::filter::design::write;
 use crate::filter::spec::Spec;
-use crate::output::AtomicFile;
+use crate::output::write_text;
 use clap::Args;
 use serde_json::json;
-use std::io::Write;
 use std::path::PathBuf;
 
 /// Arguments.
@@ -45,9 +44,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         }
     };
     let text = write::plan(&found.subject, &comment(&spec, &found));
-    let mut file = AtomicFile::create(&options.out)?;
-    file.write(|f| f.write_all(text.as_bytes()))?;
-    file.finish()?;
+    write_text(&options.out, &text)?;
     say(
         options.json,
         &format!("{:.1} s\n{:?}\n", started.elapsed().as_secs_f64(), comment(&spec, &found)),

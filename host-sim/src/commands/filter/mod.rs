@@ -3,6 +3,7 @@
 mod check;
 mod compare;
 mod design;
+mod export;
 
 use crate::error::Result;
 use clap::Subcommand;
@@ -16,6 +17,8 @@ pub enum Filter {
     Check(check::Options),
     /// A new plan beside the one in use, judged by a tolerance: gates a merge
     Compare(compare::Options),
+    /// A plan as the constants that firmware compiles in
+    Export(export::Options),
 }
 
 pub(super) fn run(filter: &Filter) -> Result<bool> {
@@ -23,5 +26,6 @@ pub(super) fn run(filter: &Filter) -> Result<bool> {
         Filter::Design(options) => design::run(options),
         Filter::Check(options) => check::run(options),
         Filter::Compare(options) => compare::run(options),
+        Filter::Export(options) => export::run(options),
     }
 }

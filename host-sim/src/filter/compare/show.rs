@@ -47,6 +47,18 @@ impl Comparison {
         })
     }
 
+    /// Cells of all rows, each with whether it is a number, and the verdict.
+    #[must_use]
+    pub fn cells(&self) -> Vec<([(String, bool); 5], bool)> {
+        let number = |c: &Cell| (cell(c), matches!(c, Cell::Number(_)));
+        let row = |r: &Row| {
+            let name = (format!("{} {}", r.name, r.unit), false);
+            let allowed = (optional(r.allowed), true);
+            ([name, (r.stage.clone(), false), number(&r.old), number(&r.new), allowed], r.pass)
+        };
+        self.rows.iter().map(row).collect()
+    }
+
     /// For people.
     #[must_use]
     pub fn text(&self) -> String {
