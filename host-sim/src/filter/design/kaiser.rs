@@ -58,8 +58,8 @@ pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
     let ripple = least.fold(need.ripple, f64::min);
     let window = window(length, beta(-20.0 * ripple.log10()));
     let middle = (length as f64 - 1.0) / 2.0;
-    // Panels short enough that the fastest cosine turns a few times in each.
-    let nodes = panels(0.0, edge, (edge * length as f64 / 4.0).ceil() as usize + 1);
+    // Panels so short that the fastest cosine turns half a time in each.
+    let nodes = panels(0.0, edge, (edge * length as f64).ceil() as usize + 1);
     let weighed: Vec<(f64, f64)> =
         nodes.into_iter().map(|(f, w)| (f, 2.0 * w * (need.desired)(f.min(need.pass)))).collect();
     let tap = |n: usize| -> f64 {

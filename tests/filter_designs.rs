@@ -1,0 +1,323 @@
+//! Plans that `filter design` finds: the four workloads, judged by `filter check` and by an evaluation
+//! of their integers that shares nothing with it; hundreds of random specifications that can be met,
+//! and a hundred that cannot.
+
+#[path = "filter/specs.rs"]
+mod specs;
+
+use quietgap_sim::filter::check::Check;
+use quietgap_sim::filter::design::search::{Found, search};
+use quietgap_sim::filter::design::write;
+use quietgap_sim::filter::response::Response;
+use quietgap_sim::filter::spec::Spec;
+use quietgap_sim::filter::subject::Subject;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
+use specs::{WORKLOADS, spec, subject};
+use std::f64::consts::TAU;
+use std::time::Instant;
+
+fn find(text: &str) -> Found {
+    search(&spec(text)).unwrap_or_else(|refusal| panic!("{text}\n{refusal}"))
+}
+
+/// Impulse response of a whole plan at the converter's rate, and the gain at zero frequency from the
+/// integers: boxcars and zero-stuffed taps convolved, in f64 whose products of integers below 2^53 are
+/// exact and whose sums err by 1e-16 of the largest.
+fn impulse(subject: &Subject) -> Vec<f64> {
+    let plan = &subject.plan;
+    let ratio = usize::from(plan.ratio);
+    let mut step = ratio;
+    // FIR stages first: few taps far apart.
+    let mut sparse = vec![1.0];
+    let mut at = 1;
+    for fir in &plan.firs {
+        let mut next = vec![0.0; sparse.len() + (fir.taps.len() - 1) * at];
+        for (n, tap) in fir.taps.iter().enumerate() {
+            let tap = f64::from(*tap) / 2f64.powi(fir.scale_bits.into());
+            next[n * at..].iter_mut().zip(&sparse).for_each(|(y, x)| *y += tap * x);
+        }
+        sparse = next;
+        at *= usize::from(fir.ratio);
+        step *= usize::from(fir.ratio);
+    }
+    assert_eq!(step as u64, subject.interval());
+    // A CIC's own response by polynomial multiplication.
+    let width = ratio * usize::from(plan.differential_delay);
+    let mut cic = vec![1.0];
+    for _ in 0..plan.order {
+        let mut next = vec![0.0; cic.len() + width - 1];
+        for n in 0..width {
+            next[n..].iter_mut().zip(&cic).for_each(|(y, x)| *y += x / width as f64);
+        }
+        cic = next;
+    }
+    let mut all = vec![0.0; (sparse.len() - 1) * ratio + cic.len()];
+    for (n, x) in sparse.iter().enumerate() {
+        all[n * ratio..].iter_mut().zip(&cic).for_each(|(y, c)| *y += x * c);
+    }
+    assert_eq!(all.len() as u64, subject.span());
+    all
+}
+
+/// Magnitude of the transform of `h` at `numerator`/`denominator` cycles a sample: every angle exact to
+/// a rounding, as the phase is an integer.
+fn transform(h: &[f64], numerator: u64, denominator: u64) -> f64 {
+    let (mut phase, mut re, mut im) = (0u64, 0.0, 0.0);
+    for x in h {
+        let (s, c) = (TAU * phase as f64 / denominator as f64).sin_cos();
+        (re, im) = (re + x * c, im + x * s);
+        phase = (phase + numerator) % denominator;
+    }
+    f64::hypot(re, im)
+}
+
+/// Design in under 20 s, check passes, and both evaluations agree to 0.01 dB down to -150 dB.
+#[test]
+fn four_workloads() {
+    for (name, text) in WORKLOADS {
+        let started = Instant::now();
+        let found = find(text);
+        let seconds = started.elapsed().as_secs_f64();
+        // The plan as it is written to a file and read back.
+        let written = write::plan(&found.subject, &[]);
+        let subject = subject(&written);
+        let check = Check::new(subject.clone());
+        for limit in &check.limits {
+            assert!(limit.pass, "{name}: {limit:?}");
+        }
+        assert!(seconds < 20.0, "{name}: {seconds} s");
+        let response = Response::new(&subject.plan, subject.rate_hz);
+        let h = impulse(&subject);
+        // Twentieths of an output rate: pass band, transition, aliases of every stage.
+        let mut tens: Vec<u64> = vec![0, 1, 3, 5, 6, 7, 8, 10, 12];
+        let mut interval = subject.interval();
+        for ratio in subject.plan.firs.iter().map(|f| u64::from(f.ratio)).rev() {
+            let inputs = subject.interval() / interval.max(1);
+            tens.extend([20 * inputs - 5, 20 * inputs + 7, 20 * inputs * (ratio / 2).max(1) + 3]);
+            interval /= ratio;
+        }
+        tens.extend(check.worst_bands().iter().map(|a| {
+            let hz = a.offset_hz.abs() / subject.output_rate_hz();
+            (hz * 20.0).round() as u64
+        }));
+        if h.len() > 10_000_000 {
+            tens.truncate(12);
+        }
+        let (mut compared, mut worst) = (0, 0f64);
+        for k in tens {
+            let want = transform(&h, k, 20 * subject.interval());
+            let is = response.gain_at(k as f64 / 20.0 * subject.output_rate_hz()).abs();
+            let floor = 10f64.powf(-150.0 / 20.0);
+            if want > floor {
+                let apart = (20.0 * (is / want).log10()).abs();
+                assert!(apart < 0.01, "{name}: {k}/20 output rates: {is:e}, not {want:e}");
+                worst = worst.max(apart);
+                compared += 1;
+            } else {
+                assert!(is < floor * 1.01, "{name}: {k}/20 output rates: {is:e}, not {want:e}");
+            }
+        }
+        assert!(compared >= 8, "{name}: {compared}");
+        let firs: Vec<_> = subject.plan.firs.iter().map(|f| (f.ratio, f.taps.len())).collect();
+        println!(
+            "{name}: {seconds:.1} s, CIC^{} by {}, FIR {firs:?}, {:.2} instructions, delay {} s; {compared} \
+             frequencies, {worst:.1e} dB apart",
+            subject.plan.order, subject.plan.ratio, found.cost, subject.delay_s()
+        );
+    }
+}
+
+/// Draws from a seeded stream.
+struct Draw(ChaCha8Rng);
+
+impl Draw {
+    fn unit(&mut self) -> f64 {
+        self.0.next_u32() as f64 / 2f64.powi(32)
+    }
+
+    fn range(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+
+    fn pick<T: Copy>(&mut self, list: &[T]) -> T {
+        list[self.0.next_u32() as usize % list.len()]
+    }
+}
+
+/// A specification that can be met: moderate bands, rates that divide.
+fn feasible(draw: &mut Draw) -> Spec {
+    let rate = draw.pick(&[2e5, 5e5, 8e5, 1e6, 2e6]);
+    let interval = draw.pick(&[80.0, 200.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 20_000.0, 50_000.0]);
+    let output = rate / interval;
+    let carrier = rate * draw.pick(&[0.1, 0.25, 0.2, 0.125, 0.077_31]);
+    let pass = output * draw.range(0.05, 0.32);
+    let into = output * draw.range(0.1, 0.45);
+    let alias = draw.range(50.0, 135.0);
+    let pass_db = 10f64.powf(draw.range(-3.0, -0.7));
+    let mut text = format!(
+        "schema = 1\nrate_hz = {rate}\ncarrier_hz = {carrier}\noutput_rate_hz = {output}\nchannels = {}\n\
+         code_bits = {}\nmethod = \"{}\"\n[mask]\npass_hz = {pass}\npass_db = {pass_db}\n\
+         alias_into_hz = {into}\nalias_db = {alias}\n",
+        draw.pick(&[1, 2, 6, 13]),
+        draw.pick(&[16, 18, 24]),
+        draw.pick(&["equiripple", "equiripple", "equiripple", "half-band", "kaiser"]),
+    );
+    if draw.unit() < 0.3 {
+        // Twice what one long low pass of this transition takes, and some for the CIC.
+        let slack = 4.0 / (output - pass - into) * (alias - 20.0 * pass_db.log10()) / 50.0;
+        text += &format!("delay_s = {slack}\n");
+    }
+    if draw.unit() < 0.3 {
+        let mains = draw.pick(&[50.0, 60.0, 150.0, 1210.0]);
+        text += &format!("[[line]]\nname = \"mains\"\nfrequency_hz = {mains}\nreject_db = {alias}\n");
+    }
+    spec(&text)
+}
+
+/// Number of random specifications; every one is judged by the whole check but for the long runs of
+/// the integers.
+const FEASIBLE: usize = 500;
+
+#[test]
+fn random_specifications_that_can_be_met() {
+    let workers = 2;
+    std::thread::scope(|scope| {
+        for worker in 0..workers {
+            scope.spawn(move || {
+                let mut stages = [0usize; 7];
+                for n in (worker..FEASIBLE).step_by(workers) {
+                    let mut draw = Draw(ChaCha8Rng::seed_from_u64(1000 + n as u64));
+                    let spec = feasible(&mut draw);
+                    let found = search(&spec)
+                        .unwrap_or_else(|refusal| panic!("{n}: {refusal}\n{spec:?}"));
+                    stages[found.subject.plan.firs.len()] += 1;
+                    let check = Check::new(found.subject);
+                    for limit in &check.limits {
+                        assert!(limit.pass, "{n}: {limit:?}\n{spec:?}");
+                    }
+                    let names: Vec<&str> =
+                        check.limits.iter().map(|l| l.name.as_str()).collect();
+                    assert!(names.contains(&"pass band") && names.contains(&"alias rejection"));
+                    assert_eq!(names.contains(&"delay"), spec.mask.delay_s.is_some());
+                }
+                println!("plans by number of FIR stages: {stages:?}");
+                // The draw reaches plans of several shapes.
+                assert!(stages.iter().filter(|n| **n > 5).count() >= 3);
+            });
+        }
+    });
+}
+
+/// A specification with one line that cannot be met, and the key of that line.
+fn infeasible(draw: &mut Draw, kind: usize) -> (String, &'static str) {
+    let rate = draw.pick(&[5e5, 8e5, 1e6]);
+    let output: f64 = rate / draw.pick(&[500.0, 2000.0, 8000.0]);
+    let base = |extra: &str, mask: &str, output: f64| {
+        format!(
+            "schema = 1\nrate_hz = {rate}\ncarrier_hz = {}\noutput_rate_hz = {output}\n{extra}[mask]\n{mask}",
+            rate / 10.0
+        )
+    };
+    let mask = |pass: f64, pass_db: f64, into: f64, alias: f64, more: &str| {
+        format!(
+            "pass_hz = {}\npass_db = {pass_db}\nalias_into_hz = {}\nalias_db = {alias}\n{more}",
+            pass * output,
+            into * output
+        )
+    };
+    let good = mask(0.3, 0.01, 0.4, 100.0, "");
+    match kind {
+        // Not a whole number of samples.
+        0 => (base("", &good, output * draw.range(1.01, 1.1)), "output_rate_hz"),
+        // A factor that no stage can take: the total ratio is twice a prime above 4096.
+        1 => {
+            let prime = draw.pick(&[4099.0, 4111.0, 5003.0, 7919.0]);
+            (base("", &good, rate / (2.0 * prime)), "output_rate_hz")
+        }
+        2 => (base("", &mask(draw.range(0.51, 0.9), 0.01, 0.05, 100.0, ""), output), "mask.pass_hz"),
+        3 => {
+            let mask = mask(0.3, 0.01, draw.range(0.71, 0.95), 100.0, "");
+            (base("", &mask, output), "mask.alias_into_hz")
+        }
+        // Less than half of what any filter of this transition and rejection takes: the response of
+        // a low pass needs some (A - 8)/(14.4 df) (Kaiser's formula), half of it is delay.
+        4 => {
+            let least = (100.0 - 8.0) / (14.4 * 0.3 * output) / 2.0;
+            let more = format!("delay_s = {}\n", least * draw.range(0.05, 0.4));
+            (base("", &mask(0.3, 0.01, 0.4, 100.0, &more), output), "mask.delay_s")
+        }
+        // No code is read in less than an instruction.
+        5 => {
+            let more = format!("instructions_per_sample = {}\n", draw.range(0.1, 0.9));
+            (base("", &mask(0.3, 0.01, 0.4, 100.0, &more), output), "mask.instructions_per_sample")
+        }
+        // Taps of 8 to 10 bits leave rounding near -60 dB.
+        6 => {
+            let extra = format!("tap_bits = {}\n", draw.pick(&[8, 9, 10]));
+            (base(&extra, &mask(0.3, 0.1, 0.4, draw.range(125.0, 150.0), ""), output), "mask.alias_db")
+        }
+        // One order only, of too little rejection: a CIC of order 1 by 2 leaves into/f_s.
+        7 => {
+            let mask = mask(0.3, 0.01, 0.4, draw.range(135.0, 160.0), "");
+            (base("orders = [1]\n", &mask, output), "mask.alias_db")
+        }
+        // A tone within the pass band.
+        8 => {
+            let at = rate / 10.0 + draw.range(0.02, 0.28) * output;
+            let tone = format!("[[line]]\nname = \"hum\"\nfrequency_hz = {at}\nreject_db = 60\n");
+            (base("", &good, output) + &tone, "line[1].reject_db")
+        }
+        // More rejection than the codes' register leaves with 32-bit codes.
+        _ => {
+            let extra = "orders = [6]\nregister_bits = 64\ncode_bits = 32\n";
+            (base(extra, &mask(0.3, 0.01, 0.4, 20.0, ""), output), "register_bits")
+        }
+    }
+}
+
+#[test]
+fn random_specifications_that_cannot_be_met() {
+    let mut by_kind = [0; 10];
+    for n in 0..100usize {
+        let kind = n % 10;
+        let mut draw = Draw(ChaCha8Rng::seed_from_u64(5000 + n as u64));
+        let (text, key) = infeasible(&mut draw, kind);
+        let refusal = match search(&spec(&text)) {
+            Ok(found) => panic!("{n}: {:?} meets\n{text}", found.subject.plan.ratio),
+            Err(refusal) => refusal,
+        };
+        assert_eq!(refusal.key, key, "{n}: {refusal}\n{text}");
+        // By how much, and the nearest that can be had.
+        assert!(refusal.nearest.is_finite() && refusal.nearest != refusal.asked, "{n}: {refusal}");
+        by_kind[kind] += 1;
+    }
+    assert!(by_kind.iter().all(|n| *n == 10));
+}
+
+/// What a refusal calls the nearest can be had: asking for it instead gives a plan.
+#[test]
+fn the_nearest_can_be_had() {
+    for n in 0..30usize {
+        let kind = n % 10;
+        let mut draw = Draw(ChaCha8Rng::seed_from_u64(5000 + n as u64));
+        let (text, key) = infeasible(&mut draw, kind);
+        let mut spec = spec(&text);
+        let refusal = search(&spec).expect_err("cannot be met");
+        match key {
+            "output_rate_hz" => spec.output_rate_hz = refusal.nearest,
+            "mask.pass_hz" => spec.mask.pass_hz = refusal.nearest,
+            "mask.alias_into_hz" => spec.mask.alias_into_hz = refusal.nearest,
+            "mask.delay_s" => spec.mask.delay_s = Some(refusal.nearest * (1.0 + 1e-12)),
+            "mask.instructions_per_sample" => {
+                spec.mask.instructions_per_sample = Some(refusal.nearest * (1.0 + 1e-12));
+            }
+            "mask.alias_db" => spec.mask.alias_db = refusal.nearest - 0.01,
+            "line[1].reject_db" => spec.lines[0].reject_db = refusal.nearest,
+            _ => spec.register_bits = refusal.nearest as u32,
+        }
+        if let Err(again) = search(&spec) {
+            panic!("{n}: {refusal}; then {again}");
+        }
+    }
+}
