@@ -42,8 +42,18 @@ fn low_pass(length: usize, pass: f64, stop: f64, weights: [f64; 2], density: usi
 #[test]
 fn figure_7_of_mcclellan_parks_rabiner_1973() {
     let printed = [
-        0.0033740917, 0.014938299, 0.010569360, 0.0025415067, -0.015929392, -0.034085343,
-        -0.038112177, -0.014629169, 0.040089541, 0.11540713, 0.18850752, 0.23354606,
+        0.0033740917,
+        0.014938299,
+        0.010569360,
+        0.0025415067,
+        -0.015929392,
+        -0.034085343,
+        -0.038112177,
+        -0.014629169,
+        0.040089541,
+        0.11540713,
+        0.18850752,
+        0.23354606,
     ];
     let taps = low_pass(24, 0.08, 0.16, [1.0, 1.0], DENSITY);
     assert!(apart(&taps, &printed) < 1e-6, "{}", apart(&taps, &printed));
@@ -58,9 +68,22 @@ fn figure_7_of_mcclellan_parks_rabiner_1973() {
 #[test]
 fn figure_9_of_mcclellan_parks_rabiner_1973() {
     let printed = [
-        -0.0057534121, 0.00099027198, 0.0075733545, -0.0065141192, 0.013960525, 0.0022951469,
-        -0.019994067, 0.0071369560, -0.039657363, 0.011260114, 0.066233643, -0.010497223,
-        0.085136133, -0.12024993, -0.29678577, 0.30410917,
+        -0.0057534121,
+        0.00099027198,
+        0.0075733545,
+        -0.0065141192,
+        0.013960525,
+        0.0022951469,
+        -0.019994067,
+        0.0071369560,
+        -0.039657363,
+        0.011260114,
+        0.066233643,
+        -0.010497223,
+        0.085136133,
+        -0.12024993,
+        -0.29678577,
+        0.30410917,
     ];
     let bands = [(0.0, 0.1), (0.2, 0.35), (0.425, 0.5)];
     let inside = |f: f64| (0.15..0.4).contains(&f);
@@ -74,8 +97,14 @@ fn figure_9_of_mcclellan_parks_rabiner_1973() {
 #[test]
 fn sixteen_taps_as_another_package_prints_them() {
     let printed = [
-        0.0415131831103279, 0.0581639884202646, -0.0281579212691008, -0.0535575358002337,
-        -0.0617245915143180, 0.0507753178978075, 0.2079018331396460, 0.3327160895375440,
+        0.0415131831103279,
+        0.0581639884202646,
+        -0.0281579212691008,
+        -0.0535575358002337,
+        -0.0617245915143180,
+        0.0507753178978075,
+        0.2079018331396460,
+        0.3327160895375440,
     ];
     let taps = low_pass(16, 0.15, 0.2, [1.0, 1.0], DENSITY);
     assert!(apart(&taps, &printed) < 1e-12, "{:e}", apart(&taps, &printed));
@@ -91,8 +120,12 @@ fn oppenheim_schafer_equiripple() {
         let taps = low_pass(order + 1, 0.2, 0.3, [1.0, 10.0], 64);
         assert!(apart(&taps, &numbers(&want["h"])) < 1e-4, "{order}");
         let [pass, stop] = [error(&taps, 0.0, 0.2, 1.0), error(&taps, 0.3, 0.5, 0.0)];
-        let relative = |is: f64, key: &str| (is / want[key].as_f64().expect("a number") - 1.0).abs();
-        assert!(relative(pass, "dp") < 0.01 && relative(stop, "ds") < 0.01, "{order}: {pass} {stop}");
+        let relative =
+            |is: f64, key: &str| (is / want[key].as_f64().expect("a number") - 1.0).abs();
+        assert!(
+            relative(pass, "dp") < 0.01 && relative(stop, "ds") < 0.01,
+            "{order}: {pass} {stop}"
+        );
     }
 }
 
@@ -111,7 +144,9 @@ fn oppenheim_schafer_kaiser() {
     assert!((kaiser::beta(65.0) - 6.20426).abs() < 1e-5);
     let order = kaiser::order(60.0, 0.1);
     assert!((order - 36.22).abs() < 0.01 && order.ceil() == 37.0, "{order}");
-    let taps = flat(0.2, 0.3, 1e-3, |need| kaiser::taps(38, need).expect("taps"));
+    // Ours aims a little lower than the formula: by as much higher here.
+    let level = 10f64.powf((-60.0 + kaiser::MARGIN_DB) / 20.0);
+    let taps = flat(0.2, 0.3, level, |need| kaiser::taps(38, need).expect("taps"));
     let vectors = vectors();
     let want = numbers(&vectors["os_kaiser_M37"]["h"]);
     assert!(apart(&taps, &want) < 1e-12, "{:e}", apart(&taps, &want));
@@ -122,7 +157,7 @@ fn oppenheim_schafer_kaiser() {
     assert!((loss - 33.556).abs() < 1e-3 && (kaiser::beta(loss) - 2.5974).abs() < 1e-3);
     assert!((kaiser::order(loss, 0.075) - 23.73).abs() < 0.01);
     // Half band, 31 taps, by SciPy's firwin.
-    let taps = flat(0.2, 0.3, 1e-3, |need| kaiser::taps(31, need).expect("taps"));
+    let taps = flat(0.2, 0.3, level, |need| kaiser::taps(31, need).expect("taps"));
     let want = numbers(&vectors["halfband_firwin31_kaiser60"]);
     assert!(apart(&taps, &want) < 1e-12, "{:e}", apart(&taps, &want));
 }
@@ -208,17 +243,20 @@ fn droop_correction_is_flatter_than_scipys_frequency_sampling() {
     };
     let flatness = |taps: &[f64]| {
         let response = Taps::new(taps);
-        (0..=400).map(|k| f64::from(k) * 5e-4).fold(0.0f64, |m, f| {
-            m.max(db(response.gain_at(f) * droop(f)).abs())
-        })
+        (0..=400)
+            .map(|k| f64::from(k) * 5e-4)
+            .fold(0.0f64, |m, f| m.max(db(response.gain_at(f) * droop(f)).abs()))
     };
     let theirs = flatness(&numbers(&vectors()["cic4_comp_firwin2_41"]));
     let desired = |f: f64| 1.0 / droop(f);
     let stops = vec![(0.3, 0.5)];
     let need = Need { pass: 0.2, desired: &desired, ripple: 1e-3, stops, leak: &|_| 1e-3 };
     let ours = flatness(&least_squares::taps(41, &need).expect("a solution"));
-    let equal = flatness(&quietgap_sim::filter::design::equiripple::taps(41, &need).expect("settles"));
-    println!("largest droop left: {theirs} dB by firwin2, {ours} least squares, {equal} equiripple");
+    let equal =
+        flatness(&quietgap_sim::filter::design::equiripple::taps(41, &need).expect("settles"));
+    println!(
+        "largest droop left: {theirs} dB by firwin2, {ours} least squares, {equal} equiripple"
+    );
     assert!(theirs < 0.2 && ours < theirs && equal < theirs);
 }
 

@@ -37,7 +37,8 @@ pub fn judge(check: &Check) -> Vec<Limit> {
     out.extend(pass_band(check));
     out.extend(alias(check));
     out.extend(check.tones.iter().filter_map(|tone| {
-        let limit = tone.reject_db?;
+        // A promise of no rejection only shows the tone.
+        let limit = tone.reject_db.filter(|db| *db > 0.0)?;
         Some(Limit {
             name: format!("rejection of {}", tone.name),
             stage: stage_name(check.subject.plan.firs.len()),

@@ -5,7 +5,7 @@ use crate::cycles::{Cpu, Shape};
 use crate::filter::response::{Response, from_db};
 use crate::filter::spec::Spec;
 use crate::sensor::design::carrier_ratio;
-use crate::sensor::file::{MaskFile, PlanFile};
+use crate::sensor::file::{MaskFile, PathFile, PlanFile};
 use crate::sensor::settings::core_carrier;
 use quietgap_core::cic::width;
 use quietgap_core::config::FrontEndConfig;
@@ -47,6 +47,15 @@ pub struct Candidate {
     pub delay_s: f64,
 }
 
+impl Candidate {
+    /// Whether a stage has so many taps that they take long to work out; such are cheapest or fastest
+    /// hardly ever.
+    #[must_use]
+    pub fn is_long(&self) -> bool {
+        self.taps.iter().any(|taps| *taps > MANY_TAPS)
+    }
+}
+
 /// Why there is none.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NoCandidate {
@@ -56,6 +65,8 @@ pub enum NoCandidate {
     Leak(f64),
     /// CICs that reject enough do not fit the register.
     Register,
+    /// None folds, as the path asks; the nearest carrier that does.
+    Carrier(f64),
 }
 
 /// All candidates, cheapest first.
@@ -97,13 +108,13 @@ pub fn all(spec: &Spec, interval: u64, cpu: &Cpu) -> Result<Vec<Candidate>, NoCa
     if found.is_empty() {
         return Err(if least_leak > 0.0 {
             NoCandidate::Leak(least_leak)
+        } else if spec.path == PathFile::Coherent {
+            NoCandidate::Carrier(nearest_carrier(spec, interval))
         } else {
             NoCandidate::Register
         });
     }
-    // Stages of very many taps take long to work out; they are cheapest hardly ever.
-    let long = |c: &Candidate| c.taps.iter().any(|taps| *taps > MANY_TAPS);
-    found.sort_by(|a, b| long(a).cmp(&long(b)).then(a.cost.total_cmp(&b.cost)));
+    found.sort_by(|a, b| a.is_long().cmp(&b.is_long()).then(a.cost.total_cmp(&b.cost)));
     Ok(found)
 }
 
@@ -153,6 +164,17 @@ fn fits(spec: &Spec, carrier: quietgap_core::CarrierRatio, front: FrontEndConfig
         && section_length(front, spec.code_bits, folded) > 0
 }
 
+/// The carrier next to the one asked for that repeats with a divisor of the total ratio.
+fn nearest_carrier(spec: &Spec, interval: u64) -> f64 {
+    let periods = (3..=32u64).filter(|p| interval.is_multiple_of(*p));
+    let nearest = periods.map(|period| {
+        let cycles = (spec.carrier_hz / spec.rate_hz * period as f64).round();
+        cycles.clamp(1.0, ((period - 1) / 2) as f64) * spec.rate_hz / period as f64
+    });
+    let apart = |f: &f64| (f - spec.carrier_hz).abs();
+    nearest.min_by(|a, b| apart(a).total_cmp(&apart(b))).unwrap_or(spec.rate_hz / 4.0)
+}
+
 /// All ordered factorisations into at most [`MOST_STAGES`] ratios.
 fn splits(total: u64) -> Vec<Vec<u64>> {
     fn go(total: u64, most: u64, room: usize, so_far: &mut Vec<u64>, out: &mut Vec<Vec<u64>>) {
@@ -177,10 +199,10 @@ fn splits(total: u64) -> Vec<Vec<u64>> {
     out
 }
 
-/// Whether a total ratio can be split at all.
+/// Whether a total ratio can be split into stages of moderate ratios.
 #[must_use]
-pub fn can_split(total: u64) -> bool {
-    (2..=4096u64).filter(|r| total.is_multiple_of(*r)).any(|r| !splits(total / r).is_empty())
+pub fn splits_well(total: u64) -> bool {
+    total >= 2 && largest_factor(total) <= LARGE_RATIO
 }
 
 /// Largest prime factor.

@@ -49,6 +49,9 @@ pub fn window(length: usize, beta: f64) -> Vec<f64> {
     (0..length).map(weight).collect()
 }
 
+/// Decibels that the window is made better than Kaiser's formula asks, whose fit is that good.
+pub const MARGIN_DB: f64 = 2.0;
+
 /// Taps for `need`, cut off half-way between pass and first stop band.
 #[must_use]
 pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
@@ -56,12 +59,15 @@ pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
     let edge = (need.pass + stop) / 2.0;
     let least = need.stops.iter().map(|s| (need.leak)(s.0).min((need.leak)(s.1)));
     let ripple = least.fold(need.ripple, f64::min);
-    let window = window(length, beta(-20.0 * ripple.log10()));
+    // What the window leaves is in proportion to the jump, which a corrected droop makes larger.
+    let desired = |f: f64| (need.desired)(f).min(2.0);
+    let window =
+        window(length, beta(-20.0 * (ripple / desired(edge).max(1.0)).log10() + MARGIN_DB));
     let middle = (length as f64 - 1.0) / 2.0;
     // Panels so short that the fastest cosine turns half a time in each.
     let nodes = panels(0.0, edge, (edge * length as f64).ceil() as usize + 1);
     let weighed: Vec<(f64, f64)> =
-        nodes.into_iter().map(|(f, w)| (f, 2.0 * w * (need.desired)(f.min(need.pass)))).collect();
+        nodes.into_iter().map(|(f, w)| (f, 2.0 * w * desired(f))).collect();
     let tap = |n: usize| -> f64 {
         let from = n as f64 - middle;
         weighed.iter().map(|(f, w)| w * (TAU * f * from).cos()).sum()

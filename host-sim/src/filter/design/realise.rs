@@ -27,6 +27,18 @@ pub struct Miss {
     pub unit: &'static str,
 }
 
+impl Miss {
+    /// By how much, in decibels: less rejection, or a pass band that deviates so many times more.
+    #[must_use]
+    pub fn shortfall_db(&self) -> f64 {
+        if self.key == "mask.pass_db" {
+            db(self.reached / self.asked)
+        } else {
+            self.asked - self.reached
+        }
+    }
+}
+
 /// Finds taps of all stages and quantises them.
 ///
 /// Early stages reject what folds onto the mask's band and may ripple by [`EARLY_RIPPLE`]; the last
@@ -40,13 +52,18 @@ pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
     // Rounded taps may miss by a little what the unrounded keep: aim lower then.
     for _ in 0..3 {
         let subject = attempt(spec, candidate, margin)?;
-        match misses(spec, &subject).into_iter().next() {
-            None => return Ok(subject),
-            Some(miss) => last = Some(miss),
+        let worst = misses(spec, &subject)
+            .into_iter()
+            .max_by(|a, b| a.shortfall_db().total_cmp(&b.shortfall_db()));
+        let Some(worst) = worst else { return Ok(subject) };
+        let hopeless = worst.shortfall_db() > 3.0;
+        last = Some(worst);
+        if hopeless {
+            break;
         }
         margin *= 0.9;
     }
-    Err(last.expect("three misses"))
+    Err(last.expect("a miss"))
 }
 
 fn attempt(spec: &Spec, candidate: &Candidate, margin: f64) -> Result<Subject, Miss> {
@@ -137,8 +154,12 @@ fn stage_taps(
         Ok(taps) if taps.len() < most => Ok(taps),
         Ok(_) => Ok(narrow.unwrap_or_default()),
         Err(excess) => narrow.ok_or_else(|| {
-            let reached = mask.alias_db - db(excess);
-            miss("mask.alias_db", so_far.firs.len() + 1, mask.alias_db, reached, "dB")
+            let stage = so_far.firs.len() + 1;
+            if is_last && excess.pass > excess.stop {
+                let reached = -db(1.0 - excess.pass * (1.0 - from_db(-mask.pass_db)));
+                return miss("mask.pass_db", stage, mask.pass_db, reached, "dB");
+            }
+            miss("mask.alias_db", stage, mask.alias_db, mask.alias_db - db(excess.stop), "dB")
         }),
     }
 }
@@ -164,7 +185,7 @@ fn narrow(
     // The last stage can make up for a droop, but not for one that hides the pass band.
     let edge = into.max(spec.mask.pass_hz) / rate;
     let mut found = found.map(|t| (Taps::new(&t).gain_at(edge), t)).take_while(|(g, _)| *g > 0.5);
-    found.find(|(droop, taps)| excess(taps, &need) <= *droop).map(|(_, taps)| taps)
+    found.find(|(droop, taps)| excess(taps, &need).stop <= *droop).map(|(_, taps)| taps)
 }
 
 /// Lines of the specification that the integers miss, delay and cost not among them.
@@ -190,7 +211,7 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
     for (n, line) in spec.lines.iter().enumerate() {
         let offsets = [line.frequency_hz - spec.carrier_hz, line.frequency_hz + spec.carrier_hz];
         let left = offsets.map(|o| response.gain_at(o).abs()).into_iter().fold(0.0, f64::max);
-        if db(left) > -line.reject_db {
+        if line.reject_db > 0.0 && db(left) > -line.reject_db {
             let key = format!("line[{}].reject_db", n + 1);
             out.push(miss(&key, last, line.reject_db, -db(left), "dB"));
         }

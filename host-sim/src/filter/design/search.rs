@@ -1,7 +1,7 @@
 //! **Search**: the cheapest candidate whose integers keep every line of the specification, or the line
 //! that stands in the way.
 
-use super::candidates::{Candidate, NoCandidate, all};
+use super::candidates::{Candidate, NoCandidate, all, splits_well};
 use super::realise::{Miss, realise};
 use crate::filter::check::cost::instructions_per_sample;
 use crate::filter::check::cpu;
@@ -12,7 +12,7 @@ use crate::filter::subject::Subject;
 const TRIES: usize = 8;
 
 /// Failures in a row after which more candidates will not help.
-const FAILURES: usize = 6;
+const FAILURES: usize = 4;
 
 /// A specification that cannot be met: the line that fails, by how much, and the nearest that can.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,8 +50,32 @@ pub struct Found {
 /// Finds a plan.
 ///
 /// # Errors
-/// The line of the specification that cannot be met.
+/// The line of the specification that cannot be met. A rejection or pass band named as the nearest was
+/// found to be met.
 pub fn search(spec: &Spec) -> Result<Found, Box<Refusal>> {
+    let refusal = match once(spec) {
+        Err(refusal) if refusal.unit == "dB" && refusal.key.starts_with("mask.") => refusal,
+        other => return other,
+    };
+    // Rounded taps are a matter of luck: what one plan just missed another may not reach.
+    let mut nearest = refusal.nearest;
+    for _ in 0..8 {
+        let mut easier = spec.clone();
+        let rejection = refusal.key == "mask.alias_db";
+        nearest = if rejection { nearest - 0.01 } else { nearest * 1.01 };
+        *(if rejection { &mut easier.mask.alias_db } else { &mut easier.mask.pass_db }) = nearest;
+        nearest = match once(&easier) {
+            Ok(_) => return Err(Box::new(Refusal { nearest, ..*refusal })),
+            Err(other) if other.key != refusal.key => break,
+            Err(other) if rejection => other.nearest.min(nearest - 3.0),
+            Err(other) => other.nearest.max(nearest * 1.1),
+        };
+    }
+    let why = format!("{}; no plan was found near that, either", refusal.why);
+    Err(Box::new(Refusal { why, ..*refusal }))
+}
+
+fn once(spec: &Spec) -> Result<Found, Box<Refusal>> {
     let interval = interval(spec)?;
     edges(spec)?;
     let cpu = cpu(Some(&spec.mask));
@@ -62,7 +86,7 @@ pub fn search(spec: &Spec) -> Result<Found, Box<Refusal>> {
         candidates.iter().filter(|c| c.delay_s <= limit_s * 1.05).collect();
     if limit_s.is_finite() {
         let mut fastest: Vec<&Candidate> = candidates.iter().collect();
-        fastest.sort_by(|a, b| a.delay_s.total_cmp(&b.delay_s));
+        fastest.sort_by(|a, b| a.is_long().cmp(&b.is_long()).then(a.delay_s.total_cmp(&b.delay_s)));
         order.truncate(3 * TRIES);
         order.extend(fastest.into_iter().take(TRIES));
     }
@@ -122,11 +146,23 @@ fn interval(spec: &Spec) -> Result<u64, Box<Refusal>> {
     match spec.interval() {
         Some(interval) if interval >= 2 => Ok(interval),
         _ => {
-            let whole = (spec.rate_hz / spec.output_rate_hz).round().max(2.0);
+            let whole = nearest_total((spec.rate_hz / spec.output_rate_hz).round() as u64);
             let why = format!("{} Hz is no whole number, 2 or more, of output rates", spec.rate_hz);
-            Err(refusal("output_rate_hz", spec.output_rate_hz, spec.rate_hz / whole, "Hz", &why))
+            Err(refusal(
+                "output_rate_hz",
+                spec.output_rate_hz,
+                spec.rate_hz / whole as f64,
+                "Hz",
+                &why,
+            ))
         }
     }
+}
+
+/// The total ratio next to one that splits into stages of moderate ratios.
+fn nearest_total(total: u64) -> u64 {
+    let near = (0..).flat_map(|d| [total.saturating_sub(d), total + d]);
+    near.into_iter().find(|n| splits_well(*n)).unwrap_or(2)
 }
 
 /// Refuses bands that leave no room for a filter, and tones within the pass band.
@@ -144,7 +180,7 @@ fn edges(spec: &Spec) -> Result<(), Box<Refusal>> {
     }
     for (n, line) in spec.lines.iter().enumerate() {
         let offset = (line.frequency_hz - spec.carrier_hz).abs();
-        if offset <= mask.pass_hz && line.reject_db > mask.pass_db {
+        if offset <= mask.pass_hz && line.reject_db > 0.0 {
             let key = format!("line[{}].reject_db", n + 1);
             let why = format!("it lies {offset} Hz off the carrier, within the pass band");
             return Err(refusal(&key, line.reject_db, 0.0, "dB", &why));
@@ -158,8 +194,7 @@ fn no_candidate(spec: &Spec, none: NoCandidate) -> Box<Refusal> {
         NoCandidate::Factor(factor) => {
             let asked = spec.output_rate_hz;
             let total = spec.interval().unwrap_or(2);
-            let splits = |n: &u64| super::candidates::can_split(*n);
-            let near = (1..total).flat_map(|d| [total + d, total - d]).find(splits).unwrap_or(2);
+            let near = nearest_total(total);
             let why =
                 format!("the total ratio {total} has the factor {factor}, too large for a stage");
             refusal("output_rate_hz", asked, spec.rate_hz / near as f64, "Hz", &why)
@@ -167,6 +202,11 @@ fn no_candidate(spec: &Spec, none: NoCandidate) -> Box<Refusal> {
         NoCandidate::Register => {
             let why = "no CIC that rejects enough fits the register";
             refusal("register_bits", spec.register_bits.into(), 128.0, "bits", why)
+        }
+        NoCandidate::Carrier(nearest) => {
+            let why =
+                "the path is coherent, and the carrier repeats with no divisor of the total ratio";
+            refusal("carrier_hz", spec.carrier_hz, nearest, "Hz", why)
         }
         NoCandidate::Leak(db) => {
             let asked = spec.mask.alias_db;
@@ -185,7 +225,7 @@ fn unmet(missed: &[Miss]) -> Refusal {
     let closest = missed
         .iter()
         .filter(|m| m.key == most.key)
-        .min_by(|a, b| (a.asked - a.reached).abs().total_cmp(&(b.asked - b.reached).abs()))
+        .min_by(|a, b| a.shortfall_db().total_cmp(&b.shortfall_db()))
         .unwrap_or(most);
     Refusal {
         key: closest.key.clone(),

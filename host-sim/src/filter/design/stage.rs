@@ -7,9 +7,26 @@ use crate::filter::spec::Method;
 /// Most taps of a stage that are tried.
 pub const MOST_TAPS: usize = 1500;
 
-/// Largest error of `taps` over what the need allows: 1 or less fulfils it.
+/// Largest errors of taps over what a need allows: 1 or less fulfils it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Excess {
+    /// In the pass band.
+    pub pass: f64,
+    /// In the stop bands.
+    pub stop: f64,
+}
+
+impl Excess {
+    /// The larger.
+    #[must_use]
+    pub fn most(self) -> f64 {
+        self.pass.max(self.stop)
+    }
+}
+
+/// Largest errors of `taps`.
 #[must_use]
-pub fn excess(taps: &[f64], need: &Need<'_>) -> f64 {
+pub fn excess(taps: &[f64], need: &Need<'_>) -> Excess {
     let response = Taps::new(taps);
     let points = |width: f64| ((width * taps.len() as f64 * 12.0).ceil() as i32).max(6);
     let scan = |low: f64, high: f64, error: &dyn Fn(f64) -> f64| -> f64 {
@@ -22,7 +39,7 @@ pub fn excess(taps: &[f64], need: &Need<'_>) -> f64 {
     let stop = |&(low, high): &(f64, f64)| {
         scan(low, high, &|f| response.gain_at(f).abs() / (need.leak)(f))
     };
-    need.stops.iter().map(stop).fold(pass, f64::max)
+    Excess { pass, stop: need.stops.iter().map(stop).fold(0.0, f64::max) }
 }
 
 /// Taps of one length by a method.
@@ -50,19 +67,21 @@ pub fn shortest(
     ratio: u64,
     guess: usize,
     need: &Need<'_>,
-) -> Result<Vec<f64>, f64> {
+) -> Result<Vec<f64>, Excess> {
     let half_band = method == Method::HalfBand && ratio == 2;
     // Half-band filters are 4 J - 1 long; others may have any length.
     let length = |n: usize| if half_band { 4 * n - 1 } else { n };
-    let mut closest = f64::INFINITY;
+    let mut closest = Excess { pass: f64::INFINITY, stop: f64::INFINITY };
     let mut attempt = |n: usize| -> Option<Vec<f64>> {
         let found = taps(method, ratio, length(n), need)?;
         let excess = excess(&found, need);
-        closest = closest.min(excess);
-        (excess <= 1.0).then_some(found)
+        if excess.most() < closest.most() {
+            closest = excess;
+        }
+        (excess.most() <= 1.0).then_some(found)
     };
     // A guess is never off by more than this.
-    let most = (4 * guess + 64).min(MOST_TAPS);
+    let most = (6 * guess + 64).min(MOST_TAPS);
     let scaled = |taps: usize| if half_band { taps.div_ceil(4) } else { taps };
     let most = scaled(most);
     let mut high = scaled(guess).clamp(3, most);
