@@ -34,7 +34,8 @@ pub fn spec(text: &str) -> Spec {
     Spec::parse(Path::new("spec.toml"), text).expect("a good specification")
 }
 
-/// A plan from its text.
+/// A plan from its text. Not every test reads one.
+#[allow(dead_code)]
 pub fn subject(text: &str) -> Subject {
     Subject::parse(Path::new("plan.toml"), text, None).expect("a good plan")
 }

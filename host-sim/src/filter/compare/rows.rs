@@ -65,6 +65,9 @@ enum Worse {
     Either,
 }
 
+/// Smallest change of a worst gain that counts, decibels: it is searched for, and found to some 1e-9.
+const RESOLUTION_DB: f64 = 1e-6;
+
 /// Rows of all numbers.
 #[must_use]
 pub fn numbers(
@@ -81,8 +84,10 @@ pub fn numbers(
             Worse::Less => (-apart).max(0.0),
             Worse::Either => apart.abs(),
         };
-        // Two infinities of one sign, a tone on a zero of both, are no change.
-        let change = if values[0] == values[1] { 0.0 } else { change };
+        // Two infinities of one sign, a tone on a zero of both, are no change; nor is what two searches
+        // for a worst decibel may differ by.
+        let found = unit == "dB" && change < RESOLUTION_DB;
+        let change = if values[0] == values[1] || found { 0.0 } else { change };
         out.push(Row {
             stage: stage.to_owned(),
             name: name.to_owned(),
