@@ -36,27 +36,53 @@ fn grid(half_hz: f64, seconds: f64, both: bool) -> Vec<f64> {
     (first..=steps).map(|k| half_hz * k as f64 / steps as f64).collect()
 }
 
-/// Largest of `size` over a grid, then between the neighbours of the largest point (golden section).
+/// Local maxima this much below the largest of a grid may be the largest between its points: a ripple
+/// is met within a sixteenth of its period, where it is at least cos(pi/8) of its height.
+const NEAR: f64 = 0.92;
+
+/// Largest of `size` over a grid and, around each point that may be next to it, between the points.
 fn largest(grid: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
     let values: Vec<f64> = grid.iter().map(|x| size(*x)).collect();
-    let Some(best) = (0..values.len()).max_by(|a, b| values[*a].total_cmp(&values[*b])) else {
-        return (0.0, 0.0);
-    };
-    let (mut low, mut high) = (grid[best.saturating_sub(1)], grid[(best + 1).min(grid.len() - 1)]);
-    let (mut at, mut found) = (grid[best], values[best]);
-    let golden = (5f64.sqrt() - 1.0) / 2.0;
-    for _ in 0..24 {
-        let (a, b) = (high - golden * (high - low), low + golden * (high - low));
-        let (at_a, at_b) = (size(a), size(b));
-        if at_a > found {
-            (at, found) = (a, at_a);
+    let most = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut found = (0.0, f64::NEG_INFINITY);
+    for (n, value) in values.iter().enumerate() {
+        let left = grid[n.saturating_sub(1)];
+        let right = grid[(n + 1).min(grid.len() - 1)];
+        let beside = [n.checked_sub(1), Some(n + 1)];
+        let is_local =
+            beside.into_iter().flatten().all(|k| values.get(k).is_none_or(|v| v <= value));
+        if !is_local || *value < most - (1.0 - NEAR) * most.abs() {
+            continue;
         }
-        if at_b > found {
-            (at, found) = (b, at_b);
+        let top = golden(left, right, &size);
+        for candidate in [(grid[n], *value), top] {
+            if candidate.1 > found.1 {
+                found = candidate;
+            }
         }
-        if at_a > at_b { high = b } else { low = a }
     }
-    (at, found)
+    found
+}
+
+/// Largest value between two points by golden sections: enough of them that the value, flat at its top,
+/// is right to its last digits.
+fn golden(mut low: f64, mut high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) {
+    let golden = (5f64.sqrt() - 1.0) / 2.0;
+    let inner = |low: f64, high: f64| [high - golden * (high - low), low + golden * (high - low)];
+    let [mut a, mut b] = inner(low, high);
+    let (mut at_a, mut at_b) = (size(a), size(b));
+    for _ in 0..28 {
+        if at_a > at_b {
+            (high, b, at_b) = (b, a, at_a);
+            a = inner(low, high)[0];
+            at_a = size(a);
+        } else {
+            (low, a, at_a) = (a, b, at_b);
+            b = inner(low, high)[1];
+            at_b = size(b);
+        }
+    }
+    if at_a > at_b { (a, at_a) } else { (b, at_b) }
 }
 
 /// Gains furthest above and below 1 from zero to `pass_hz`, which may be the same.
