@@ -9,7 +9,7 @@ use crate::filter::spec::Spec;
 use crate::output::write_text;
 use clap::Args;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments.
 #[derive(Args, Debug)]
@@ -43,24 +43,42 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             return Ok(false);
         }
     };
-    let text = write::plan(&found.subject, &comment(&spec, &found));
-    write_text(&options.out, &text)?;
+    let comment = comment(&spec, &found, &options.spec);
+    write_text(&options.out, &write::plan(&found.subject, &comment))?;
+    if options.json {
+        let subject = &found.subject;
+        let plan = &subject.plan;
+        print_json(&json!({
+            "schema": 1, "command": "filter design", "pass": true, "order": plan.order,
+            "ratio": plan.ratio,
+            "firs": plan.firs.iter()
+                .map(|f| json!({"ratio": f.ratio, "taps": f.taps.len()})).collect::<Vec<_>>(),
+            "instructions_per_sample": found.cost, "delay_s": subject.delay_s(),
+            "candidates": found.candidates[0], "worked_out": found.candidates[1],
+            "wall_s": started.elapsed().as_secs_f64(),
+        }));
+    }
+    let lines = comment.join("\n");
+    let out = options.out.display();
     say(
         options.json,
-        &format!("{:.1} s\n{:?}\n", started.elapsed().as_secs_f64(), comment(&spec, &found)),
+        &format!("{lines}\n{out} written, {:.1} s\n", started.elapsed().as_secs_f64()),
     );
     Ok(true)
 }
 
-fn comment(spec: &Spec, found: &Found) -> Vec<String> {
+/// What stands at the top of the plan file.
+fn comment(spec: &Spec, found: &Found, path: &Path) -> Vec<String> {
     let plan = &found.subject.plan;
     let firs = plan.firs.iter().map(|f| format!("FIR {} taps, ratio {}", f.taps.len(), f.ratio));
     let stages = std::iter::once(format!("CIC of order {}, ratio {}", plan.order, plan.ratio));
+    let name = path.file_name().map_or(String::new(), |n| n.to_string_lossy().into_owned());
     vec![
-        stages.chain(firs).collect::<Vec<_>>().join("; "),
+        format!("Made by `quietgap filter design` from {name}."),
+        stages.chain(firs).collect::<Vec<_>>().join("; ") + ".",
         format!(
-            "{:.2} instructions per sample and channel on a {}, delay {} s; cheapest of {} worked out, \
-             {} listed",
+            "{:.2} instructions per sample and channel on a {}, delay {} s; cheapest of {} plans worked out, \
+             of {} that were listed.",
             found.cost,
             cpu(Some(&spec.mask)).name,
             found.subject.delay_s(),
