@@ -1,6 +1,7 @@
 //! `quietgap filter` from the command line: exit codes, JSON keys, refusals with file, line and key,
 //! nothing written where nothing should be.
 
+#[allow(dead_code)]
 mod common;
 #[path = "filter/specs.rs"]
 mod specs;

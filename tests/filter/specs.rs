@@ -29,7 +29,8 @@ pub const WORKLOADS: [(&str, &str); 4] = [
     ),
 ];
 
-/// A specification from its text.
+/// A specification from its text. Not every test reads one.
+#[allow(dead_code)]
 pub fn spec(text: &str) -> Spec {
     Spec::parse(Path::new("spec.toml"), text).expect("a good specification")
 }
