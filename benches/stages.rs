@@ -36,6 +36,7 @@ fn front_end(c: &mut Criterion, name: &str, carrier: CarrierRatio) {
         differential_delay: 1,
         path: Path::Auto,
         watch: Watch::EverySample,
+        pruned_bits: 0,
     };
     let mut stage: Box<FrontEnd<i64, 2, CHANNELS, 128>> =
         Box::new(FrontEnd::new(carrier, config, CHANNELS, 24).expect("a good plan"));

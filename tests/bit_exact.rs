@@ -8,6 +8,8 @@ use proptest::prelude::ProptestConfig;
 mod front_end;
 #[path = "bit_exact/no_panic.rs"]
 mod no_panic;
+#[path = "bit_exact/pruned.rs"]
+mod pruned;
 #[path = "bit_exact/readout.rs"]
 mod readout;
 #[path = "bit_exact/slow_stages.rs"]

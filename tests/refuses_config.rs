@@ -79,6 +79,7 @@ fn good() -> Setup {
             differential_delay: 1,
             path: Path::Auto,
             watch: Watch::EverySample,
+            pruned_bits: 0,
         },
         firs: Vec::new(),
         channels: 3,

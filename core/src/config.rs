@@ -57,6 +57,10 @@ pub struct FrontEndConfig {
     pub path: Path,
     /// Codes watched for over-range.
     pub watch: Watch,
+    /// Bits at the bottom of every section sum that are rounded off before the CIC's register, 0 to
+    /// 32: Hogenauer's pruning at the first stage, so that a longer CIC fits the register, or its
+    /// cosines keep more bits.
+    pub pruned_bits: u8,
 }
 
 /// One FIR decimator.

@@ -254,6 +254,15 @@ impl Folding {
         (most[usize::from(folding.alternate)] > 0).then_some(folding)
     }
 
+    /// Rows of a half period where the period is even, else of a period, whatever the sections: short
+    /// ones, whose sums leave room for the bits that pruning rounds off.
+    #[must_use]
+    pub fn short(period: u32, order: u32, code_bits: u32) -> Option<Self> {
+        let even = period.is_multiple_of(2);
+        let folding = Self { columns: if even { period / 2 } else { period }, alternate: even };
+        (most_rows(order, code_bits, even) > 0).then_some(folding)
+    }
+
     /// Longest section, samples; zero where not even one row (or two) fits.
     #[must_use]
     pub fn section(self, order: u32, code_bits: u32) -> u32 {

@@ -8,7 +8,7 @@
 //! y\[k\] = 2^-s sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i 2 pi f_c n / f_s)
 //!
 //! with h the impulse response of a CIC (order N, ratio R, differential delay M), h's sum
-//! (R M)^N, and one rounding, half to even, into Q12.52. The shift s makes a full-scale
+//! (R M)^N, and one rounding, half to even, into Q12.52 (with pruning one more, of each section sum). The shift s makes a full-scale
 //! carrier between 0.5 and 1.0 ([`words_per_code`] tells the exact factor).
 
 pub mod way;
@@ -16,7 +16,7 @@ pub mod way;
 use crate::cic::{Cic, CicBank, IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage};
-use crate::fold::{self, Folding};
+use crate::fold::{self, Folding, sum_bound};
 use crate::guard::{Checksum, Voted};
 use crate::list::List;
 use crate::mixer::{self, TABLE_BITS, section};
@@ -56,12 +56,16 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
 pub fn folding(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<Folding> {
     let ratio = u32::from(config.ratio);
     let period = carrier.period().filter(|period| ratio.is_multiple_of(*period))?;
-    Folding::new(period, ratio, config.order.into(), code_bits).filter(|folding| {
-        match config.path {
-            Path::Auto => folding.columns <= fold::MAX_COLUMNS,
-            Path::Coherent => true,
-            Path::General => false,
-        }
+    let order = config.order.into();
+    let folding = if config.pruned_bits > 0 {
+        Folding::short(period, order, code_bits)
+    } else {
+        Folding::new(period, ratio, order, code_bits)
+    };
+    folding.filter(|folding| match config.path {
+        Path::Auto => folding.columns <= fold::MAX_COLUMNS,
+        Path::Coherent => true,
+        Path::General => false,
     })
 }
 
@@ -69,13 +73,26 @@ pub fn folding(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) ->
 /// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
 /// that leaves fewer than 22 for that takes the most and needs a 128-bit register.
 #[must_use]
-pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
+pub fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
     let delay = config.differential_delay as u32;
     let taken = width(code_bits, config.order as u32, config.ratio as u32, delay);
-    let most = match folded {
+    let taken = taken.saturating_sub(config.pruned_bits as u32);
+    let mut most = match folded {
         Some(folding) => folding.most_fraction_bits(),
         None => TABLE_BITS,
     };
+    if config.pruned_bits > 0 {
+        // What is rounded off has to be there: sums of a section within 62 bits, not modulo 2^64.
+        let longest = match folded {
+            Some(folding) => folding.section(config.order as u32, code_bits),
+            None => 1,
+        };
+        let samples = if longest < config.ratio as u32 { longest } else { config.ratio as u32 };
+        let room = sum_bound(config.order as u32, code_bits, samples).leading_zeros();
+        // Of 128 bits, 66 stand above the 62nd.
+        let room = room.saturating_sub(66);
+        most = if room < most { room } else { most };
+    }
     if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
 }
 
@@ -126,6 +143,7 @@ pub struct FrontEnd<
     /// Frames of the running interval taken.
     at: Voted<u32>,
     shift: Shift,
+    pruned: u32,
 }
 
 impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, W: Way<ORDER>>
@@ -166,8 +184,11 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             check("samples in a folded section", rows.into(), 1, i64::MAX)?;
         }
         let folds = folding(carrier, config, code_bits);
+        check("pruned bits", config.pruned_bits.into(), 0, 32)?;
+        let pruned = u32::from(config.pruned_bits);
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
+        let bits = bits.saturating_sub(pruned);
         check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
         let section = section_length(config, code_bits, folds);
         check("samples in a section", section.into(), 1, ratio.into())?;
@@ -188,7 +209,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         })?;
         let (_, exponent) = words_per_code(config, code_bits);
         // The mixer halves an amplitude.
-        let shift = exponent + fraction_bits as i32 - 1;
+        let shift = exponent + fraction_bits as i32 - 1 - pruned as i32;
         Ok(Self {
             watch: OverRange::new(channels, code_bits, config.watch),
             way,
@@ -201,6 +222,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             last_weights: step_weights(last),
             at: Voted::new(0),
             shift: Shift::new(shift),
+            pruned,
         })
     }
 
@@ -262,6 +284,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         sum.add_all_long(&self.whole_weights);
         sum.add_all_long(&self.last_weights);
         self.shift.check(sum);
+        sum.add(self.pruned);
     }
 
     /// Takes whole frames off the front of `frames` until an interval is full: then writes each
@@ -300,6 +323,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
                 step: if last { &self.last_weights } else { &self.whole_weights },
                 interval: &self.interval_weights,
                 shift: self.shift,
+                pruned: self.pruned,
             };
             let saturated = self.way.finish(end, &mut self.cics, out);
             if last {

@@ -114,6 +114,9 @@ pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
     /// Product, modulo 2^BITS.
     #[must_use]
     fn times(self, factor: i64) -> Self;
+    /// Divided by 2^bits, 0 to 32, half to even.
+    #[must_use]
+    fn pruned(self, bits: u32) -> Self;
     /// Divided by 2^shift (multiplied where negative), half to even, to Q12.52, saturated at ±8;
     /// the flag tells that it had to saturate.
     fn to_word(self, shift: Shift) -> (Word, bool);
@@ -160,6 +163,9 @@ impl Register for i128 {
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(Self::from(factor))
     }
+    fn pruned(self, bits: u32) -> Self {
+        shift_round(self, bits)
+    }
     #[inline]
     fn to_word(self, shift: Shift) -> (Word, bool) {
         let x = if shift.bits >= 0 {
@@ -189,6 +195,9 @@ impl Register for i64 {
     #[inline(always)]
     fn times(self, factor: i64) -> Self {
         self.wrapping_mul(factor)
+    }
+    fn pruned(self, bits: u32) -> Self {
+        shift_round(self.into(), bits) as Self
     }
     #[inline]
     fn to_word(self, shift: Shift) -> (Word, bool) {

@@ -30,6 +30,7 @@ impl Plan {
             differential_delay: self.delay,
             path,
             watch: if self.sparse { Watch::Sparse } else { Watch::EverySample },
+            pruned_bits: 0,
         }
     }
     fn outputs(&self) -> usize {

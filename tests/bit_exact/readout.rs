@@ -46,6 +46,7 @@ impl Plan {
             differential_delay: self.delay,
             path: self.path,
             watch: self.watch,
+            pruned_bits: 0,
         }
     }
     pub fn interval(&self) -> u64 {

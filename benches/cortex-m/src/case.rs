@@ -69,6 +69,7 @@ impl Settings {
             differential_delay: words.next() as u8,
             path: [Path::Auto, Path::Coherent, Path::General][words.next() as usize],
             watch: [Watch::EverySample, Watch::Sparse][words.next() as usize],
+            pruned_bits: words.next() as u8,
         };
         let mut firs = Vec::new();
         for _ in 0..words.next() {

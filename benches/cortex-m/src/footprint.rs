@@ -60,6 +60,7 @@ pub fn run<
                 differential_delay: 1,
                 path: Path::Auto,
                 watch: Watch::EverySample,
+                pruned_bits: 0,
             },
             firs: &firs,
             alignments: &alignments,

@@ -41,6 +41,8 @@ pub struct SectionEnd<'a, const ORDER: usize> {
     pub interval: &'a IntervalWeights<ORDER>,
     /// From the register to words.
     pub shift: Shift,
+    /// Bits of the sums that the register does without.
+    pub pruned: u32,
 }
 
 impl<const ORDER: usize> SectionEnd<'_, ORDER> {
@@ -48,6 +50,7 @@ impl<const ORDER: usize> SectionEnd<'_, ORDER> {
     /// last, else zero; whether the word had to saturate.
     #[inline(always)]
     pub fn take<R: Register>(self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
+        let sums = if self.pruned > 0 { sums.map(|sum| sum.pruned(self.pruned)) } else { sums };
         if self.last {
             cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
         } else {

@@ -116,7 +116,8 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
         Watch::EverySample => "EverySample",
         Watch::Sparse => "Sparse",
     };
-    writeln!(text, "    path: Path::{path},\n    watch: Watch::{watch},\n}};")?;
+    writeln!(text, "    path: Path::{path},\n    watch: Watch::{watch},")?;
+    writeln!(text, "    pruned_bits: {},\n}};", front.pruned_bits)?;
     writeln!(text, "/// FIR stages.")?;
     writeln!(text, "pub const FIRS: [FirConfig<'static>; {}] = [", plan.firs.len())?;
     for (n, f) in plan.firs.iter().enumerate() {

@@ -47,6 +47,9 @@ pub struct Spec {
     /// Bits of the CIC's register, 64 or 128.
     #[serde(default = "register")]
     pub register_bits: u32,
+    /// Bits at the bottom of every section sum that the register does without, as in a plan.
+    #[serde(default)]
+    pub pruned_bits: u8,
     /// Orders of the CIC to choose from.
     #[serde(default = "orders")]
     pub orders: Vec<u8>,
@@ -120,6 +123,7 @@ impl Spec {
             let message = format!("is {}, allowed 64 or 128", self.register_bits);
             return Err(source.fault(&["register_bits"], message));
         }
+        source.range(&["pruned_bits"], self.pruned_bits.into(), 0.0, 32.0)?;
         if self.orders.is_empty() || self.orders.iter().any(|n| !(1..=6).contains(n)) {
             let message = format!("are {:?}, allowed one or more of 1 to 6", self.orders);
             return Err(source.fault(&["orders"], message));

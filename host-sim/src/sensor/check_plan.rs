@@ -35,6 +35,7 @@ impl PlanSource<'_> {
         self.range(&["order"], plan.order.into(), 1.0, 6.0)?;
         self.range(&["ratio"], plan.ratio.into(), 2.0, 4096.0)?;
         self.range(&["differential_delay"], plan.differential_delay.into(), 1.0, 2.0)?;
+        self.range(&["pruned_bits"], plan.pruned_bits.into(), 0.0, 32.0)?;
         let rate_hz = rate_hz.or(plan.rate_hz);
         let top = rate_hz.unwrap_or(1e9);
         self.range(&["rate_hz"], plan.rate_hz.unwrap_or(1.0), 1.0, 1e9)?;

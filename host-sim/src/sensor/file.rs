@@ -270,6 +270,9 @@ pub struct PlanFile {
     /// Front end: folded where possible (auto), folded or refused, or mixed sample by sample.
     #[serde(default)]
     pub path: PathFile,
+    /// Bits at the bottom of every section sum that the CIC's register does without.
+    #[serde(default)]
+    pub pruned_bits: u8,
     /// Codes watched for over-range: every one, or (sparse) every 251st of each channel.
     #[serde(default)]
     pub watch: WatchFile,

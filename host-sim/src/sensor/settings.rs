@@ -204,6 +204,7 @@ impl From<&PlanFile> for FrontEndConfig {
                 WatchFile::EverySample => Watch::EverySample,
                 WatchFile::Sparse => Watch::Sparse,
             },
+            pruned_bits: plan.pruned_bits,
         }
     }
 }

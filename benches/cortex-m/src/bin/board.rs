@@ -95,6 +95,7 @@ fn main() -> ! {
                 differential_delay: 1,
                 path: Path::Auto,
                 watch: Watch::EverySample,
+                pruned_bits: 0,
             },
             firs: &[FirConfig { ratio: 5, taps: &taps, scale_bits: 30 }],
             alignments: &[Alignment::NONE; CHANNELS],

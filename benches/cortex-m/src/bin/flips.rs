@@ -78,6 +78,7 @@ fn build<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> Board<W> {
             differential_delay: 1,
             path: Path::Auto,
             watch,
+            pruned_bits: 0,
         },
         firs: &firs,
         alignments: &[Alignment { cosine: Fraction::lit("0.8"), sine: Fraction::lit("0.6") };

@@ -1,13 +1,14 @@
 //! **Check**: everything that a plan's integers do, and whether that keeps the plan's mask.
 //!
 //! [`bands`] finds the worst gains, [`settling`] the responses in time, [`words`] the worst of every
-//! word, [`noise`] the rounding's, [`rest`] runs the integers, [`cost`] counts instructions and
+//! word, [`noise`] the rounding's ([`pruning`] that of a CIC's stages), [`rest`] runs the integers, [`cost`] counts instructions and
 //! memory; [`limits`] judges.
 
 pub mod bands;
 pub mod cost;
 pub mod limits;
 pub mod noise;
+pub mod pruning;
 pub mod rest;
 pub mod settling;
 pub mod show;

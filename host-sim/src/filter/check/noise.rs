@@ -4,6 +4,7 @@
 //! in-phase amplitude takes up an ideal converter's rounding with a one-sided density of
 //! 4/(12 f_s) codes^2/Hz: twice the mixer's cosine doubles its power.
 
+use super::pruning::section_variance;
 use crate::filter::integers::steps_per_code;
 use crate::filter::subject::{Subject, stage_name};
 use quietgap_core::front_end::{folding, fraction_bits, section_length, words_per_code};
@@ -48,6 +49,19 @@ pub fn roundings(subject: &Subject) -> Vec<Rounding> {
         let steps = 2f64.powi(fraction as i32) * length / 2.0;
         let name = "front end".to_owned();
         out.push(entry(name, "turned sums of a section", steps, subject.rate_hz / length));
+    }
+    if front.pruned_bits > 0 {
+        // Steps of 2^pruned of 2^-f codes, half an amplitude out of the mixer, gain (R M)^N behind.
+        let fraction = fraction_bits(front, code, folded) as i32;
+        let plan = &subject.plan;
+        let sizes = [plan.order.into(), plan.ratio.into(), plan.differential_delay.into()];
+        let [order, ratio, delay]: [usize; 3] = sizes;
+        let section = section_length(front, code, folded).max(1) as usize;
+        let variance = 12.0 * section_variance(order, ratio, delay, section);
+        let gain = ((ratio * delay) as f64).powi(order as i32);
+        let steps = 2f64.powi(fraction - i32::from(front.pruned_bits)) * gain / 2.0;
+        let rate = subject.rate_hz / ratio as f64;
+        out.push(entry(stage_name(0), "pruned section sums", steps / variance.sqrt(), rate));
     }
     let (gain, exponent) = words_per_code(front, code);
     let mut steps = gain as f64 * 2f64.powi(-exponent);

@@ -54,6 +54,7 @@ pub fn words(subject: &Subject) -> Vec<WordUse> {
         }
     }
     let bits = width(code + fraction, order, plan.ratio.into(), plan.differential_delay.into());
+    let bits = bits.saturating_sub(plan.pruned_bits.into());
     let register = plan.register_bits;
     let worst = 2f64.powi(bits as i32 - register as i32);
     out.push(of("CIC", "register", register, worst));

@@ -130,6 +130,7 @@ pub fn plan(spec: &Spec, order: u8, ratio: u16) -> PlanFile {
         differential_delay: 1,
         path: spec.path,
         watch: spec.watch,
+        pruned_bits: spec.pruned_bits,
         rate_hz: Some(spec.rate_hz),
         output_rate_hz: Some(spec.output_rate_hz),
         carrier_hz: Some(spec.carrier_hz),
@@ -158,6 +159,7 @@ fn fits(spec: &Spec, carrier: quietgap_core::CarrierRatio, front: FrontEndConfig
     let folded = folding(carrier, front, spec.code_bits);
     let fraction = fraction_bits(front, spec.code_bits, folded);
     let bits = width(spec.code_bits + fraction, front.order.into(), front.ratio.into(), 1);
+    let bits = bits.saturating_sub(front.pruned_bits.into());
     let coherent = front.path != quietgap_core::config::Path::Coherent || folded.is_some();
     coherent
         && bits <= spec.register_bits.min(127)

@@ -25,6 +25,9 @@ pub fn plan(subject: &Subject, comment: &[String]) -> String {
         PathFile::Coherent => line("path = \"coherent\"".to_owned()),
         PathFile::General => line("path = \"general\"".to_owned()),
     }
+    if plan.pruned_bits > 0 {
+        line(format!("pruned_bits = {}", plan.pruned_bits));
+    }
     if plan.watch == WatchFile::Sparse {
         line("watch = \"sparse\"".to_owned());
     }
