@@ -31,15 +31,10 @@ fn hogenauers_example() {
 /// one (N = 4, R = 10, 12 bits to 16: the eighth is exactly 8), one wider at the output than needed.
 #[test]
 fn other_examples() {
-    let cases: [(usize, usize, usize, u32, u32, &[u32]); 4] = [
-        (3, 8, 1, 12, 12, &[0, 3, 4, 5, 6, 7, 9]),
-        (3, 16, 1, 16, 16, &[1, 4, 7, 8, 9, 10, 12]),
-        (3, 32, 2, 8, 10, &[0, 5, 10, 12, 13, 14, 16]),
-        (5, 64, 1, 16, 24, &[0, 0, 5, 9, 14, 16, 17, 18, 19, 19, 22]),
-    ];
-    for (order, ratio, delay, bits_in, bits_out, want) in cases {
-        assert_eq!(discards(order, ratio, delay, bits_in, bits_out), want, "{order} {ratio}");
-    }
+    assert_eq!(discards(3, 8, 1, 12, 12), [0, 3, 4, 5, 6, 7, 9]);
+    assert_eq!(discards(3, 16, 1, 16, 16), [1, 4, 7, 8, 9, 10, 12]);
+    assert_eq!(discards(3, 32, 2, 8, 10), [0, 5, 10, 12, 13, 14, 16]);
+    assert_eq!(discards(5, 64, 1, 16, 24), [0, 0, 5, 9, 14, 16, 17, 18, 19, 19, 22]);
     assert_eq!(discards(4, 10, 1, 12, 16)[7], 8);
     assert!(discards(2, 8, 1, 12, 30).iter().all(|bits| *bits == 0));
 }

@@ -120,7 +120,8 @@ const LEAST_FRACTION_BITS: u32 = 22;
 
 /// Mixer and first decimation of all channels.
 ///
-/// `R` is the CIC's register: `i64` on a board, `i128` for any plan. `W` is the [`Way`]: by default
+/// `R` is the CIC's register: `i64` on a board ([`crate::word::Pruned`] for a plan that prunes),
+/// `i128` for any plan. `W` is the [`Way`]: by default
 /// the plan decides; firmware for one sensor names its own.
 #[derive(Clone, Debug)]
 pub struct FrontEnd<
@@ -184,7 +185,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             check("samples in a folded section", rows.into(), 1, i64::MAX)?;
         }
         let folds = folding(carrier, config, code_bits);
-        check("pruned bits", config.pruned_bits.into(), 0, 32)?;
+        check("pruned bits", config.pruned_bits.into(), 0, if R::PRUNES { 32 } else { 0 })?;
         let pruned = u32::from(config.pruned_bits);
         let fraction_bits = fraction_bits(config, code_bits, folds);
         let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());

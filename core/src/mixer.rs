@@ -2,7 +2,7 @@
 //!
 //! Receives converter codes from [`crate::front_end`], hands section sums to [`crate::cic`].
 //!
-//! A section is short (some tens of samples), so its carrier can be split: within a section
+//! A section is short (at most 256 samples), so its carrier can be split: within a section
 //! the samples meet a fixed table of the carrier from phase zero, and the sums of the section
 //! are turned once by the exact phase of its first sample,
 //!
@@ -22,7 +22,7 @@ use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::Register;
 
-/// Most fraction bits of the local carrier table: sections shall be some tens of samples.
+/// Most fraction bits of the local carrier table: more would make sections of wide codes short.
 pub(crate) const TABLE_BITS: u32 = 28;
 /// Fraction bits of the turn by the section's phase: Q2.30.
 const TURN_BITS: u32 = 30;

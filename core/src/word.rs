@@ -96,13 +96,16 @@ pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
     (bits, rest)
 }
 
-/// A wrapping integer that holds a plan's CIC: `i64` on a board, `i128` where a plan needs it.
+/// A wrapping integer that holds a plan's CIC: `i64` on a board, [`Pruned`] there for a plan that
+/// prunes, `i128` where a plan needs it.
 ///
 /// Both give the same words for a plan that fits both: sums and products are taken modulo
 /// 2^[`Self::BITS`], and the front end refuses a plan whose output needs more bits.
 pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
     /// Width, sign included.
     const BITS: u32;
+    /// Whether it takes pruned plans. `i64` does not, and saves the code and the time for the others.
+    const PRUNES: bool;
     /// The same number.
     fn of(x: i64) -> Self;
     /// Sum, modulo 2^BITS.
@@ -147,6 +150,7 @@ impl Shift {
 
 impl Register for i128 {
     const BITS: u32 = 128;
+    const PRUNES: bool = true;
     #[inline(always)]
     fn of(x: i64) -> Self {
         Self::from(x)
@@ -180,6 +184,7 @@ impl Register for i128 {
 
 impl Register for i64 {
     const BITS: u32 = 64;
+    const PRUNES: bool = false;
     #[inline(always)]
     fn of(x: i64) -> Self {
         x
@@ -214,6 +219,39 @@ impl Register for i64 {
             self << shift.bits.unsigned_abs().min(63)
         };
         saturate_word(x)
+    }
+}
+
+/// An `i64` that takes pruned plans.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Pruned(i64);
+
+impl Register for Pruned {
+    const BITS: u32 = 64;
+    const PRUNES: bool = true;
+    #[inline(always)]
+    fn of(x: i64) -> Self {
+        Self(x)
+    }
+    #[inline(always)]
+    fn plus(self, other: Self) -> Self {
+        Self(self.0.plus(other.0))
+    }
+    #[inline(always)]
+    fn minus(self, other: Self) -> Self {
+        Self(self.0.minus(other.0))
+    }
+    #[inline(always)]
+    fn times(self, factor: i64) -> Self {
+        Self(self.0.times(factor))
+    }
+    #[inline]
+    fn pruned(self, bits: u32) -> Self {
+        Self(self.0.pruned(bits))
+    }
+    #[inline]
+    fn to_word(self, shift: Shift) -> (Word, bool) {
+        self.0.to_word(shift)
     }
 }
 

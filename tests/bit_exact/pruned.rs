@@ -8,7 +8,7 @@ use quietgap_core::cic::width;
 use quietgap_core::config::{FrontEndConfig, Path, Watch};
 use quietgap_core::front_end::{FrontEnd, folding, fraction_bits, section_length, words_per_code};
 use quietgap_core::phasor::Phasor;
-use quietgap_core::word::Register;
+use quietgap_core::word::{Pruned, Register};
 
 #[derive(Clone, Debug)]
 struct Plan {
@@ -47,7 +47,7 @@ impl Plan {
     fn codes(&self) -> Vec<i32> {
         Noise(self.seed).codes(
             self.bits,
-            self.seed % 4 == 0,
+            self.seed.is_multiple_of(4),
             OUTPUTS * usize::from(self.config.ratio),
         )
     }
@@ -146,7 +146,7 @@ proptest! {
         let wide = plan.any_core::<i128>();
         prop_assume!(wide.is_some());
         prop_assert_eq!(wide.as_ref(), Some(&plan.twin()));
-        if let Some(narrow) = plan.any_core::<i64>() {
+        if let Some(narrow) = plan.any_core::<Pruned>() {
             prop_assert_eq!(Some(narrow), wide);
         }
     }
@@ -168,7 +168,7 @@ fn pruning_makes_a_register_do() {
         let carrier = CarrierRatio::coherent(1, 10).expect("below half");
         let folded = folding(carrier, config, 24);
         let f = fraction_bits(config, 24, folded);
-        (f, FrontEnd::<i64, 4, 6, 512>::new(carrier, config, 6, 24).map(|_| ()))
+        (f, FrontEnd::<Pruned, 4, 6, 512>::new(carrier, config, 6, 24).map(|_| ()))
     };
     assert_eq!(width(24 + 22, 4, 160, 1), 76);
     let (bits, good) = front(12);
@@ -178,4 +178,17 @@ fn pruning_makes_a_register_do() {
     assert_eq!((refused.quantity, refused.max), ("CIC register bits", 64));
     let (_, most) = front(33);
     assert_eq!(most.expect_err("too many").quantity, "pruned bits");
+    // The plain register leaves pruning to `Pruned`.
+    let carrier = CarrierRatio::coherent(1, 10).expect("below half");
+    let config = FrontEndConfig {
+        order: 2,
+        ratio: 160,
+        differential_delay: 1,
+        path: Path::Auto,
+        watch: Watch::EverySample,
+        pruned_bits: 1,
+    };
+    let refused = FrontEnd::<i64, 2, 6, 512>::new(carrier, config, 6, 24).map(|_| ());
+    let refused = refused.expect_err("no pruning");
+    assert_eq!((refused.quantity, refused.given, refused.max), ("pruned bits", 1, 0));
 }

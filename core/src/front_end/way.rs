@@ -50,7 +50,11 @@ impl<const ORDER: usize> SectionEnd<'_, ORDER> {
     /// last, else zero; whether the word had to saturate.
     #[inline(always)]
     pub fn take<R: Register>(self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
-        let sums = if self.pruned > 0 { sums.map(|sum| sum.pruned(self.pruned)) } else { sums };
+        let sums = if R::PRUNES && self.pruned > 0 {
+            sums.map(|sum| sum.pruned(self.pruned))
+        } else {
+            sums
+        };
         if self.last {
             cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
         } else {

@@ -38,6 +38,20 @@ pub fn linear(check: &Check, to_hz: f64) -> Vec<(f64, f64)> {
     (0..=2 * POINTS).map(|k| (at(k), gain_db(check, at(k)))).collect()
 }
 
+/// Worst gain of each band that folds onto the mask's, by frequency. The CIC's own, apart from the
+/// others, stands alone.
+#[must_use]
+pub fn aliases(check: &Check) -> Vec<(f64, f64)> {
+    let mut out = Vec::new();
+    for alias in &check.aliases {
+        if alias.stage == 0 {
+            out.push((alias.offset_hz * (1.0 - 1e-6), FLOOR));
+        }
+        out.push((alias.offset_hz, alias.worst.db().max(FLOOR)));
+    }
+    out
+}
+
 /// Every so many values that a curve keeps its points.
 fn thinned(values: &[f64], step_s: f64) -> Vec<(f64, f64)> {
     let every = values.len().div_ceil(2 * POINTS);

@@ -94,7 +94,11 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     constant("Columns of the front end, all channels.", "COLUMNS", "usize", number(columns))?;
     constant("Room for taps.", "TAPS", "usize", number(taps))?;
     constant("Room for open sums.", "OPEN", "usize", number(sums))?;
-    let register = if plan.register_bits == 64 { "i64" } else { "i128" };
+    let register = match (plan.register_bits, plan.pruned_bits) {
+        (64, 0) => "i64",
+        (64, _) => "quietgap_core::word::Pruned",
+        _ => "i128",
+    };
     let way = if folded.is_some() { "Fold" } else { "Mixer" };
     writeln!(text, "/// Register of the CIC.\npub type Register = {register};")?;
     writeln!(text, "/// Way of the front end.\npub type Way = {way}<ORDER, CHANNELS, COLUMNS>;")?;

@@ -4,7 +4,7 @@ use super::subject::Subject;
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
-use quietgap_core::word::{Register, Word};
+use quietgap_core::word::{Pruned, Register, Word};
 use quietgap_core::{ConfigError, Stage};
 
 const CHANNELS: usize = 32;
@@ -23,7 +23,7 @@ pub struct Filters<const ORDER: usize> {
 impl<const ORDER: usize> Filters<ORDER> {
     fn new(subject: &Subject, channels: usize) -> Result<Box<Self>, ConfigError> {
         if subject.plan.register_bits == 64 {
-            Self::front::<i64>(subject, channels)?;
+            Self::front::<Pruned>(subject, channels)?;
         }
         let front = Self::front::<i128>(subject, channels)?;
         let firs = FirChain::new(&subject.firs(), channels, WORST)?;

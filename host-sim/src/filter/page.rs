@@ -133,7 +133,7 @@ fn pictures(plans: &[(&str, &Check)]) -> Markup {
                 curves
             }), "Droop and ripple of all stages together."))
             (figure(&axes("alias map", "frequency off the carrier / Hz", "worst gain in the band / dB", Scale::LogX,
-                with_stop(draw(&|c| c.aliases.iter().map(|a| (a.offset_hz, a.worst.db().max(curves::FLOOR))).collect()), half)),
+                with_stop(draw(&curves::aliases), half)),
                 "Each band that folds onto the mask's band, at its worst. Bands beyond repeat these, lower."))
         }
         (values(plans, output))

@@ -24,6 +24,9 @@ pub enum Codes<'a> {
 /// Settled outputs of a made run.
 const OUTPUTS: u64 = 128;
 
+/// Readings at either end that are not compared where they have to be interpolated.
+const EDGE: usize = 8;
+
 /// How the readings differ.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Difference {
@@ -72,8 +75,10 @@ pub fn difference(plans: [&Subject; 2], codes: &Codes<'_>, pass_hz: f64) -> Resu
     let (mut squares, mut max, mut count) = (0.0, 0.0f64, 0);
     for (x, y) in a.values.iter().zip(&b.values) {
         let y = if same { y.clone() } else { at_times(&b.at, y, &a.at)? };
-        // Outside the times of the other plan there is nothing to compare with.
-        let inside = |t: f64| same || (b.at[0]..=b.at[b.at.len() - 1]).contains(&t);
+        // Outside the times of the other plan there is nothing to compare with, and near its ends a
+        // spline does not know how to go on.
+        let edge = EDGE.min(b.at.len() / 4);
+        let inside = |t: f64| same || (b.at[edge]..=b.at[b.at.len() - 1 - edge]).contains(&t);
         for ((x, y), t) in x.iter().zip(&y).zip(&a.at) {
             if inside(*t) {
                 let apart = (x[0] - y[0]).hypot(x[1] - y[1]) / full;

@@ -158,7 +158,7 @@ impl Interpolation {
             .collect();
         let most = logs.iter().map(|l| l.0).fold(f64::NEG_INFINITY, f64::max);
         let weights: Vec<f64> = logs.iter().map(|(log, sign)| sign * (log - most).exp()).collect();
-        let sign = |k: usize| if k % 2 == 0 { 1.0 } else { -1.0 };
+        let sign = |k: usize| if k.is_multiple_of(2) { 1.0 } else { -1.0 };
         let above: f64 = weights.iter().zip(&points).map(|(w, p)| w * p.desired).sum();
         let below: f64 =
             weights.iter().zip(&points).enumerate().map(|(k, (w, p))| sign(k) * w / p.weight).sum();
