@@ -313,6 +313,23 @@ fn sensor_files() {
         bench.points(to, &error, "p.toml", &bad, at);
     }
 
+    // What a plan says it is for is the sensor's, or refused.
+    let for_it = "carrier_hz = 80000.0\ncode_bits = 24\npruned_bits = 0\n";
+    bench.put("p.toml", format!("{for_it}{plan_file}"));
+    bench.put("given.toml", &named);
+    bench.passes("a plan for this sensor", &run, &["new"]);
+    for (from, to, words) in [
+        ("80000.0", "80001.0", ["carrier_hz", "80001", "80000"]),
+        ("= 24", "= 18", ["code_bits", "18", "24"]),
+        ("pruned_bits = 0", "pruned_bits = 33", ["pruned_bits", "33", "0 to 32"]),
+        ("pruned_bits = 0", "register_bits = 32", ["register_bits", "32", "64 or 128"]),
+    ] {
+        let bad = format!("{}{plan_file}", for_it.replace(from, to));
+        bench.put("p.toml", &bad);
+        let error = bench.refused(to, &run, &words);
+        bench.points(to, &error, "p.toml", &bad, words[0]);
+    }
+
     let text = fast_sensor().replace("frequency_hz = 80000.0", "frequency_hz = 80001.7");
     let text = text.replace("ratio = 160", "ratio = 160\npath = \"coherent\"");
     refused(&mut bench, "not coherent", &text, "[plan]", &["front end", "carrier"]);
@@ -338,7 +355,7 @@ fn sensor_files() {
     bench.put("given.toml", fast_sensor() + &stage.repeat(6));
     bench.passes("six stages", &run, &["new"]);
     let text = fast_sensor() + &stage.repeat(7);
-    refused(&mut bench, "seven stages", &text, "plan", &["number of stages", "7", "0 to 6"]);
+    refused(&mut bench, "seven stages", &text, "plan", &["plan.fir", "7", "0 to 6"]);
     let text = fast_sensor().replace("gap_m = 0.002", "gap_m = 1e-30");
     refused(&mut bench, "no gap left", &text, "", &["given.toml", "bridge 1", "allowed"]);
     let text = fast_sensor().replace("[amplifier]", "[carrier.amplifier]");
