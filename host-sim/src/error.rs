@@ -33,6 +33,25 @@ impl std::fmt::Display for Error {
 
 impl std::error::Error for Error {}
 
+/// Longest text file that is read.
+const MOST_BYTES: u64 = 1 << 26;
+
+/// Reads a text file.
+///
+/// # Errors
+/// Not there, not a file, longer than 64 MiB, not UTF-8.
+pub fn read_text(path: &Path) -> Result<String> {
+    let fault = |e: &dyn std::fmt::Display| Error::in_file(path, None, e);
+    let found = std::fs::metadata(path).map_err(|e| fault(&e))?;
+    if !found.is_file() {
+        return Err(fault(&if found.is_dir() { "is a folder" } else { "is not a file" }));
+    }
+    if found.len() > MOST_BYTES {
+        return Err(fault(&format!("has {} bytes, allowed {MOST_BYTES}", found.len())));
+    }
+    std::fs::read_to_string(path).map_err(|e| fault(&e))
+}
+
 /// Line, counted from 1, of byte `offset` of `text`.
 #[must_use]
 pub fn line_of(text: &str, offset: usize) -> usize {

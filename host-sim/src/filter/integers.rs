@@ -106,7 +106,7 @@ impl Integers {
             let built = builder.spawn_scoped(scope, || Order::new(subject, channels));
             built.expect("a thread").join().expect("building does not panic")
         })?;
-        Ok(Self { order, channels, steps_per_code: steps_per_code(subject) })
+        Ok(Self { order, channels, steps_per_code: front_end_steps(subject) })
     }
 
     /// Whether the first decimation folds.
@@ -120,17 +120,23 @@ impl Integers {
         self.order.push(frames, self.channels, &mut sink);
     }
 
-    /// A phasor in codes of amplitude.
+    /// A phasor in codes of amplitude, as of FIR stages whose gain at zero frequency is 1: another gain
+    /// shows.
     #[must_use]
     pub fn codes(&self, phasor: &Phasor) -> [f64; 2] {
         [phasor.i, phasor.q].map(|w| w.to_bits() as f64 / self.steps_per_code)
     }
 }
 
+/// Steps of a word behind the CIC per code of the carrier's amplitude.
+fn front_end_steps(subject: &Subject) -> f64 {
+    let (gain, exponent) = words_per_code(subject.front_end(), subject.code_bits);
+    gain as f64 * 2f64.powi(-exponent)
+}
+
 /// Steps of an output word per code of the carrier's amplitude.
 #[must_use]
 pub fn steps_per_code(subject: &Subject) -> f64 {
-    let (gain, exponent) = words_per_code(subject.front_end(), subject.code_bits);
     let firs = subject.plan.firs.iter().map(crate::sensor::design::fir_gain);
-    gain as f64 * 2f64.powi(-exponent) * firs.product::<f64>()
+    front_end_steps(subject) * firs.product::<f64>()
 }

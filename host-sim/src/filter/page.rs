@@ -61,7 +61,7 @@ fn facts(check: &Check) -> Markup {
             thead { tr { th { "stage" } th { "ratio" } th { "taps" } th { "in, S/s" } th { "out, S/s" } } }
             tbody { @for row in check.stages() { tr {
                 td { (row.name) } td.n { (row.ratio) } td.n { (row.taps) }
-                td.n { (row.rate_in_hz) } td.n { (row.rate_out_hz) }
+                td.n { (short(row.rate_in_hz)) } td.n { (short(row.rate_out_hz)) }
             } } }
         } }
     }
@@ -72,7 +72,7 @@ fn limits(check: &Check) -> Markup {
         thead { tr { th { "limit" } th { "stage" } th { "value" } th { "allowed" } th { "unit" } th { "result" } } }
         @for l in &check.limits { tbody {
             tr {
-                td { (l.name) } td { (l.stage) } td.n { (short(l.value)) } td.n { (short(l.limit)) }
+                td { (l.name) } td { (l.stage) } td.n { (short(l.value)) } td.n { (l.allowed()) }
                 td { (l.unit) }
                 td class=(if l.pass { "pass" } else { "missed" }) { (if l.pass { "pass" } else { "MISSED" }) }
             }

@@ -1,7 +1,7 @@
 //! **Specification** of a decimation plan: TOML, SI units, the unit in the key.
 
 use crate::cycles::CPUS;
-use crate::error::{Error, Result};
+use crate::error::{Result, read_text};
 use crate::sensor::check::Source;
 use crate::sensor::file::{LineFile, MaskFile, PathFile, WatchFile};
 use crate::sensor::parse_toml;
@@ -69,6 +69,9 @@ pub struct Spec {
     pub lines: Vec<LineFile>,
 }
 
+/// Largest ratio of the rates.
+const MOST_RATIO: f64 = 1e7;
+
 fn one() -> u8 {
     1
 }
@@ -95,7 +98,7 @@ impl Spec {
     /// # Errors
     /// Unreadable file, syntax, unknown key, or a value out of its range: file, line, key.
     pub fn load(path: &Path) -> Result<Self> {
-        let text = std::fs::read_to_string(path).map_err(|e| Error::in_file(path, None, e))?;
+        let text = read_text(path)?;
         Self::parse(path, &text)
     }
 
@@ -115,7 +118,7 @@ impl Spec {
         source.range(&["rate_hz"], self.rate_hz, 1.0, 1e9)?;
         let half = self.rate_hz / 2.0;
         source.range(&["carrier_hz"], self.carrier_hz, 1e-6, half * (1.0 - 1e-9))?;
-        source.range(&["output_rate_hz"], self.output_rate_hz, 1e-6, half)?;
+        source.range(&["output_rate_hz"], self.output_rate_hz, self.rate_hz / MOST_RATIO, half)?;
         source.range(&["channels"], self.channels.into(), 1.0, 32.0)?;
         source.range(&["code_bits"], self.code_bits.into(), 8.0, 32.0)?;
         source.range(&["tap_bits"], self.tap_bits.into(), 8.0, 32.0)?;
@@ -145,6 +148,10 @@ impl Spec {
         }
         for (n, line) in self.lines.iter().enumerate() {
             let at = n.to_string();
+            if line.name.is_empty() || line.name.chars().any(char::is_control) {
+                let message = "is empty or has a control character in it, allowed one line of text";
+                return Err(source.fault(&["line", &at, "name"], message));
+            }
             source.range(&["line", &at, "frequency_hz"], line.frequency_hz, 0.0, half)?;
             source.range(&["line", &at, "reject_db"], line.reject_db, 0.0, 200.0)?;
         }

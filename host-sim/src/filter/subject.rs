@@ -1,6 +1,6 @@
 //! **Subject**: a plan with all that is needed to judge it: rates, carrier, words, channels.
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, read_text};
 use crate::sensor::check::Source;
 use crate::sensor::check_plan::PlanSource;
 use crate::sensor::design::carrier_ratio;
@@ -42,7 +42,11 @@ impl Subject {
             return Ok(Self::of_sensor(&Sensor::load(name)?));
         }
         let path = Path::new(name);
-        let text = std::fs::read_to_string(path).map_err(|e| Error::in_file(path, None, e))?;
+        if !path.exists() {
+            // Says what there is instead.
+            return Ok(Self::of_sensor(&Sensor::load(name)?));
+        }
+        let text = read_text(path)?;
         let is_sensor = toml::from_str::<toml::Table>(&text)
             .is_ok_and(|t| t.contains_key("plan") || t.contains_key("plan_file"));
         if is_sensor {

@@ -5,6 +5,9 @@ use super::file::{FirFile, PlanFile, SensorFile};
 use crate::cycles::CPUS;
 use crate::error::Result;
 
+/// Most taps of a stage: those a host's readout has room for.
+pub const MOST_TAPS: usize = 16_384;
+
 /// A plan's text: where it stands, for messages.
 #[derive(Debug)]
 pub struct PlanSource<'a> {
@@ -60,6 +63,10 @@ impl PlanSource<'_> {
             if fir.taps.is_empty() {
                 return Err(self.fault(&["fir", &at, "taps"], "no taps, allowed 1 or more"));
             }
+            if fir.taps.len() > MOST_TAPS {
+                let message = format!("{} taps, allowed 1 to {MOST_TAPS}", fir.taps.len());
+                return Err(self.fault(&["fir", &at, "taps"], message));
+            }
         }
         self.mask(plan, top)?;
         let total: f64 = plan.firs.iter().map(|f| f64::from(f.ratio)).product();
@@ -79,6 +86,10 @@ impl PlanSource<'_> {
     fn mask(&self, plan: &PlanFile, top: f64) -> Result<()> {
         for (n, line) in plan.lines.iter().enumerate() {
             let at = n.to_string();
+            if line.name.is_empty() || line.name.chars().any(char::is_control) {
+                let message = "is empty or has a control character in it, allowed one line of text";
+                return Err(self.fault(&["line", &at, "name"], message));
+            }
             self.range(&["line", &at, "frequency_hz"], line.frequency_hz, 0.0, top / 2.0)?;
             self.range(&["line", &at, "reject_db"], line.reject_db, 0.0, 1e3)?;
         }

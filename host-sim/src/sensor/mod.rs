@@ -12,7 +12,7 @@ pub mod file;
 pub mod plan_file;
 pub mod settings;
 
-use crate::error::{Error, Result, line_of, nearest};
+use crate::error::{Error, Result, line_of, nearest, read_text};
 use check_plan::PlanSource;
 pub use design::Design;
 pub use file::{PlanFile, SensorFile};
@@ -61,11 +61,11 @@ impl Sensor {
             return Self::parse(Path::new(name), text);
         }
         let path = PathBuf::from(name);
-        let text = std::fs::read_to_string(&path).map_err(|e| {
+        let text = read_text(&path).map_err(|e| {
             let names = BUILT_IN.map(|(n, _)| n);
             let hint = nearest(name, names).map_or(String::new(), |n| format!("; nearest: {n}"));
             let known = names.join(", ");
-            Error::in_file(&path, None, format!("{e} (built-in sensors: {known}{hint})"))
+            Error::new(format!("{e} (built-in sensors: {known}{hint})"))
         })?;
         Self::parse(&path, &text)
     }
@@ -85,8 +85,7 @@ impl Sensor {
             }
             (None, Some(name)) => {
                 let plan_path = path.parent().unwrap_or(Path::new("")).join(name);
-                let text = std::fs::read_to_string(&plan_path)
-                    .map_err(|e| Error::in_file(&plan_path, None, e))?;
+                let text = read_text(&plan_path)?;
                 let plan: PlanFile = parse_toml(&plan_path, &text)?;
                 let source = check::Source { path: &plan_path, text: &text };
                 plan_for(&plan, &file, &PlanSource { source: &source, at: &[] })?;

@@ -1,7 +1,7 @@
 //! `quietgap filter export`.
 
 use crate::commands::{distinct, say};
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, read_text};
 use crate::filter::export::{first_difference, rust};
 use crate::filter::integers::Integers;
 use crate::filter::subject::Subject;
@@ -34,7 +34,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let text = rust(&subject);
     let path = &options.rust;
     if options.check {
-        let is = std::fs::read_to_string(path).map_err(|e| Error::in_file(path, None, e))?;
+        let is = read_text(path)?;
         return Ok(match first_difference(&is, &text) {
             None => {
                 say(false, &format!("{} is current\n", path.display()));

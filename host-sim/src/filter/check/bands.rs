@@ -27,17 +27,22 @@ impl Worst {
     }
 }
 
+/// Points for each ripple: enough to meet every one near its top.
+const FINE: f64 = 40.0;
+/// Enough to tell which bands are worth a closer look.
+const COARSE: f64 = 8.0;
+
 /// Points from `-half` (or 0 for one side) to `half`, some in every ripple of a response as long as
 /// `seconds`, at least a few.
-fn grid(half_hz: f64, seconds: f64, both: bool) -> Vec<f64> {
-    // A response of T seconds ripples at most T times a hertz.
-    let steps = (half_hz * seconds * 8.0).ceil().clamp(8.0, 20_000.0) as i64;
+fn grid(half_hz: f64, seconds: f64, density: f64, both: bool) -> Vec<f64> {
+    // A response of T seconds ripples some T times a hertz, faster next to the edges of its bands.
+    let steps = (half_hz * seconds * density).ceil().clamp(density, 20_000.0) as i64;
     let first = if both { -steps } else { 0 };
     (first..=steps).map(|k| half_hz * k as f64 / steps as f64).collect()
 }
 
 /// Local maxima this much below the largest of a grid may be the largest between its points: a ripple
-/// is met within a sixteenth of its period, where it is at least cos(pi/8) of its height.
+/// is met near its top.
 const NEAR: f64 = 0.92;
 
 /// Largest of `size` over a grid and, around each point that may be next to it, between the points.
@@ -88,7 +93,7 @@ fn golden(mut low: f64, mut high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) 
 /// Gains furthest above and below 1 from zero to `pass_hz`, which may be the same.
 #[must_use]
 pub fn pass_band(response: &Response, pass_hz: f64, seconds: f64) -> [Worst; 2] {
-    let grid = grid(pass_hz, seconds, false);
+    let grid = grid(pass_hz, seconds, FINE, false);
     [1.0, -1.0].map(|sign| {
         let (offset_hz, _) = largest(&grid, |f| sign * response.gain(0, f));
         Worst { gain: response.gain(0, offset_hz), multiple: 0, offset_hz }
@@ -99,7 +104,7 @@ pub fn pass_band(response: &Response, pass_hz: f64, seconds: f64) -> [Worst; 2] 
 #[must_use]
 pub fn alias(response: &Response, multiple: i64, into_hz: f64, seconds: f64) -> Worst {
     let (offset_hz, gain) =
-        largest(&grid(into_hz, seconds, true), |f| response.gain(multiple, f).abs());
+        largest(&grid(into_hz, seconds, FINE, true), |f| response.gain(multiple, f).abs());
     Worst { gain, multiple, offset_hz }
 }
 
@@ -113,4 +118,18 @@ pub fn alias(response: &Response, multiple: i64, into_hz: f64, seconds: f64) -> 
 pub fn multiples(response: &Response) -> impl Iterator<Item = i64> + use<> {
     let (period, half) = (response.period(), response.interval() / 2);
     (1..=period / 2).chain([period]).filter(move |k| *k <= half.max(1))
+}
+
+/// The worst of all bands that fold onto zero to `into_hz`: a coarse look at all, a close one at those
+/// that come within 6 dB of the worst.
+#[must_use]
+pub fn worst_alias(response: &Response, into_hz: f64, seconds: f64) -> Option<Worst> {
+    let grid = grid(into_hz, seconds, COARSE, true);
+    let coarse = |k: i64| grid.iter().map(|f| response.gain(k, *f).abs()).fold(0.0, f64::max);
+    let looked: Vec<(i64, f64)> = multiples(response).map(|k| (k, coarse(k))).collect();
+    let most = looked.iter().map(|(_, gain)| *gain).fold(0.0, f64::max);
+    let close = looked.into_iter().filter(|(_, gain)| *gain >= most / 2.0);
+    close
+        .map(|(k, _)| alias(response, k, into_hz, seconds))
+        .max_by(|a, b| a.gain.total_cmp(&b.gain))
 }

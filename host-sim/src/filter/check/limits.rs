@@ -17,12 +17,22 @@ pub struct Limit {
     pub value: f64,
     /// What it is held to.
     pub limit: f64,
+    /// Whether that is the least allowed, not the most.
+    pub at_least: bool,
     /// Unit of both.
     pub unit: &'static str,
     /// Whether it holds.
     pub pass: bool,
     /// Numbers behind it.
     pub why: String,
+}
+
+impl Limit {
+    /// What is allowed, for tables.
+    #[must_use]
+    pub fn allowed(&self) -> String {
+        format!("{} {}", if self.at_least { ">=" } else { "<=" }, super::show::short(self.limit))
+    }
 }
 
 /// Rounding noise that any plan may add, over an ideal converter: a hundredth, so that even together
@@ -33,17 +43,26 @@ const MOST_ROUNDING: f64 = 0.01;
 #[must_use]
 pub fn judge(check: &Check) -> Vec<Limit> {
     let mut out = vec![core(check)];
+    out.extend(gains(check));
     out.extend(headroom(check));
     out.extend(pass_band(check));
     out.extend(alias(check));
     out.extend(check.tones.iter().filter_map(|tone| {
-        // A promise of no rejection only shows the tone.
-        let limit = tone.reject_db.filter(|db| *db > 0.0)?;
+        // A promise of no rejection only shows the tone. The converter's own are held to the mask where
+        // they come out in its band.
+        let limit = match tone.reject_db {
+            Some(db) => (db > 0.0).then_some(db)?,
+            None => {
+                let mask = check.subject.plan.mask.as_ref()?;
+                (tone.lands_hz <= mask.alias_into_hz).then_some(mask.alias_db)?
+            }
+        };
         Some(Limit {
             name: format!("rejection of {}", tone.name),
             stage: stage_name(check.subject.plan.firs.len()),
             value: tone.rejection_db,
             limit,
+            at_least: true,
             unit: "dB",
             pass: tone.rejection_db >= limit,
             why: format!("{} Hz comes out at {:.4} Hz", tone.frequency_hz, tone.lands_hz),
@@ -63,29 +82,51 @@ fn core(check: &Check) -> Limit {
         other => other.to_string(),
     };
     let refused = check.refused.as_ref();
+    // Given, and the end of the allowed range next to it.
+    let numbers = refused.map_or([0.0, 0.0], |e| {
+        [e.given as f64, if e.given > e.max { e.max as f64 } else { e.min as f64 }]
+    });
+    let unlike = unlike(check);
+    let numbers = unlike.as_ref().map_or(numbers, |(_, numbers)| *numbers);
     Limit {
         name: "the core takes it".to_owned(),
         stage: refused.map_or("all".to_owned(), stage),
-        value: refused.map_or(0.0, |e| e.given as f64),
-        limit: refused.map_or(0.0, |e| e.max as f64),
+        value: numbers[0],
+        limit: numbers[1],
+        at_least: false,
         unit: "",
         pass: refused.is_none(),
-        why: refused.map_or("built as the firmware builds it".to_owned(), |e| {
-            match unlike(check) {
-                Some(text) => text,
-                None => e.to_string(),
-            }
+        why: refused.map_or("built as the firmware builds it".to_owned(), |e| match unlike {
+            Some((text, _)) => text,
+            None => e.to_string(),
         }),
     }
 }
 
-/// The tap that is unlike its mirror, if one is.
-fn unlike(check: &Check) -> Option<String> {
+/// The tap that is unlike its mirror, if one is, and both.
+fn unlike(check: &Check) -> Option<(String, [f64; 2])> {
     check.subject.plan.firs.iter().enumerate().find_map(|(n, fir)| {
         let (tap, mirror) = crate::sensor::check_plan::unlike(fir)?;
         let stage = stage_name(n + 1);
         let [a, b] = [fir.taps[tap], fir.taps[mirror]];
-        Some(format!("{stage}: tap {tap} is {a}, its mirror {b}; allowed symmetric taps"))
+        let text = format!("{stage}: tap {tap} is {a}, its mirror {b}; allowed symmetric taps");
+        Some((text, [a.into(), b.into()]))
+    })
+}
+
+/// The first stage whose gain at zero frequency is not above zero.
+fn gains(check: &Check) -> Option<Limit> {
+    let sums = check.subject.plan.firs.iter().map(crate::sensor::design::fir_gain).enumerate();
+    let (n, gain) = sums.into_iter().find(|(_, gain)| *gain <= 0.0)?;
+    Some(Limit {
+        name: "gain at zero frequency".to_owned(),
+        stage: stage_name(n + 1),
+        value: gain,
+        limit: 0.0,
+        at_least: true,
+        unit: "",
+        pass: false,
+        why: format!("the taps' sum gives {gain}, allowed above 0"),
     })
 }
 
@@ -96,6 +137,7 @@ fn headroom(check: &Check) -> Option<Limit> {
         stage: least.stage.clone(),
         value: least.headroom_bits,
         limit: 0.0,
+        at_least: true,
         unit: "bits",
         pass: least.headroom_bits >= 0.0,
         why: format!("{} of {} bits, worst {:.6} of the word", least.word, least.bits, least.worst),
@@ -114,6 +156,7 @@ fn pass_band(check: &Check) -> Option<Limit> {
         stage: stage_name(stage),
         value: worst.db().abs(),
         limit: mask.pass_db,
+        at_least: false,
         unit: "dB",
         pass: worst.db().abs() <= mask.pass_db,
         why: format!(
@@ -135,6 +178,7 @@ fn alias(check: &Check) -> Option<Limit> {
         stage: stage_name(worst.stage),
         value: rejection,
         limit: mask.alias_db,
+        at_least: true,
         unit: "dB",
         pass: rejection >= mask.alias_db,
         why: format!(
@@ -158,6 +202,7 @@ fn delay(check: &Check) -> Option<Limit> {
         stage: stage_name(longest),
         value,
         limit,
+        at_least: false,
         unit: "s",
         pass: value <= limit,
         why: parts.collect::<Vec<_>>().join(", ") + " s",
@@ -174,6 +219,7 @@ fn instructions(check: &Check) -> Option<Limit> {
         stage: ["front end", "FIR stages"][largest].to_owned(),
         value: cost.instructions_per_sample,
         limit,
+        at_least: false,
         unit: "",
         pass: cost.instructions_per_sample <= limit,
         why: format!(
@@ -193,6 +239,7 @@ fn rounding(check: &Check) -> Limit {
         stage: largest.map_or(String::new(), |r| r.stage.clone()),
         value,
         limit: MOST_ROUNDING,
+        at_least: false,
         unit: "",
         pass: value <= MOST_ROUNDING,
         why: format!("densities, against an ideal {}-bit converter", check.subject.code_bits),
@@ -208,6 +255,7 @@ fn rest(check: &Check) -> Vec<Limit> {
             stage: last.clone(),
             value: rest.left_steps as f64,
             limit: 0.0,
+            at_least: false,
             unit: "steps",
             pass: rest.left_steps == 0 && !rest.saturated,
             why: format!("left {} samples of zero codes after random ones", check.subject.span()),
@@ -217,6 +265,7 @@ fn rest(check: &Check) -> Vec<Limit> {
             stage: last,
             value: rest.one_code_steps,
             limit: 1.0,
+            at_least: true,
             unit: "steps",
             pass: rest.one_code_steps >= 1.0,
             why: "a square wave of one code at the carrier: no dead band".to_owned(),

@@ -71,6 +71,7 @@ impl Check {
             },
             "limits": self.limits.iter().map(|l| json!({
                 "name": l.name, "stage": l.stage, "value": l.value, "limit": l.limit,
+                "at_least": l.at_least,
                 "unit": l.unit, "pass": l.pass, "why": l.why,
             })).collect::<Vec<_>>(),
             "pass": self.pass(),
@@ -107,7 +108,11 @@ impl Check {
             writeln!(
                 text,
                 "{:<8} {:>6} {:>6} {scale:>11} {:>14} {:>14}",
-                s.name, s.ratio, s.taps, s.rate_in_hz, s.rate_out_hz
+                s.name,
+                s.ratio,
+                s.taps,
+                short(s.rate_in_hz),
+                short(s.rate_out_hz)
             )?;
         }
         let samples = (subject.span() - 1) as f64 / 2.0;
@@ -144,7 +149,7 @@ impl Check {
         )?;
         for l in &self.limits {
             let result = if l.pass { "pass" } else { "MISSED" };
-            let [value, limit] = [l.value, l.limit].map(short);
+            let (value, limit) = (short(l.value), l.allowed());
             writeln!(
                 text,
                 "{:<26} {:<10} {value:>12} {limit:>12} {:<5} {result}",

@@ -29,8 +29,10 @@ pub struct Row {
     pub old: Cell,
     /// Of the new one.
     pub new: Cell,
-    /// Change that counts: for the worse, or either way.
+    /// New less old.
     pub change: Option<f64>,
+    /// What of it counts: for the worse, or either way.
+    pub worse: Option<f64>,
     /// How much of it is allowed.
     pub allowed: Option<f64>,
     /// Whether it passes.
@@ -48,6 +50,7 @@ impl Row {
             old: Cell::Text(old),
             new: Cell::Text(new),
             change: None,
+            worse: None,
             allowed: None,
             pass,
         }
@@ -68,6 +71,15 @@ enum Worse {
 /// Smallest change of a worst gain that counts, decibels: it is searched for, and found to some 1e-9.
 const RESOLUTION_DB: f64 = 1e-6;
 
+/// The same of what is worked out in floating point; integers, and what is read from them, count to the
+/// last bit.
+fn resolution(name: &str) -> f64 {
+    match name {
+        "overshoot" | "noise_ratio" | "rounding" | "headroom_bits" => 1e-9,
+        _ => 0.0,
+    }
+}
+
 /// Rows of all numbers.
 #[must_use]
 pub fn numbers(
@@ -79,24 +91,26 @@ pub fn numbers(
     let mut out = Vec::new();
     let mut add = |name: &str, stage: &str, unit, values: [f64; 2], worse, allowed: f64| {
         let apart = values[1] - values[0];
-        let change = match worse {
+        let counts = match worse {
             Worse::More => apart.max(0.0),
             Worse::Less => (-apart).max(0.0),
             Worse::Either => apart.abs(),
         };
-        // Two infinities of one sign, a tone on a zero of both, are no change; nor is what two searches
-        // for a worst decibel may differ by.
-        let found = unit == "dB" && change < RESOLUTION_DB;
-        let change = if values[0] == values[1] || found { 0.0 } else { change };
+        // Two infinities of one sign, a tone on a zero of both, are no change; nor is what two
+        // evaluations of one quantity may differ by.
+        let resolution = if unit == "dB" { RESOLUTION_DB } else { resolution(name) };
+        let same = values[0] == values[1] || apart.abs() < resolution;
+        let (apart, counts) = if same { (0.0, 0.0) } else { (apart, counts) };
         out.push(Row {
             stage: stage.to_owned(),
             name: name.to_owned(),
             unit,
             old: Cell::Number(values[0]),
             new: Cell::Number(values[1]),
-            change: Some(change),
+            change: Some(apart),
+            worse: Some(counts),
             allowed: Some(allowed),
-            pass: change <= allowed,
+            pass: counts <= allowed,
         });
     };
     let both = |value: &dyn Fn(&Check) -> f64| [value(old), value(new)];

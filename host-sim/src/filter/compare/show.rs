@@ -37,7 +37,8 @@ impl Comparison {
             "old": self.old.subject.name, "new": self.new.subject.name,
             "rows": self.rows.iter().map(|r| json!({
                 "name": r.name, "stage": r.stage, "unit": r.unit, "old": value(&r.old),
-                "new": value(&r.new), "change": r.change, "allowed": r.allowed, "pass": r.pass,
+                "new": value(&r.new), "change": r.change, "worse_by": r.worse, "allowed": r.allowed,
+                "pass": r.pass,
             })).collect::<Vec<_>>(),
             "readings": self.difference.as_ref().map(|d| json!({
                 "compared": d.readings, "rms_of_full_scale": d.rms, "max_of_full_scale": d.max,
@@ -66,19 +67,25 @@ impl Comparison {
         let _ = writeln!(
             text,
             "{:<26} {:<10} {:>16} {:>16} {:>11} {:>11} {:<5} result",
-            "quantity", "stage", "old", "new", "change", "allowed", "unit"
+            "quantity", "stage", "old", "new", "worse by", "allowed", "unit"
         );
         for r in &self.rows {
             let [old, new] = [&r.old, &r.new].map(cell);
-            let [change, allowed] = [r.change, r.allowed].map(optional);
+            let [worse, allowed] = [r.worse, r.allowed].map(optional);
+            // Long words would push the columns apart.
+            let long = old.len() > 15 || new.len() > 15;
+            let [short_old, short_new] = if long { ["", ""] } else { [old.as_str(), new.as_str()] };
             let _ = writeln!(
                 text,
-                "{:<26} {:<10} {old:>16} {new:>16} {change:>11} {allowed:>11} {:<5} {}",
+                "{:<26} {:<10} {short_old:>16} {short_new:>16} {worse:>11} {allowed:>11} {:<5} {}",
                 r.name,
                 r.stage,
                 r.unit,
                 verdict(r)
             );
+            if long {
+                let _ = writeln!(text, "    old: {old}\n    new: {new}");
+            }
         }
         text += &self.note();
         text

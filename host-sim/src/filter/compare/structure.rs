@@ -3,7 +3,7 @@
 use super::rows::Row;
 use super::tolerance::{Structure, Tolerance};
 use crate::filter::subject::{Subject, stage_name};
-use crate::sensor::file::FirFile;
+use crate::sensor::file::{FirFile, LineFile, MaskFile};
 
 /// One row for each difference; one that says so where there is none.
 #[must_use]
@@ -18,6 +18,7 @@ pub fn rows(old: &Subject, new: &Subject, tolerance: &Tolerance) -> Vec<Row> {
     let number = |x: f64| format!("{x}");
     differ("converter", "rate_hz", number(old.rate_hz), number(new.rate_hz));
     differ("converter", "code_bits", old.code_bits.to_string(), new.code_bits.to_string());
+    differ("converter", "channels", old.channels.to_string(), new.channels.to_string());
     differ("carrier", "carrier_hz", number(old.carrier_hz), number(new.carrier_hz));
     let (a, b) = (&old.plan, &new.plan);
     differ("CIC", "order", a.order.to_string(), b.order.to_string());
@@ -39,12 +40,34 @@ pub fn rows(old: &Subject, new: &Subject, tolerance: &Tolerance) -> Vec<Row> {
             differ(&stage, "taps", from, to);
         }
     }
-    differ("mask", "mask", format!("{:?}", a.mask), format!("{:?}", b.mask));
-    differ("mask", "line", format!("{:?}", a.lines), format!("{:?}", b.lines));
+    let masks = [a, b].map(|p| p.mask.as_ref().map_or("none".to_owned(), mask));
+    let [from, to] = masks;
+    differ("mask", "mask", from, to);
+    let [from, to] = [a, b].map(|p| p.lines.iter().map(line).collect::<Vec<_>>().join("; "));
+    differ("mask", "line", from, to);
     if out.is_empty() {
         out.push(Row::text("all", "integers", "same".to_owned(), "same".to_owned(), true));
     }
     out
+}
+
+fn mask(mask: &MaskFile) -> String {
+    let MaskFile { pass_hz, pass_db, alias_into_hz, alias_db, .. } = mask;
+    let mut text = format!(
+        "to {pass_hz} Hz within {pass_db} dB, aliases into {alias_into_hz} Hz down {alias_db} dB"
+    );
+    if let Some(delay) = mask.delay_s {
+        text += &format!(", delay {delay} s");
+    }
+    if let Some(instructions) = mask.instructions_per_sample {
+        let cpu = mask.cpu.as_deref().unwrap_or("m7");
+        text += &format!(", {instructions} instructions on a {cpu}");
+    }
+    text
+}
+
+fn line(line: &LineFile) -> String {
+    format!("{} at {} Hz down {} dB", line.name, line.frequency_hz, line.reject_db)
 }
 
 /// How taps differ, in words.

@@ -1,7 +1,7 @@
 //! **Tolerance**: how far a new plan may go from the one in use, line by line. What is not named may
 //! not change.
 
-use crate::error::{Error, Result};
+use crate::error::{Result, read_text};
 use crate::sensor::check::Source;
 use crate::sensor::parse_toml;
 use serde::Deserialize;
@@ -62,7 +62,7 @@ impl Tolerance {
     /// # Errors
     /// Unreadable, unknown key, a value that is negative or no number.
     pub fn load(path: &Path) -> Result<Self> {
-        let text = std::fs::read_to_string(path).map_err(|e| Error::in_file(path, None, e))?;
+        let text = read_text(path)?;
         let tolerance: Self = parse_toml(path, &text)?;
         let source = Source { path, text: &text };
         for (key, value) in tolerance.numbers() {

@@ -168,7 +168,7 @@ fn fits(spec: &Spec, carrier: quietgap_core::CarrierRatio, front: FrontEndConfig
 
 /// The carrier next to the one asked for that repeats with a divisor of the total ratio.
 fn nearest_carrier(spec: &Spec, interval: u64) -> f64 {
-    let periods = (3..=32u64).filter(|p| interval.is_multiple_of(*p));
+    let periods = (3..=64u64).filter(|p| interval.is_multiple_of(*p));
     let nearest = periods.map(|period| {
         let cycles = (spec.carrier_hz / spec.rate_hz * period as f64).round();
         cycles.clamp(1.0, ((period - 1) / 2) as f64) * spec.rate_hz / period as f64

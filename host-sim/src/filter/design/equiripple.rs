@@ -8,11 +8,17 @@
 use super::Need;
 use std::f64::consts::{PI, TAU};
 
+/// Weighted error that counts as none.
+const NOTHING: f64 = 1e-6;
+
 /// Grid points for each cosine, as in the paper's program.
 pub const DENSITY: usize = 16;
 
 /// Exchanges after which a design is given up; ten are usual.
 const EXCHANGES: usize = 80;
+
+/// Least steps of the grid in a band.
+const NARROW: f64 = 8.0;
 
 /// A band: from, to (cycles a sample).
 pub type Band = (f64, f64);
@@ -97,8 +103,12 @@ fn settle(grid: &[Point], ends: &[usize], mut extremes: Vec<usize>) -> Option<Ve
     for _ in 0..EXCHANGES {
         let fit = Interpolation::new(grid, &extremes)?;
         let errors: Vec<f64> = grid.iter().map(|p| p.weight * (p.desired - fit.at(p.x))).collect();
-        let next = alternation(&errors, ends, extremes.len(), fit.ripple.abs())?;
         let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
+        let Some(next) = alternation(&errors, ends, extremes.len(), fit.ripple.abs()) else {
+            // Far more taps than narrow bands need leave errors of rounding only, which alternate as
+            // they like.
+            return (largest < NOTHING).then_some(extremes);
+        };
         if next == extremes || largest <= fit.ripple.abs() * (1.0 + 1e-9) {
             return Some(next);
         }
@@ -116,15 +126,17 @@ fn grid(
     weight: &dyn Fn(f64) -> f64,
 ) -> (Vec<Point>, Vec<usize>) {
     let odd = length % 2 == 1;
-    let step = 0.5 / (density * length.div_ceil(2)) as f64;
+    let even_step = 0.5 / (density * length.div_ceil(2)) as f64;
     let (mut points, mut ends) = (Vec::new(), Vec::new());
     for (low, high) in bands {
+        // A band narrower than the grid gets points of its own, both its ends among them.
+        let step = even_step.min((high - low) / NARROW);
         let count = ((high - low) / step).floor() as usize;
         for k in 0..=count {
             let f = if k == count { *high } else { low + step * k as f64 };
             // With an even number of taps H = cos(pi f) times a sum of cosines, zero at half the rate.
             let factor = if odd { 1.0 } else { (PI * f).cos() };
-            if f > 0.5 - step && !odd {
+            if f > 0.5 - even_step && !odd {
                 continue;
             }
             let (desired, weight) = (desired(f) / factor, weight(f) * factor);

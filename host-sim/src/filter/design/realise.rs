@@ -3,8 +3,9 @@
 use super::candidates::{Candidate, EARLY_RIPPLE, last_ripple, plan};
 use super::stage::{excess, shortest};
 use super::{Need, quantise::quantise, spread_zeros};
-use crate::filter::check::bands::{alias, multiples, pass_band};
+use crate::filter::check::bands::{pass_band, worst_alias};
 use crate::filter::check::folding_stage;
+use crate::filter::integers::Integers;
 use crate::filter::response::{Response, Taps, db, from_db};
 use crate::filter::spec::Spec;
 use crate::filter::subject::{Subject, stage_name};
@@ -33,6 +34,8 @@ impl Miss {
     pub fn shortfall_db(&self) -> f64 {
         if self.key == "mask.pass_db" {
             db(self.reached / self.asked)
+        } else if self.key == "words" {
+            db(self.asked / self.reached)
         } else {
             self.asked - self.reached
         }
@@ -55,7 +58,7 @@ pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
         let worst = misses(spec, &subject)
             .into_iter()
             .max_by(|a, b| a.shortfall_db().total_cmp(&b.shortfall_db()));
-        let Some(worst) = worst else { return Ok(subject) };
+        let Some(worst) = worst else { return taken(subject) };
         let hopeless = worst.shortfall_db() > 3.0;
         last = Some(worst);
         if hopeless {
@@ -64,6 +67,20 @@ pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
         margin *= 0.9;
     }
     Err(last.expect("a miss"))
+}
+
+/// The plan, if the core takes it: narrow transitions make taps whose worst case overflows a word.
+fn taken(subject: Subject) -> Result<Subject, Miss> {
+    match Integers::new(&subject, 1) {
+        Ok(_) => Ok(subject),
+        Err(e) => Err(Miss {
+            key: "words".to_owned(),
+            stage: format!("{}: {}", e.stage, e.quantity),
+            asked: e.given as f64,
+            reached: e.max as f64,
+            unit: "",
+        }),
+    }
 }
 
 fn attempt(spec: &Spec, candidate: &Candidate, margin: f64) -> Result<Subject, Miss> {
@@ -201,8 +218,7 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
     if reached > mask.pass_db {
         out.push(miss("mask.pass_db", last, mask.pass_db, reached, "dB"));
     }
-    let folded = multiples(&response).map(|k| alias(&response, k, mask.alias_into_hz, seconds));
-    if let Some(worst) = folded.max_by(|a, b| a.gain.total_cmp(&b.gain))
+    if let Some(worst) = worst_alias(&response, mask.alias_into_hz, seconds)
         && worst.db() > -mask.alias_db
     {
         let stage = folding_stage(subject, worst.multiple);

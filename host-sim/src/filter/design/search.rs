@@ -5,6 +5,7 @@ use super::candidates::{Candidate, NoCandidate, all, splits_well};
 use super::realise::{Miss, realise};
 use crate::filter::check::cost::instructions_per_sample;
 use crate::filter::check::cpu;
+use crate::filter::check::show::short;
 use crate::filter::spec::Spec;
 use crate::filter::subject::Subject;
 
@@ -12,7 +13,7 @@ use crate::filter::subject::Subject;
 const TRIES: usize = 8;
 
 /// Failures in a row after which more candidates will not help.
-const FAILURES: usize = 4;
+const FAILURES: usize = 5;
 
 /// A specification that cannot be met: the line that fails, by how much, and the nearest that can.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +33,9 @@ pub struct Refusal {
 impl std::fmt::Display for Refusal {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let Self { key, asked, nearest, unit, why } = self;
-        write!(f, "{key}: {asked} {unit} cannot be met; nearest that can: {nearest} {unit}; {why}")
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        let [asked, nearest] = [asked, nearest].map(|x| short(*x));
+        write!(f, "{key}: {asked}{unit} cannot be met; nearest that can: {nearest}{unit}; {why}")
     }
 }
 
@@ -71,7 +74,8 @@ pub fn search(spec: &Spec) -> Result<Found, Box<Refusal>> {
             Err(other) => other.nearest.max(nearest * 1.1),
         };
     }
-    let why = format!("{}; no plan was found near that, either", refusal.why);
+    let why =
+        format!("{}; that is what one came to, and no plan was found that keeps it", refusal.why);
     Err(Box::new(Refusal { why, ..*refusal }))
 }
 
@@ -107,19 +111,30 @@ fn once(spec: &Spec) -> Result<Found, Box<Refusal>> {
                 met.push(Found { subject, cost, candidates: [candidates.len(), 0] });
             }
             Err(miss) => {
-                row += 1;
+                // A CIC alone is cheap to try, and seldom enough.
+                row += usize::from(!candidate.firs.is_empty());
                 missed.push(miss);
             }
         }
     }
     let tried = met.len() + missed.len();
     let fastest = met.iter().map(|f| f.subject.delay_s()).fold(f64::INFINITY, f64::min);
+    let late = |fastest| {
+        let why = "no split of the ratio keeps pass band and rejection with shorter filters";
+        refusal("mask.delay_s", limit_s, fastest, "s", why)
+    };
     if met.is_empty() {
-        return Err(Box::new(unmet(&missed)));
+        // Is it the delay? Without that line there may be a plan.
+        let mut patient = spec.clone();
+        patient.mask.delay_s = None;
+        let found = if limit_s.is_finite() { once(&patient).ok() } else { None };
+        return Err(match found {
+            Some(found) => late(found.subject.delay_s()),
+            None => Box::new(unmet(&missed)),
+        });
     }
     if fastest > limit_s {
-        let why = "no split of the ratio keeps pass band and rejection with shorter filters";
-        return Err(refusal("mask.delay_s", limit_s, fastest, "s", why));
+        return Err(late(fastest));
     }
     met.retain(|f| f.subject.delay_s() <= limit_s);
     // Costs this close are alike: the one with the fewest taps then.
@@ -178,6 +193,14 @@ fn edges(spec: &Spec) -> Result<(), Box<Refusal>> {
         let nearest = (output - mask.pass_hz) * 0.98;
         return Err(refusal("mask.alias_into_hz", mask.alias_into_hz, nearest, "Hz", why));
     }
+    // What a converter's offset and the carrier's image mix to has to be out of the band, too.
+    let least = output - mask.alias_into_hz;
+    let most = (spec.rate_hz - least) / 2.0;
+    if spec.carrier_hz < least || spec.carrier_hz > most {
+        let nearest = spec.carrier_hz.clamp(least, most);
+        let why = "the converter's offset, or the carrier's image, would come out in the band";
+        return Err(refusal("carrier_hz", spec.carrier_hz, nearest, "Hz", why));
+    }
     for (n, line) in spec.lines.iter().enumerate() {
         let offset = (line.frequency_hz - spec.carrier_hz).abs();
         if offset <= mask.pass_hz && line.reject_db > 0.0 {
@@ -205,7 +228,7 @@ fn no_candidate(spec: &Spec, none: NoCandidate) -> Box<Refusal> {
         }
         NoCandidate::Carrier(nearest) => {
             let why =
-                "the path is coherent, and the carrier repeats with no divisor of the total ratio";
+                "the path is coherent, and no CIC whose ratio the carrier's period divides fits";
             refusal("carrier_hz", spec.carrier_hz, nearest, "Hz", why)
         }
         NoCandidate::Leak(db) => {
@@ -227,6 +250,14 @@ fn unmet(missed: &[Miss]) -> Refusal {
         .filter(|m| m.key == most.key)
         .min_by(|a, b| a.shortfall_db().total_cmp(&b.shortfall_db()))
         .unwrap_or(most);
+    if closest.key == "words" {
+        let why = format!(
+            "the taps' worst case does not fit ({}): a wider transition, from pass_hz to the output rate less \
+             alias_into_hz, makes it less",
+            closest.stage
+        );
+        return *refusal("words", closest.asked, closest.reached, "", &why);
+    }
     Refusal {
         key: closest.key.clone(),
         asked: closest.asked,
