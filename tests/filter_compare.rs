@@ -123,6 +123,22 @@ fn words_one_bit_short_are_flagged() {
     assert_eq!(found, ["CIC register_bits", "all memory_bytes"]);
 }
 
+/// All taps negated: readings are negated, and the check refuses the gain.
+#[test]
+fn a_sign_flipped_is_flagged() {
+    let old = plan();
+    let mut new = old.clone();
+    new.plan.firs[1].taps.iter_mut().for_each(|t| *t = -*t);
+    let free = Tolerance { structure: Structure::Free, ..Tolerance::default() };
+    let comparison = compare(&old, &new, &free);
+    let found = names(&comparison);
+    assert!(found.contains(&"all gain".to_owned()), "{found:?}");
+    assert!(found.contains(&"all readings_rms".to_owned()), "{found:?}");
+    let gain = comparison.new.limits.iter().find(|l| l.name == "gain at zero frequency");
+    let gain = gain.expect("a line");
+    assert!(!gain.pass && gain.stage == "FIR 2" && gain.value == -1.0, "{gain:?}");
+}
+
 /// A tap of zero at either end of a stage: the same response, one sample of that stage's input later.
 #[test]
 fn a_delay_grown_by_one_sample_is_flagged() {

@@ -213,6 +213,52 @@ fn random_specifications_that_can_be_met() {
     });
 }
 
+/// No point of any band is worse than what the check names: random plans, 3001 points a band.
+#[test]
+fn the_worst_alias_is_the_worst() {
+    for n in 0..60 {
+        let spec = feasible(&mut Draw(ChaCha8Rng::seed_from_u64(9000 + n)));
+        if spec.interval().expect("whole") > 4000 {
+            continue;
+        }
+        let check = Check::new(search(&spec).expect("a plan").subject);
+        let (named, into) =
+            (check.worst_alias().expect("a mask").worst.gain, spec.mask.alias_into_hz);
+        let mut worst = 0f64;
+        for k in 1..=check.response.period() {
+            for point in -1500..=1500 {
+                worst = worst.max(check.response.gain(k, into * f64::from(point) / 1500.0).abs());
+            }
+        }
+        let apart = 20.0 * (worst / named).log10();
+        assert!(apart < 1e-3 && apart > -0.05, "{n}: {apart} dB above the one named");
+    }
+}
+
+/// Bands narrow beside the rates, which few taps fulfil and too many make settle on nothing; ratios
+/// with no or one FIR stage.
+#[test]
+fn narrow_bands_are_met() {
+    for (ratio, band) in [
+        (12.0, 1000.0),
+        (14.0, 1500.0),
+        (16.0, 1000.0),
+        (20.0, 1500.0),
+        (32.0, 500.0),
+        (40.0, 500.0),
+    ] {
+        for method in ["equiripple", "kaiser", "least-squares", "half-band"] {
+            let text = format!(
+                "schema = 1\nrate_hz = 1e6\ncarrier_hz = 250e3\noutput_rate_hz = {}\nmethod = \"{method}\"\n\
+                 [mask]\npass_hz = {band}\npass_db = 0.01\nalias_into_hz = {band}\nalias_db = 100\n",
+                1e6 / ratio
+            );
+            let check = Check::new(find(&text).subject);
+            assert!(check.pass(), "{text}: {:?}", check.limits.iter().find(|l| !l.pass));
+        }
+    }
+}
+
 /// A specification with one line that cannot be met, and the key of that line.
 fn infeasible(draw: &mut Draw, kind: usize) -> (String, &'static str) {
     let rate = draw.pick(&[5e5, 8e5, 1e6]);

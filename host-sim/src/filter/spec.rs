@@ -134,9 +134,9 @@ impl Spec {
         let mask = &self.mask;
         let most = self.output_rate_hz;
         source.range(&["mask", "pass_hz"], mask.pass_hz, 1e-9, most)?;
-        source.range(&["mask", "pass_db"], mask.pass_db, 1e-9, 6.0)?;
+        source.range(&["mask", "pass_db"], mask.pass_db, 1e-9, 3.0)?;
         source.range(&["mask", "alias_into_hz"], mask.alias_into_hz, 1e-9, most)?;
-        source.range(&["mask", "alias_db"], mask.alias_db, 1.0, 200.0)?;
+        source.range(&["mask", "alias_db"], mask.alias_db, 20.0, 200.0)?;
         source.range(&["mask", "delay_s"], mask.delay_s.unwrap_or(1.0), 0.0, 1e9)?;
         let instructions = mask.instructions_per_sample.unwrap_or(1.0);
         source.range(&["mask", "instructions_per_sample"], instructions, 0.0, 1e9)?;
