@@ -251,7 +251,7 @@ fn paths() {
             demodulate(["vault-two-brigde", "capture.npy", "--out", "new"]),
             &["vault-two-brigde", "vault-two-bridge"],
         ),
-        (demodulate(["folder", "capture.npy", "--out", "new"]), &["folder", "irectory"]),
+        (demodulate(["folder", "capture.npy", "--out", "new"]), &["folder", "is a folder"]),
         (demodulate(["sensor.toml", "none.npy", "--out", "new"]), &["none.npy", "No such file"]),
         (demodulate(["sensor.toml", "folder", "--out", "new"]), &["folder: is a folder"]),
         (demodulate(["sensor.toml", "capture.npy", "--out", "folder"]), &["folder: cannot write"]),
