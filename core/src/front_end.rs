@@ -8,8 +8,9 @@
 //! y\[k\] = 2^-s sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i 2 pi f_c n / f_s)
 //!
 //! with h the impulse response of a CIC (order N, ratio R, differential delay M), h's sum
-//! (R M)^N, and one rounding, half to even, into Q12.52 (with pruning one more, of each section sum). The shift s makes a full-scale
-//! carrier between 0.5 and 1.0 ([`words_per_code`] tells the exact factor).
+//! (R M)^N, and one rounding, half to even, into Q12.52 (with pruning one more, of each section
+//! sum). The shift s makes a full-scale carrier between 0.5 and 1.0 ([`words_per_code`] tells the
+//! exact factor).
 
 pub mod way;
 

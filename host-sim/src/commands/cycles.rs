@@ -1,7 +1,7 @@
 //! `quietgap cycles`.
 
 use super::{print_json, say};
-use crate::cycles::{CPUS, Cpu, Shape};
+use crate::cycles::{Shape, cpu};
 use crate::error::{Error, Result};
 use crate::sensor::Sensor;
 use clap::Args;
@@ -28,16 +28,11 @@ pub struct Options {
 /// Slowest and fastest clock taken, Hz.
 const CLOCKS_HZ: (f64, f64) = (1e3, 1e11);
 
-fn cpu(name: &str) -> Result<&'static Cpu> {
-    CPUS.iter().find(|cpu| cpu.name == name).ok_or_else(|| {
-        let known = CPUS.map(|cpu| cpu.name).join(", ");
-        Error::new(format!("--cpu {name}: no such core, allowed {known}"))
-    })
-}
-
 pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
-    let cpu = cpu(&options.cpu)?;
+    let cpu = cpu(&options.cpu).map_err(|known| {
+        Error::new(format!("--cpu {}: no such core, allowed {known}", options.cpu))
+    })?;
     let clock = options.clock;
     if !(clock >= CLOCKS_HZ.0 && clock <= CLOCKS_HZ.1) {
         let (least, most) = CLOCKS_HZ;

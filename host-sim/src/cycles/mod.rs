@@ -68,6 +68,15 @@ pub const CPUS: [Cpu; 3] = [
     },
 ];
 
+/// The core of a name, or the names there are.
+///
+/// # Errors
+/// All names, for a message.
+pub fn cpu(name: &str) -> Result<&'static Cpu, String> {
+    let names = || CPUS.map(|cpu| cpu.name).join(", ");
+    CPUS.iter().find(|cpu| cpu.name == name).ok_or_else(names)
+}
+
 /// What of a plan costs instructions.
 #[derive(Debug, Clone)]
 pub struct Shape {

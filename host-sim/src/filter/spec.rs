@@ -1,12 +1,12 @@
 //! **Specification** of a decimation plan: TOML, SI units, the unit in the key.
 
-use crate::cycles::CPUS;
 use crate::error::{Result, read_text};
 use crate::sensor::check::Source;
+use crate::sensor::check_plan::PlanSource;
 use crate::sensor::file::{LineFile, MaskFile, PathFile, WatchFile};
 use crate::sensor::parse_toml;
 use serde::Deserialize;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// How taps are found.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
@@ -108,8 +108,7 @@ impl Spec {
     /// As [`Self::load`].
     pub fn parse(path: &Path, text: &str) -> Result<Self> {
         let spec: Self = parse_toml(path, text)?;
-        let path = PathBuf::from(path);
-        spec.check(&Source { path: &path, text })?;
+        spec.check(&Source { path, text })?;
         Ok(spec)
     }
 
@@ -122,11 +121,8 @@ impl Spec {
         source.range(&["channels"], self.channels.into(), 1.0, 32.0)?;
         source.range(&["code_bits"], self.code_bits.into(), 8.0, 32.0)?;
         source.range(&["tap_bits"], self.tap_bits.into(), 8.0, 32.0)?;
-        if ![64, 128].contains(&self.register_bits) {
-            let message = format!("is {}, allowed 64 or 128", self.register_bits);
-            return Err(source.fault(&["register_bits"], message));
-        }
-        source.range(&["pruned_bits"], self.pruned_bits.into(), 0.0, 32.0)?;
+        let shared = PlanSource { source, at: &[] };
+        shared.register(self.register_bits, self.pruned_bits)?;
         if self.orders.is_empty() || self.orders.iter().any(|n| !(1..=6).contains(n)) {
             let message = format!("are {:?}, allowed one or more of 1 to 6", self.orders);
             return Err(source.fault(&["orders"], message));
@@ -137,25 +133,8 @@ impl Spec {
         source.range(&["mask", "pass_db"], mask.pass_db, 1e-9, 3.0)?;
         source.range(&["mask", "alias_into_hz"], mask.alias_into_hz, 1e-9, most)?;
         source.range(&["mask", "alias_db"], mask.alias_db, 20.0, 200.0)?;
-        source.range(&["mask", "delay_s"], mask.delay_s.unwrap_or(1.0), 0.0, 1e9)?;
-        let instructions = mask.instructions_per_sample.unwrap_or(1.0);
-        source.range(&["mask", "instructions_per_sample"], instructions, 0.0, 1e9)?;
-        if let Some(name) = &mask.cpu
-            && !CPUS.iter().any(|cpu| cpu.name == name)
-        {
-            let known = CPUS.map(|cpu| cpu.name).join(", ");
-            return Err(source.fault(&["mask", "cpu"], format!("is `{name}`, allowed {known}")));
-        }
-        for (n, line) in self.lines.iter().enumerate() {
-            let at = n.to_string();
-            if line.name.is_empty() || line.name.chars().any(char::is_control) {
-                let message = "is empty or has a control character in it, allowed one line of text";
-                return Err(source.fault(&["line", &at, "name"], message));
-            }
-            source.range(&["line", &at, "frequency_hz"], line.frequency_hz, 0.0, half)?;
-            source.range(&["line", &at, "reject_db"], line.reject_db, 0.0, 200.0)?;
-        }
-        Ok(())
+        shared.budget(mask)?;
+        shared.lines(&self.lines, self.rate_hz, 200.0)
     }
 
     /// Samples from one reading to the next, where that is a whole number.

@@ -5,7 +5,7 @@ use crate::sensor::check::Source;
 use crate::sensor::check_plan::PlanSource;
 use crate::sensor::design::carrier_ratio;
 use crate::sensor::file::{FirFile, LineFile, PlanFile};
-use crate::sensor::settings::core_carrier;
+use crate::sensor::settings::{core_carrier, spans};
 use crate::sensor::{BUILT_IN, Sensor, parse_toml};
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::{FirConfig, FrontEndConfig};
@@ -38,12 +38,9 @@ impl Subject {
     /// Unreadable, syntax, unknown key, a value out of range, or rate, carrier or code bits that
     /// neither tells.
     pub fn load(name: &str, sensor: Option<&str>) -> Result<Self> {
-        if BUILT_IN.iter().any(|(built_in, _)| *built_in == name) {
-            return Ok(Self::of_sensor(&Sensor::load(name)?));
-        }
         let path = Path::new(name);
-        if !path.exists() {
-            // Says what there is instead.
+        // Of what is not there the sensor says what there is instead.
+        if BUILT_IN.iter().any(|(built_in, _)| *built_in == name) || !path.exists() {
             return Ok(Self::of_sensor(&Sensor::load(name)?));
         }
         let text = read_text(path)?;
@@ -138,15 +135,7 @@ impl Subject {
     /// Samples of each stage's impulse response, less one: twice its delay. The CIC first.
     #[must_use]
     pub fn spans(&self) -> Vec<u64> {
-        let plan = &self.plan;
-        let width = u64::from(plan.ratio) * u64::from(plan.differential_delay);
-        let mut step = u64::from(plan.ratio);
-        let mut spans = vec![u64::from(plan.order) * (width - 1)];
-        for fir in &plan.firs {
-            spans.push((fir.taps.len() as u64 - 1) * step);
-            step *= u64::from(fir.ratio);
-        }
-        spans
+        spans(self.front_end(), self.plan.firs.iter().map(|f| (f.ratio, f.taps.len())))
     }
 
     /// Samples of the whole impulse response.

@@ -1,8 +1,8 @@
 //! What a decimation plan may not say, in a file of its own or in a sensor's.
 
 use super::check::Source;
-use super::file::{FirFile, PlanFile, SensorFile};
-use crate::cycles::CPUS;
+use super::file::{FirFile, LineFile, MaskFile, PlanFile, SensorFile};
+use crate::cycles::cpu;
 use crate::error::Result;
 
 /// Most taps of a stage: those a host's readout has room for.
@@ -38,7 +38,6 @@ impl PlanSource<'_> {
         self.range(&["order"], plan.order.into(), 1.0, 6.0)?;
         self.range(&["ratio"], plan.ratio.into(), 2.0, 4096.0)?;
         self.range(&["differential_delay"], plan.differential_delay.into(), 1.0, 2.0)?;
-        self.range(&["pruned_bits"], plan.pruned_bits.into(), 0.0, 32.0)?;
         let rate_hz = rate_hz.or(plan.rate_hz);
         let top = rate_hz.unwrap_or(1e9);
         self.range(&["rate_hz"], plan.rate_hz.unwrap_or(1.0), 1.0, 1e9)?;
@@ -47,10 +46,7 @@ impl PlanSource<'_> {
         }
         self.range(&["code_bits"], plan.code_bits.unwrap_or(24).into(), 8.0, 32.0)?;
         self.range(&["channels"], plan.channels.unwrap_or(1).into(), 1.0, 32.0)?;
-        if ![64, 128].contains(&plan.register_bits) {
-            let message = format!("is {}, allowed 64 or 128", plan.register_bits);
-            return Err(self.fault(&["register_bits"], message));
-        }
+        self.register(plan.register_bits, plan.pruned_bits)?;
         if plan.firs.len() > quietgap_core::config::MAX_FIRS {
             let most = quietgap_core::config::MAX_FIRS;
             let message = format!("{} stages, allowed 0 to {most}", plan.firs.len());
@@ -84,31 +80,55 @@ impl PlanSource<'_> {
     }
 
     fn mask(&self, plan: &PlanFile, top: f64) -> Result<()> {
-        for (n, line) in plan.lines.iter().enumerate() {
+        self.lines(&plan.lines, top, 1e3)?;
+        let Some(mask) = &plan.mask else { return Ok(()) };
+        self.range(&["mask", "pass_hz"], mask.pass_hz, 0.0, top)?;
+        self.range(&["mask", "pass_db"], mask.pass_db, 0.0, 1e3)?;
+        self.range(&["mask", "alias_into_hz"], mask.alias_into_hz, 0.0, top)?;
+        self.range(&["mask", "alias_db"], mask.alias_db, 0.0, 1e3)?;
+        self.budget(mask)
+    }
+
+    /// Checks the CIC's register and what it does without.
+    ///
+    /// # Errors
+    /// The key out of range.
+    pub fn register(&self, register_bits: u32, pruned_bits: u8) -> Result<()> {
+        if ![64, 128].contains(&register_bits) {
+            let message = format!("is {register_bits}, allowed 64 or 128");
+            return Err(self.fault(&["register_bits"], message));
+        }
+        self.range(&["pruned_bits"], pruned_bits.into(), 0.0, 32.0)
+    }
+
+    /// Checks tones up to `top` hertz, rejected by at most `most_db`.
+    ///
+    /// # Errors
+    /// The key out of range.
+    pub fn lines(&self, lines: &[LineFile], top: f64, most_db: f64) -> Result<()> {
+        for (n, line) in lines.iter().enumerate() {
             let at = n.to_string();
             if line.name.is_empty() || line.name.chars().any(char::is_control) {
                 let message = "is empty or has a control character in it, allowed one line of text";
                 return Err(self.fault(&["line", &at, "name"], message));
             }
             self.range(&["line", &at, "frequency_hz"], line.frequency_hz, 0.0, top / 2.0)?;
-            self.range(&["line", &at, "reject_db"], line.reject_db, 0.0, 1e3)?;
+            self.range(&["line", &at, "reject_db"], line.reject_db, 0.0, most_db)?;
         }
-        let Some(mask) = &plan.mask else { return Ok(()) };
-        self.range(&["mask", "pass_hz"], mask.pass_hz, 0.0, top)?;
-        self.range(&["mask", "pass_db"], mask.pass_db, 0.0, 1e3)?;
-        self.range(&["mask", "alias_into_hz"], mask.alias_into_hz, 0.0, top)?;
-        self.range(&["mask", "alias_db"], mask.alias_db, 0.0, 1e3)?;
+        Ok(())
+    }
+
+    /// Checks what a mask says of delay and cost.
+    ///
+    /// # Errors
+    /// The key out of range, or an unknown core.
+    pub fn budget(&self, mask: &MaskFile) -> Result<()> {
         self.range(&["mask", "delay_s"], mask.delay_s.unwrap_or(1.0), 0.0, 1e9)?;
         let instructions = mask.instructions_per_sample.unwrap_or(1.0);
         self.range(&["mask", "instructions_per_sample"], instructions, 0.0, 1e9)?;
-        match &mask.cpu {
-            Some(name) if !CPUS.iter().any(|cpu| cpu.name == name) => {
-                let known = CPUS.map(|cpu| cpu.name).join(", ");
-                let message = format!("is `{name}`, allowed {known}");
-                Err(self.fault(&["mask", "cpu"], message))
-            }
-            _ => Ok(()),
-        }
+        let Some(name) = &mask.cpu else { return Ok(()) };
+        let unknown = |known| self.fault(&["mask", "cpu"], format!("is `{name}`, allowed {known}"));
+        cpu(name).map(|_| ()).map_err(unknown)
     }
 
     /// Checks the taps as a sensor's readout needs them: symmetric, with a gain.

@@ -121,3 +121,11 @@ pub struct LineFile {
     /// Least rejection: a carrier of the same amplitude over what the tone leaves in a phasor.
     pub reject_db: f64,
 }
+
+impl LineFile {
+    /// Distances from the carrier at which a real tone comes out of the mixer.
+    #[must_use]
+    pub fn offsets_hz(&self, carrier_hz: f64) -> [f64; 2] {
+        [self.frequency_hz - carrier_hz, -self.frequency_hz - carrier_hz]
+    }
+}

@@ -149,15 +149,8 @@ impl Settings {
     /// Samples that one reading is made of.
     #[must_use]
     pub fn span(&self) -> u64 {
-        let front = &self.front_end;
-        let boxcar = u64::from(front.ratio) * u64::from(front.differential_delay);
-        let first = u64::from(front.order) * (boxcar - 1) + 1;
-        let stages = self.firs.iter().scan(u64::from(front.ratio), |interval, (ratio, _, taps)| {
-            let before = *interval;
-            *interval *= u64::from(*ratio);
-            Some((taps.len() as u64 - 1) * before)
-        });
-        first + stages.sum::<u64>()
+        let firs = self.firs.iter().map(|(ratio, _, taps)| (*ratio, taps.len()));
+        spans(self.front_end, firs).iter().sum::<u64>() + 1
     }
 
     /// Lends the settings to `build` as the core takes them.
@@ -187,6 +180,19 @@ impl Settings {
             },
         })
     }
+}
+
+/// Samples of each stage's impulse response, less one: twice its delay. The CIC first, then FIR stages
+/// of so many taps behind their ratios.
+pub fn spans(front: FrontEndConfig, firs: impl Iterator<Item = (u16, usize)>) -> Vec<u64> {
+    let boxcar = u64::from(front.ratio) * u64::from(front.differential_delay);
+    let mut spans = vec![u64::from(front.order) * (boxcar - 1)];
+    let mut interval = u64::from(front.ratio);
+    for (ratio, taps) in firs {
+        spans.push((taps as u64 - 1) * interval);
+        interval *= u64::from(ratio);
+    }
+    spans
 }
 
 impl From<&PlanFile> for FrontEndConfig {

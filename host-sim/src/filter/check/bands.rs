@@ -100,6 +100,12 @@ pub fn pass_band(response: &Response, pass_hz: f64, seconds: f64) -> [Worst; 2] 
     })
 }
 
+/// Of the two of a pass band the one further from 1, in decibels.
+#[must_use]
+pub fn furthest([above, below]: [Worst; 2]) -> Worst {
+    if below.db().abs() > above.db().abs() { below } else { above }
+}
+
 /// Largest gain in the band around `multiple` output rates that folds onto zero to `into_hz`.
 #[must_use]
 pub fn alias(response: &Response, multiple: i64, into_hz: f64, seconds: f64) -> Worst {

@@ -2,6 +2,7 @@
 //! and the number.
 
 use super::Check;
+use super::bands::furthest;
 use super::noise::total_over_converter;
 use crate::filter::subject::stage_name;
 use quietgap_core::Stage;
@@ -146,8 +147,7 @@ fn headroom(check: &Check) -> Option<Limit> {
 
 fn pass_band(check: &Check) -> Option<Limit> {
     let mask = check.subject.plan.mask.as_ref()?;
-    let worst =
-        check.pass_band?.into_iter().max_by(|a, b| a.db().abs().total_cmp(&b.db().abs()))?;
+    let worst = furthest(check.pass_band?);
     let response = &check.response;
     let own = |n: usize| response.stage_gain(n, worst.multiple, worst.offset_hz).abs().ln().abs();
     let stage = (0..response.stages()).max_by(|a, b| own(*a).total_cmp(&own(*b)))?;

@@ -16,7 +16,7 @@ pub mod words;
 
 use super::response::{Response, db};
 use super::subject::{Subject, stage_name};
-use crate::cycles::{CPUS, Cpu};
+use crate::cycles::{self, Cpu};
 use crate::sensor::file::MaskFile;
 use bands::Worst;
 use cost::Cost;
@@ -85,8 +85,8 @@ pub struct Check {
 /// Core that a plan's cost is counted on: the mask's, else the M7.
 #[must_use]
 pub fn cpu(mask: Option<&MaskFile>) -> &'static Cpu {
-    let name = mask.and_then(|m| m.cpu.as_deref()).unwrap_or("m7");
-    CPUS.iter().find(|cpu| cpu.name == name).unwrap_or(&CPUS[1])
+    let name = mask.and_then(|m| m.cpu.as_deref());
+    name.and_then(|name| cycles::cpu(name).ok()).unwrap_or(&cycles::CPUS[1])
 }
 
 impl Check {
@@ -178,11 +178,10 @@ fn tones(subject: &Subject, response: &Response) -> Vec<Tone> {
         let lands_hz = response.split(offset).1.abs();
         Tone { name: name.to_owned(), frequency_hz, rejection_db: -db(gain), lands_hz, reject_db }
     };
-    let sides = |f: f64| [f - carrier, -f - carrier];
     let mut out: Vec<Tone> = subject
         .lines()
         .iter()
-        .map(|l| tone(&l.name, l.frequency_hz, Some(l.reject_db), &sides(l.frequency_hz)))
+        .map(|l| tone(&l.name, l.frequency_hz, Some(l.reject_db), &l.offsets_hz(carrier)))
         .collect();
     out.push(tone("converter offset", 0.0, None, &[-carrier]));
     out.push(tone("carrier's image", carrier, None, &[-2.0 * carrier]));

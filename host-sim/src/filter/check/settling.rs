@@ -1,5 +1,6 @@
 //! **Settling**: impulse and step response of the whole chain, at the rate behind the CIC.
 
+use crate::ideal::front_end::cic_response;
 use crate::sensor::file::PlanFile;
 
 /// Levels that a step has to stay within.
@@ -58,19 +59,8 @@ impl Settling {
 /// How much of a step each interval behind it adds at the CIC's output.
 fn cic_rises(plan: &PlanFile) -> Vec<f64> {
     let (ratio, delay) = (usize::from(plan.ratio), usize::from(plan.differential_delay));
-    let width = ratio * delay;
-    let mut h = vec![1.0];
-    for _ in 0..plan.order {
-        // One boxcar more, by running sums.
-        let mut sum = 0.0;
-        let longer = (0..h.len() + width - 1).map(|n| {
-            sum += h.get(n).copied().unwrap_or(0.0);
-            sum -= n.checked_sub(width).map_or(0.0, |m| h[m]);
-            sum / width as f64
-        });
-        h = longer.collect();
-    }
-    h.chunks(ratio).map(|part| part.iter().sum()).collect()
+    let response = cic_response(plan.order.into(), ratio, delay);
+    response.chunks(ratio).map(|part| part.iter().sum()).collect()
 }
 
 /// Impulse response of all FIR stages at the rate behind the CIC.

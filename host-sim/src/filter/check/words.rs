@@ -2,6 +2,8 @@
 
 use crate::filter::subject::{Subject, stage_name};
 use quietgap_core::cic::width;
+use quietgap_core::config::FrontEndConfig;
+use quietgap_core::fold::Folding;
 use quietgap_core::front_end::{folding, fraction_bits, section_length};
 
 /// One word and its worst case.
@@ -25,6 +27,15 @@ fn of(stage: &str, word: &'static str, bits: u32, worst: f64) -> WordUse {
 
 /// Largest word between stages, as the core bounds it.
 const WORD_LIMIT: f64 = 8.0;
+
+/// Bits that the CIC's register has to have.
+#[must_use]
+pub fn register_bits(front: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
+    let bits = code_bits + fraction_bits(front, code_bits, folded);
+    let delay = front.differential_delay.into();
+    width(bits, front.order.into(), front.ratio.into(), delay)
+        .saturating_sub(front.pruned_bits.into())
+}
 
 /// Words of a plan in the order of the signal.
 #[must_use]
@@ -53,8 +64,7 @@ pub fn words(subject: &Subject) -> Vec<WordUse> {
             out.push(of("front end", "sums of a section", 64, worst / 2f64.powi(62)));
         }
     }
-    let bits = width(code + fraction, order, plan.ratio.into(), plan.differential_delay.into());
-    let bits = bits.saturating_sub(plan.pruned_bits.into());
+    let bits = register_bits(front, code, folded);
     let register = plan.register_bits;
     let worst = 2f64.powi(bits as i32 - register as i32);
     out.push(of("CIC", "register", register, worst));

@@ -3,6 +3,7 @@
 use super::run::Difference;
 use super::tolerance::{Structure, Tolerance};
 use crate::filter::check::Check;
+use crate::filter::check::bands::furthest;
 use crate::filter::check::noise::total_over_converter;
 use crate::filter::check::settling::LEVELS;
 use crate::sensor::design::fir_gain;
@@ -120,9 +121,7 @@ pub fn numbers(
     let gain = both(&|c| c.subject.plan.firs.iter().map(fir_gain).product());
     add("gain", "all", "", gain, Worse::Either, t.gain);
     if old.pass_band.is_some() && new.pass_band.is_some() {
-        let deviation = |c: &Check| {
-            c.pass_band.map_or(0.0, |b| b.iter().map(|w| w.db().abs()).fold(0.0, f64::max))
-        };
+        let deviation = |c: &Check| c.pass_band.map_or(0.0, |b| furthest(b).db().abs());
         add("pass_band_db", "all", "dB", both(&deviation), Worse::More, t.pass_band_db);
         let rejection = |c: &Check| c.worst_alias().map_or(0.0, |a| -a.worst.db());
         let stage = new.limits.iter().find(|l| l.name == "alias rejection");

@@ -2,14 +2,14 @@
 //! estimated taps.
 
 use crate::cycles::{Cpu, Shape};
+use crate::filter::check::words::register_bits;
 use crate::filter::response::{Response, from_db};
 use crate::filter::spec::Spec;
 use crate::sensor::design::carrier_ratio;
 use crate::sensor::file::{MaskFile, PathFile, PlanFile};
 use crate::sensor::settings::core_carrier;
-use quietgap_core::cic::width;
 use quietgap_core::config::FrontEndConfig;
-use quietgap_core::front_end::{folding, fraction_bits, section_length};
+use quietgap_core::front_end::{folding, section_length};
 
 /// Most FIR stages that are tried.
 const MOST_STAGES: usize = 4;
@@ -157,9 +157,7 @@ fn cic_leak(spec: &Spec, order: u8, ratio: u16) -> f64 {
 /// Whether the CIC's words hold it, as the core checks.
 fn fits(spec: &Spec, carrier: quietgap_core::CarrierRatio, front: FrontEndConfig) -> bool {
     let folded = folding(carrier, front, spec.code_bits);
-    let fraction = fraction_bits(front, spec.code_bits, folded);
-    let bits = width(spec.code_bits + fraction, front.order.into(), front.ratio.into(), 1);
-    let bits = bits.saturating_sub(front.pruned_bits.into());
+    let bits = register_bits(front, spec.code_bits, folded);
     let coherent = front.path != quietgap_core::config::Path::Coherent || folded.is_some();
     coherent
         && bits <= spec.register_bits.min(127)

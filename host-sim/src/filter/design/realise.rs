@@ -3,7 +3,7 @@
 use super::candidates::{Candidate, EARLY_RIPPLE, last_ripple, plan};
 use super::stage::{excess, shortest};
 use super::{Need, quantise::quantise, spread_zeros};
-use crate::filter::check::bands::{pass_band, worst_alias};
+use crate::filter::check::bands::{furthest, pass_band, worst_alias};
 use crate::filter::check::folding_stage;
 use crate::filter::integers::Integers;
 use crate::filter::response::{Response, Taps, db, from_db};
@@ -113,8 +113,7 @@ fn miss(key: &str, stage: usize, asked: f64, reached: f64, unit: &'static str) -
 /// Offsets of the tones to keep out, to either side of the carrier, with the gain they are allowed.
 fn tones(spec: &Spec) -> impl Iterator<Item = (f64, f64)> + '_ {
     spec.lines.iter().flat_map(|line| {
-        let offsets = [line.frequency_hz - spec.carrier_hz, line.frequency_hz + spec.carrier_hz];
-        offsets.map(|offset| (offset, from_db(-line.reject_db)))
+        line.offsets_hz(spec.carrier_hz).map(|offset| (offset, from_db(-line.reject_db)))
     })
 }
 
@@ -160,11 +159,10 @@ fn stage_taps(
     let ripple = if is_last { last_ripple(mask) * 0.98 * margin } else { EARLY_RIPPLE };
     let stops = if ratio == 1 { Vec::new() } else { vec![(edge / rate, 0.5)] };
     // Narrow stop bands far apart need fewer taps than one over all of them.
-    let apart = ratio > 1 && edge == output - mask.alias_into_hz;
-    let narrow = if apart { narrow(spec, rate, ratio, is_last, &leak) } else { None };
+    let narrow = if is_last { None } else { narrow(spec, rate, ratio, &leak) };
     let need = Need { pass: mask.pass_hz / rate, desired: &desired, ripple, stops, leak: &leak };
     let most = narrow.as_ref().map_or(usize::MAX, Vec::len);
-    if 2 * guess > most && !is_last {
+    if 2 * guess > most {
         return Ok(narrow.unwrap_or_default());
     }
     match shortest(spec.method, ratio, guess, &need) {
@@ -182,17 +180,11 @@ fn stage_taps(
 }
 
 /// Taps with zeros in the bands that fold onto the mask's, for a stage that another one follows.
-fn narrow(
-    spec: &Spec,
-    rate: f64,
-    ratio: u64,
-    is_last: bool,
-    leak: &dyn Fn(f64) -> f64,
-) -> Option<Vec<f64>> {
+fn narrow(spec: &Spec, rate: f64, ratio: u64, leak: &dyn Fn(f64) -> f64) -> Option<Vec<f64>> {
     /// Most zeros a band: beyond, one stop band over all takes fewer taps.
     const MOST: usize = 12;
     let (output, into) = (rate / ratio as f64, spec.mask.alias_into_hz);
-    if is_last || into > output / 4.0 {
+    if into > output / 4.0 {
         return None;
     }
     let stops = (1..=ratio / 2).map(|k| k as f64 * output);
@@ -213,8 +205,7 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
     let seconds = subject.span() as f64 / spec.rate_hz;
     let mut out = Vec::new();
     let last = subject.plan.firs.len();
-    let pass = pass_band(&response, mask.pass_hz, seconds).map(|w| w.db().abs());
-    let reached = pass[0].max(pass[1]);
+    let reached = furthest(pass_band(&response, mask.pass_hz, seconds)).db().abs();
     if reached > mask.pass_db {
         out.push(miss("mask.pass_db", last, mask.pass_db, reached, "dB"));
     }
@@ -225,8 +216,11 @@ pub fn misses(spec: &Spec, subject: &Subject) -> Vec<Miss> {
         out.push(miss("mask.alias_db", stage, mask.alias_db, -worst.db(), "dB"));
     }
     for (n, line) in spec.lines.iter().enumerate() {
-        let offsets = [line.frequency_hz - spec.carrier_hz, line.frequency_hz + spec.carrier_hz];
-        let left = offsets.map(|o| response.gain_at(o).abs()).into_iter().fold(0.0, f64::max);
+        let left = line
+            .offsets_hz(spec.carrier_hz)
+            .map(|o| response.gain_at(o).abs())
+            .into_iter()
+            .fold(0.0, f64::max);
         if line.reject_db > 0.0 && db(left) > -line.reject_db {
             let key = format!("line[{}].reject_db", n + 1);
             out.push(miss(&key, last, line.reject_db, -db(left), "dB"));
