@@ -127,8 +127,8 @@ fn pictures(plans: &[(&str, &Check)]) -> Markup {
         @if let Some(mask) = mask {
             (figure(&axes("pass band", off, "gain / dB", Scale::Linear, {
                 let mut curves = draw(&|c| curves::linear(c, mask.pass_hz));
-                for db in [mask.pass_db, -mask.pass_db] {
-                    curves.push(line("mask", vec![(0.0, db), (mask.pass_hz, db)]));
+                for (label, db) in [("mask: most", mask.pass_db), ("mask: least", -mask.pass_db)] {
+                    curves.push(line(label, vec![(0.0, db), (mask.pass_hz, db)]));
                 }
                 curves
             }), "Droop and ripple of all stages together."))
