@@ -3,10 +3,10 @@
 
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
-use quietgap_core::fold::{Fold, Folding};
+use quietgap_core::fold::{FoldTables, Folding};
 use quietgap_core::front_end::FrontEnd;
-use quietgap_core::front_end::way::{Sections, Way};
-use quietgap_core::mixer::Mixer;
+use quietgap_core::front_end::way::Sections;
+use quietgap_core::mixer::MixerTables;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Readout, Stage};
 
@@ -186,15 +186,17 @@ fn stages_by_themselves() {
         whole,
         last: whole,
     };
-    let fold =
-        |carrier, channels| Fold::<2, 3, 6, false>::new(&sections(carrier, channels, 12)).err();
+    let fold = |carrier, channels| {
+        FoldTables::<2, 3, 6, false>::new(&sections(carrier, channels, 12)).err()
+    };
     assert_eq!(fold(coherent, 2), None);
     let quantity = "carrier period to fold by";
     assert_eq!(fold(other, 2), Some(refused(Stage::FrontEnd, quantity, 0, 6)));
     let quantity = "channels x carrier phases";
     assert_eq!(fold(coherent, 3), Some(refused(Stage::FrontEnd, quantity, 9, 6)));
-    let mixer =
-        |carrier, channels, whole| Mixer::<2, 2, 6>::new(&sections(carrier, channels, whole)).err();
+    let mixer = |carrier, channels, whole| {
+        MixerTables::<2, 6>::new(&sections(carrier, channels, whole)).err()
+    };
     assert_eq!(mixer(other, 2, 6), None);
     assert_eq!(mixer(other, 2, 7), Some(refused(Stage::FrontEnd, "section", 7, 6)));
     assert_eq!(mixer(other, 3, 6), Some(refused(Stage::Converter, "channels", 3, 2)));

@@ -6,13 +6,13 @@
 
 use crate::bridge::BridgeReading;
 use crate::config::{AxesConfig, MAX_AXES, MAX_BRIDGES};
-use crate::error::{ConfigError, Stage};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::word::{Coefficient, saturate, shift_round};
 use heapless::Vec;
 
 /// Both matrices, Q16.48, row by row.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct Axes {
     solve: [[i64; MAX_BRIDGES]; MAX_AXES],
     geometry: [[i64; MAX_AXES]; MAX_BRIDGES],
@@ -26,29 +26,27 @@ impl Axes {
     /// # Errors
     /// [`ConfigError`] when there are more than six axes or more axes than bridges, or when a
     /// matrix has not axes x bridges entries.
-    pub fn new(config: &AxesConfig<'_>, bridges: usize) -> Result<Self, ConfigError> {
-        let axes = usize::from(config.axes);
-        let check = |quantity, given: usize, min: usize, max: usize| {
+    pub const fn new(config: &AxesConfig<'_>, bridges: usize) -> Result<Self, ConfigError> {
+        const fn check(
+            quantity: &'static str,
+            given: usize,
+            min: usize,
+            max: usize,
+        ) -> Result<(), ConfigError> {
             ConfigError::check(Stage::Axes, quantity, given as i64, min as i64, max as i64)
-        };
-        check("bridges", bridges, 1, MAX_BRIDGES)?;
-        check("axes", axes, 0, MAX_AXES.min(bridges))?;
-        check("entries of the solving matrix", config.solve.len(), axes * bridges, axes * bridges)?;
-        check("entries of the geometry", config.geometry.len(), axes * bridges, axes * bridges)?;
-        ConfigError::check(Stage::Axes, "residual limit, am", config.residual_am, 0, i64::MAX)?;
-        let mut made = Self {
-            solve: [[0; MAX_BRIDGES]; MAX_AXES],
-            geometry: [[0; MAX_AXES]; MAX_BRIDGES],
-            axes,
-            residual_am: config.residual_am,
-        };
-        for (row, from) in made.solve.iter_mut().zip(config.solve.chunks(bridges.max(1))) {
-            copy(row, from);
         }
-        for (row, from) in made.geometry.iter_mut().zip(config.geometry.chunks(axes.max(1))) {
-            copy(row, from);
-        }
-        Ok(made)
+        let AxesConfig { solve, geometry, residual_am, .. } = *config;
+        let axes = config.axes as usize;
+        attempt!(check("bridges", bridges, 1, MAX_BRIDGES));
+        let most = if bridges < MAX_AXES { bridges } else { MAX_AXES };
+        attempt!(check("axes", axes, 0, most));
+        let entries = axes * bridges;
+        attempt!(check("entries of the solving matrix", solve.len(), entries, entries));
+        attempt!(check("entries of the geometry", geometry.len(), entries, entries));
+        let quantity = "residual limit, am";
+        attempt!(ConfigError::check(Stage::Axes, quantity, residual_am, 0, i64::MAX));
+        let (solve, geometry) = (matrix(solve, bridges), matrix(geometry, axes));
+        Ok(Self { solve, geometry, axes, residual_am })
     }
 
     /// Sums up what never changes.
@@ -83,8 +81,24 @@ impl Axes {
     }
 }
 
-fn copy(row: &mut [i64], from: &[Coefficient]) {
-    row.iter_mut().zip(from).for_each(|(to, c)| *to = c.to_bits());
+/// Rows of `columns` entries each into room for larger ones.
+const fn matrix<const ROWS: usize, const COLUMNS: usize>(
+    entries: &[Coefficient],
+    columns: usize,
+) -> [[i64; COLUMNS]; ROWS] {
+    let mut matrix = [[0; COLUMNS]; ROWS];
+    let (mut rest, mut row, mut column) = (entries, 0, 0);
+    while let [entry, later @ ..] = rest
+        && row < ROWS
+        && column < COLUMNS
+    {
+        matrix[row][column] = entry.to_bits();
+        (rest, column) = (later, column + 1);
+        if column == columns {
+            (row, column) = (row + 1, 0);
+        }
+    }
+    matrix
 }
 
 #[inline(never)]

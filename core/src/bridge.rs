@@ -94,22 +94,28 @@ pub struct Bridge {
 const ONE_CHANNEL: u32 = 1;
 const TWO_CHANNELS: u32 = 2;
 
-impl From<&BridgeConfig> for Bridge {
-    fn from(config: &BridgeConfig) -> Self {
-        let bridge = Self {
-            wiring: ONE_CHANNEL,
-            channels: [0; 2],
-            full: Word::ZERO,
-            imbalance: Fraction::ZERO,
-            share: Fraction::ZERO,
-            strays: [Word::ZERO; 2],
-            least_sum: Word::ZERO,
-            gap_am: config.gap_am,
-            offset_am: config.offset_am,
-            range: config.range,
-            quadrature: config.quadrature,
-        };
-        match config.kind {
+impl Bridge {
+    /// Fills room for bridges.
+    pub(crate) const NONE: Self = Self {
+        wiring: ONE_CHANNEL,
+        channels: [0; 2],
+        full: Word::ZERO,
+        imbalance: Fraction::ZERO,
+        share: Fraction::ZERO,
+        strays: [Word::ZERO; 2],
+        least_sum: Word::ZERO,
+        gap_am: 0,
+        offset_am: 0,
+        range: Fraction::ZERO,
+        quadrature: Fraction::ZERO,
+    };
+
+    /// The same constants.
+    #[must_use]
+    pub const fn new(config: &BridgeConfig) -> Self {
+        let BridgeConfig { kind, gap_am, offset_am, range, quadrature } = *config;
+        let bridge = Self { gap_am, offset_am, range, quadrature, ..Self::NONE };
+        match kind {
             BridgeKind::Difference { channel, full, imbalance, share } => {
                 Self { channels: [channel; 2], full, imbalance, share, ..bridge }
             }
@@ -118,9 +124,7 @@ impl From<&BridgeConfig> for Bridge {
             }
         }
     }
-}
 
-impl Bridge {
     /// Sums up what never changes.
     pub(crate) fn check(&self, sum: &mut Checksum) {
         sum.add(self.wiring);

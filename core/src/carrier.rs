@@ -199,14 +199,23 @@ pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
 }
 
-/// Values of e^(-i phase) from phase zero, sample by sample, cosine and minus sine.
-pub(crate) fn turns(ratio: CarrierRatio, fraction_bits: u32) -> impl Iterator<Item = [i32; 2]> {
-    let mut oscillator = Carrier::new(ratio);
-    core::iter::repeat_with(move || {
-        let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
-        oscillator.advance(1);
-        [cosine, -sine]
-    })
+/// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times `factor`; goes on by one.
+///
+/// Q.f, f at most 30; |factor| 2^f fits an `i32`.
+pub(crate) const fn next_turn<const N: usize>(
+    oscillator: &mut Carrier,
+    fraction_bits: u32,
+    factors: [i32; N],
+) -> [[i32; 2]; N] {
+    let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
+    oscillator.advance(1);
+    let mut turns = [[0; 2]; N];
+    let mut n = 0;
+    while n < N {
+        turns[n] = [cosine.wrapping_mul(factors[n]), (-sine).wrapping_mul(factors[n])];
+        n += 1;
+    }
+    turns
 }
 
 /// Cosine and sine of `phase` 2^-32 turns, Q1.31, within 1 step of the exact value at

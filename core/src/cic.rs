@@ -48,20 +48,20 @@ pub const fn gain(order: u32, ratio: u32, differential_delay: u32) -> u128 {
 ///
 /// L <= 65536, d <= 5: below 2^74, exact in `u128`; kept modulo 2^64, as wrapping sums take them.
 #[must_use]
-pub fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
+pub const fn step_weights<const ORDER: usize>(samples: u32) -> [i64; ORDER] {
     let mut weights = [1; ORDER];
     let mut value: u128 = 1;
-    for (d, weight) in (0u64..).zip(weights.iter_mut()) {
-        if d > 0 {
-            value = divide(value * u128::from(u64::from(samples) + d - 1), d).0;
-        }
-        *weight = value as i64;
+    let mut d = 1;
+    while d < ORDER {
+        value = divide(value * (samples as u128 + d as u128 - 1), d as u64).0;
+        weights[d] = value as i64;
+        d += 1;
     }
     weights
 }
 
 /// Weights W_mj of the intervals before: what integrators and combs leave of them.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct IntervalWeights<const ORDER: usize> {
     /// Row m at \[m / 2\]\[m % 2\], modulo 2^64. W_0j is 1 for j = N, else 0.
     rows: [[[i64; ORDER]; 2]; ORDER],
@@ -77,33 +77,39 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
     ///
     /// Binomials below 2^(5 x 17): the running products, below 2^102, are exact in `u128`.
     #[must_use]
-    pub fn new(ratio: u32, differential_delay: u8) -> Self {
-        let delay = u32::from(differential_delay.clamp(1, 2));
+    pub const fn new(ratio: u32, differential_delay: u8) -> Self {
+        let delay = if differential_delay < 2 { 1 } else { 2 };
         let mut rows = [[[0i64; ORDER]; 2]; ORDER];
-        for (m, row) in (0u32..).zip(rows.as_flattened_mut()) {
+        let mut m = 0;
+        while m < 2 * ORDER {
+            let row = &mut rows[m / 2][m % 2];
             let mut comb: i64 = 1;
-            for i in 0..=ORDER as u32 {
-                let Some(intervals) = m.checked_sub(i * delay) else { break };
+            let mut i = 0;
+            while i <= ORDER && i * delay <= m {
                 // C(p R + d - 1, d), d = N - j, from d = 0 upwards; with p = 0, none but d = 0.
-                let samples = u64::from(intervals) * u64::from(ratio);
+                let samples = (m - i * delay) as u64 * ratio as u64;
                 let mut value: u128 = 1;
-                for (d, weight) in (0u64..).zip(row.iter_mut().rev()) {
+                let mut d = 0;
+                while d < ORDER {
                     if d > 0 {
-                        let factor = if samples == 0 { 0 } else { samples + d - 1 };
-                        value = divide(value * u128::from(factor), d).0;
+                        let factor = if samples == 0 { 0 } else { samples + d as u64 - 1 };
+                        value = divide(value * factor as u128, d as u64).0;
                     }
+                    let weight = &mut row[ORDER - 1 - d];
                     *weight = weight.wrapping_add(comb.wrapping_mul(value as i64));
+                    d += 1;
                 }
-                let left = i64::from(ORDER as u32 - i);
-                comb = -(comb * left).checked_div(i64::from(i) + 1).unwrap_or(0);
+                let product = comb * (ORDER - i) as i64;
+                // The divisor is not zero.
+                comb = if let Some(next) = product.checked_div(i as i64 + 1) { -next } else { 0 };
+                i += 1;
             }
+            m += 1;
         }
         let usual = if ORDER == 2 && delay == 1 { ratio } else { 0 };
-        Self { rows, pending: ORDER * delay as usize - 1, usual }
+        Self { rows, pending: ORDER * delay - 1, usual }
     }
-}
 
-impl<const ORDER: usize> IntervalWeights<ORDER> {
     /// Sums up what never changes.
     pub(crate) fn check(&self, sum: &mut Checksum) {
         self.rows.as_flattened().iter().for_each(|row| sum.add_all_long(row));

@@ -133,22 +133,6 @@ pub struct BridgeConfig {
     pub quadrature: Fraction,
 }
 
-impl BridgeConfig {
-    /// Fills room for bridges.
-    pub(crate) const NONE: Self = Self {
-        kind: BridgeKind::Difference {
-            channel: 0,
-            full: Word::ZERO,
-            imbalance: Fraction::ZERO,
-            share: Fraction::ZERO,
-        },
-        gap_am: 0,
-        offset_am: 0,
-        range: Fraction::ZERO,
-        quadrature: Fraction::ZERO,
-    };
-}
-
 /// The channel that reads the injection amplitude.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -80,6 +80,17 @@ impl ConfigError {
     }
 }
 
+/// `?` for functions that the compiler may evaluate.
+macro_rules! attempt {
+    ($result:expr) => {
+        match $result {
+            Ok(value) => value,
+            Err(error) => return Err(error),
+        }
+    };
+}
+pub(crate) use attempt;
+
 impl core::fmt::Display for ConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         let Self { stage, quantity, given, min, max } = self;

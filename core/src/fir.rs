@@ -15,7 +15,7 @@
 //! wrap it; their readings are flagged).
 
 use crate::config::{FirConfig, MAX_FIRS};
-use crate::error::{ConfigError, Stage};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::list::List;
 use crate::phasor::Phasor;
@@ -58,7 +58,7 @@ fn parts(word: Word) -> Parts {
     Parts { upper: ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32), lower }
 }
 
-/// One stage: its place in the shared pools and how far it is.
+/// One stage: its place in the shared pools.
 #[derive(Clone, Copy, Debug, Default)]
 struct FirStage {
     ratio: u32,
@@ -68,10 +68,127 @@ struct FirStage {
     /// First open sum in the pool, and number of open outputs.
     first_open: usize,
     outputs: usize,
+}
+
+/// How far a stage is.
+#[derive(Clone, Copy, Debug, Default)]
+struct Place {
     /// Open output that closes next, 0 to `outputs` - 1.
     head: usize,
     /// Inputs taken of the running output.
     position: u32,
+}
+
+/// FIR stages, checked and laid out in two pools; parameters as those of [`FirChain`].
+#[derive(Clone, Copy, Debug)]
+pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
+    stages: List<FirStage, MAX_FIRS>,
+    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
+    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
+    taps: List<i32, TAPS>,
+    /// Open sums of all stages.
+    open: usize,
+    channels: usize,
+}
+
+impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
+    /// Checks the stages and lays them out in the pools.
+    ///
+    /// # Errors
+    /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
+    /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
+    /// in Q12.52), or no room in a pool.
+    pub const fn new(
+        configs: &[FirConfig<'_>],
+        channels: usize,
+        worst: Word,
+    ) -> Result<Self, ConfigError> {
+        let mut plan = Self {
+            stages: List::empty(FirStage {
+                ratio: 0,
+                scale: 0,
+                first_tap: 0,
+                first_open: 0,
+                outputs: 0,
+            }),
+            taps: List::empty(0),
+            open: 0,
+            channels,
+        };
+        let mut worst = worst.to_bits() as i128;
+        let (count, most) = (configs.len() as i64, MAX_FIRS as i64);
+        attempt!(ConfigError::check(Stage::Fir(0), "number of stages", count, 0, most));
+        let mut rest = configs;
+        let mut number = 0;
+        while let [config, later @ ..] = rest {
+            rest = later;
+            number += 1;
+            worst = attempt!(plan.add(config, Stage::Fir(number), worst));
+        }
+        Ok(plan)
+    }
+
+    /// Checks one stage and adds it; the largest word behind it.
+    const fn add(
+        &mut self,
+        config: &FirConfig<'_>,
+        stage: Stage,
+        worst: i128,
+    ) -> Result<i128, ConfigError> {
+        let FirConfig { ratio, taps, scale_bits } = *config;
+        attempt!(ConfigError::check(stage, "ratio", ratio as i64, 1, 4096));
+        attempt!(ConfigError::check(stage, "taps", taps.len() as i64, 1, TAPS as i64));
+        attempt!(ConfigError::check(stage, "scale bits", scale_bits as i64, 0, 30));
+        let (mut rest, mut n) = (taps, 0);
+        while let [first, middle @ .., last] = rest {
+            if *first != *last {
+                return Err(ConfigError::new(stage, "first tap unlike its mirror", n, -1, -1));
+            }
+            (rest, n) = (middle, n + 1);
+        }
+        let (mut rest, mut total) = (taps, 0);
+        while let [tap, later @ ..] = rest {
+            total += tap.unsigned_abs() as i64;
+            rest = later;
+        }
+        attempt!(ConfigError::check(stage, "sum of |taps|", total, 1, (1 << 32) - 1));
+        let worst = shift_round(worst * total as i128, scale_bits as u32);
+        let thousandths = ((worst * 1000) >> 52) as i64;
+        let quantity = "worst-case word / 2^52 x 1000";
+        attempt!(ConfigError::check(stage, quantity, thousandths, 0, 7999));
+
+        let (first_tap, first_open) = (self.taps.len(), self.open);
+        // Not zero: see above; the compiler sees it here.
+        let ratio = if ratio > 0 { ratio as usize } else { 1 };
+        let outputs = taps.len().div_ceil(ratio);
+        let mut input = 0;
+        while input < ratio {
+            let mut output = 0;
+            while output < outputs {
+                let at = output * ratio + ratio - 1 - input;
+                let tap = if at < taps.len() { taps[at] } else { 0 };
+                if self.taps.push(tap).is_none() {
+                    return Err(full(stage, "taps of all stages", TAPS));
+                }
+                output += 1;
+            }
+            input += 1;
+        }
+        self.open += outputs * self.channels;
+        if self.open > OPEN {
+            return Err(full(stage, "open outputs of all stages", OPEN));
+        }
+        let scale = scale_bits as u32;
+        let made = FirStage { ratio: ratio as u32, scale, first_tap, first_open, outputs };
+        match self.stages.push(made) {
+            Some(()) => Ok(worst),
+            None => Err(full(stage, "stages", MAX_FIRS)),
+        }
+    }
+}
+
+const fn full(stage: Stage, quantity: &'static str, capacity: usize) -> ConfigError {
+    ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
 }
 
 /// All FIR stages in order, with their taps and open sums in two pools.
@@ -80,115 +197,47 @@ struct FirStage {
 /// sums, channels x ceil(taps / ratio) of each.
 #[derive(Clone, Debug)]
 pub struct FirChain<const TAPS: usize, const OPEN: usize> {
-    stages: List<FirStage, MAX_FIRS>,
-    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
-    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
-    taps: List<i32, TAPS>,
+    plan: FirPlan<TAPS, OPEN>,
+    places: [Place; MAX_FIRS],
     open: List<Open, OPEN>,
-    channels: usize,
     /// A word had to saturate since the last output of the last stage.
     saturated: bool,
 }
 
 impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
-    /// Checks the stages and lays them out in the pools.
+    /// Checks the stages and starts them.
     ///
     /// # Errors
-    /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
-    /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
-    /// in Q12.52), or no room in a pool.
+    /// Those of [`FirPlan::new`].
     pub fn new(
         configs: &[FirConfig<'_>],
         channels: usize,
         worst: Word,
     ) -> Result<Self, ConfigError> {
-        let mut chain = Self {
-            stages: List::empty(FirStage::default()),
-            taps: List::empty(0),
-            open: List::empty(Open::default()),
-            channels,
+        FirPlan::new(configs, channels, worst).map(|plan| Self::start(&plan))
+    }
+
+    /// At rest, before the first input.
+    #[must_use]
+    pub fn start(plan: &FirPlan<TAPS, OPEN>) -> Self {
+        let rest = Open::default();
+        Self {
+            plan: *plan,
+            places: [Place::default(); MAX_FIRS],
+            // The plan has no more open sums than there is room for.
+            open: List::filled(rest, plan.open).unwrap_or(List::empty(rest)),
             saturated: false,
-        };
-        let mut worst = i128::from(worst.to_bits());
-        if configs.len() > MAX_FIRS {
-            let given = configs.len() as i64;
-            return Err(ConfigError::new(
-                Stage::Fir(0),
-                "number of stages",
-                given,
-                0,
-                MAX_FIRS as i64,
-            ));
         }
-        for (config, number) in configs.iter().zip(1u8..) {
-            let stage = Stage::Fir(number);
-            let check = |quantity, given: usize, min, max| {
-                ConfigError::check(stage, quantity, given as i64, min, max)
-            };
-            let length = config.taps.len();
-            check("ratio", config.ratio.into(), 1, 4096)?;
-            check("taps", length, 1, TAPS as i64)?;
-            check("scale bits", config.scale_bits.into(), 0, 30)?;
-            let unequal =
-                config.taps.iter().zip(config.taps.iter().rev()).position(|(a, b)| a != b);
-            if let Some(n) = unequal {
-                return Err(ConfigError::new(
-                    stage,
-                    "first tap unlike its mirror",
-                    n as i64,
-                    -1,
-                    -1,
-                ));
-            }
-            let total: u64 = config.taps.iter().map(|t| u64::from(t.unsigned_abs())).sum();
-            ConfigError::check(stage, "sum of |taps|", total as i64, 1, (1 << 32) - 1)?;
-            worst = shift_round(worst * i128::from(total), config.scale_bits.into());
-            ConfigError::check(
-                stage,
-                "worst-case word / 2^52 x 1000",
-                ((worst * 1000) >> 52) as i64,
-                0,
-                7999,
-            )?;
-            let (first_tap, first_open) = (chain.taps.len(), chain.open.len());
-            let ratio = usize::from(config.ratio);
-            let outputs = length.div_ceil(ratio.max(1));
-            let full = |quantity, capacity| {
-                move || ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
-            };
-            for input in 0..ratio {
-                for output in 0..outputs {
-                    let tap = config.taps.get(output * ratio + ratio - 1 - input);
-                    let room = chain.taps.push(tap.copied().unwrap_or(0));
-                    room.ok_or_else(full("taps of all stages", TAPS))?;
-                }
-            }
-            for _ in 0..outputs * channels {
-                let room = chain.open.push(Open::default());
-                room.ok_or_else(full("open outputs of all stages", OPEN))?;
-            }
-            let made = FirStage {
-                ratio: config.ratio.into(),
-                scale: config.scale_bits.into(),
-                first_tap,
-                first_open,
-                outputs,
-                head: 0,
-                position: 0,
-            };
-            chain.stages.push(made).ok_or_else(full("stages", MAX_FIRS))?;
-        }
-        Ok(chain)
     }
 
     /// Forgets all inputs; the next one is number `input` since the start.
     pub fn seek(&mut self, mut input: u64) {
         self.saturated = false;
         self.open.fill(Open::default());
-        for stage in self.stages.iter_mut() {
+        for (stage, place) in self.plan.stages.iter().zip(&mut self.places) {
             let ratio = u64::from(stage.ratio);
-            stage.position = input.checked_rem(ratio).unwrap_or(0) as u32;
-            stage.head = 0;
+            let position = input.checked_rem(ratio).unwrap_or(0) as u32;
+            *place = Place { head: 0, position };
             input = input.checked_div(ratio).unwrap_or(0);
         }
     }
@@ -197,42 +246,44 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// puts them there.
     pub fn align(&mut self) -> bool {
         let mut aligned = true;
-        for stage in self.stages.iter_mut() {
-            aligned &= stage.position == 0;
-            stage.position = 0;
+        for (_, place) in self.plan.stages.iter().zip(&mut self.places) {
+            aligned &= place.position == 0;
+            place.position = 0;
         }
         aligned
     }
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
-        sum.add_size(self.stages.len());
-        for stage in self.stages.iter() {
+        let FirPlan { stages, taps, open, channels } = &self.plan;
+        sum.add_size(stages.len());
+        for stage in stages.iter() {
             sum.add(stage.ratio);
             sum.add(stage.scale);
             sum.add_size(stage.first_tap);
             sum.add_size(stage.first_open);
             sum.add_size(stage.outputs);
         }
-        sum.add_size(self.taps.len());
-        sum.add_all(&self.taps);
+        sum.add_size(taps.len());
+        sum.add_all(taps);
+        sum.add_size(*open);
         sum.add_size(self.open.len());
-        sum.add_size(self.channels);
+        sum.add_size(*channels);
     }
 
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
-        for stage in self.stages.iter_mut() {
-            if stage.position >= stage.ratio {
-                stage.position = 0;
+        for (stage, place) in self.plan.stages.iter().zip(&mut self.places) {
+            if place.position >= stage.ratio {
+                place.position = 0;
             }
-            let first = stage.first_tap + stage.position as usize * stage.outputs;
-            let taps = self.taps.get(first..first + stage.outputs).unwrap_or(&[]);
-            let cells = stage.outputs * self.channels;
+            let first = stage.first_tap + place.position as usize * stage.outputs;
+            let taps = self.plan.taps.get(first..first + stage.outputs).unwrap_or(&[]);
+            let cells = stage.outputs * self.plan.channels;
             let open =
                 self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
-            self.saturated |= stage.push(taps, open, frame)?;
+            self.saturated |= stage.push(place, taps, open, frame)?;
         }
         Some(core::mem::take(&mut self.saturated))
     }
@@ -240,17 +291,23 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 
 impl FirStage {
     /// `taps` are this input's, `open` holds, for each channel, the sums of its open outputs.
-    fn push(&mut self, taps: &[i32], open: &mut [Open], frame: &mut [Phasor]) -> Option<bool> {
+    fn push(
+        &self,
+        place: &mut Place,
+        taps: &[i32],
+        open: &mut [Open],
+        frame: &mut [Phasor],
+    ) -> Option<bool> {
         let outputs = self.outputs;
         // Beyond the last output only by a flipped bit.
-        if self.head >= outputs {
-            self.head = 0;
+        if place.head >= outputs {
+            place.head = 0;
         }
-        let (next_taps, wrapped_taps) = taps.split_at_checked(outputs - self.head)?;
+        let (next_taps, wrapped_taps) = taps.split_at_checked(outputs - place.head)?;
         let mut rest = &mut *open;
         for phasor in &*frame {
             let (sums, later) = rest.split_at_mut_checked(outputs)?;
-            let (wrapped, next) = sums.split_at_mut_checked(self.head)?;
+            let (wrapped, next) = sums.split_at_mut_checked(place.head)?;
             let (i, q) = (parts(phasor.i), parts(phasor.q));
             let add = |(sum, tap): (&mut Open, &i32)| {
                 sum.i.add(i, *tap);
@@ -260,13 +317,13 @@ impl FirStage {
             wrapped.iter_mut().zip(wrapped_taps).for_each(add);
             rest = later;
         }
-        self.position += 1;
-        if self.position < self.ratio {
+        place.position += 1;
+        if place.position < self.ratio {
             return None;
         }
-        self.position = 0;
+        place.position = 0;
         let mut saturated = false;
-        let mut at = self.head;
+        let mut at = place.head;
         for phasor in frame {
             let sum = open.get_mut(at)?;
             let (i, i_saturated) = close(sum.i, self.scale);
@@ -276,9 +333,9 @@ impl FirStage {
             *sum = Open::default();
             at += outputs;
         }
-        self.head += 1;
-        if self.head == outputs {
-            self.head = 0;
+        place.head += 1;
+        if place.head == outputs {
+            place.head = 0;
         }
         Some(saturated)
     }

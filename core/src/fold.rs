@@ -24,7 +24,7 @@
 mod bounds;
 mod rows;
 
-use crate::carrier;
+use crate::carrier::{Carrier, next_turn};
 use crate::cic::Cic;
 use crate::error::{ConfigError, Stage};
 use crate::front_end::way::{SectionEnd, Sections, Way};
@@ -36,6 +36,88 @@ use bounds::{most_rows, row_basis};
 use rows::Columns;
 
 pub(crate) use bounds::sum_bound;
+
+/// What a plan's folding never changes: the carrier, and how rows make samples.
+///
+/// The parameters are those of [`Fold`].
+#[derive(Clone, Copy, Debug)]
+pub struct FoldTables<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool = true,
+    const PHASES: usize = COLUMNS,
+> {
+    channels: usize,
+    /// K columns per channel, and whether odd rows count negative.
+    folding: Folding,
+    /// The carrier at each phase.
+    carrier: List<Turn, PHASES>,
+    /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
+    /// whole and of an interval's last section.
+    bases: [[[i64; ORDER]; ORDER]; 2],
+    middles: [i32; 2],
+}
+
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool,
+    const PHASES: usize,
+> FoldTables<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
+{
+    /// Works out the tables for the sections of a plan.
+    ///
+    /// # Errors
+    /// [`ConfigError`] where the plan does not fold, or not into the columns there are.
+    pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
+        let Sections { carrier, channels, folded, fraction_bits, whole, last } = *sections;
+        let Some(folding) = folded else {
+            let quantity = "carrier period to fold by";
+            return Err(ConfigError::new(Stage::FrontEnd, quantity, 0, 1, COLUMNS as i64));
+        };
+        let phases = folding.columns;
+        let count = phases as usize * channels;
+        let exact = channels == CHANNELS && count == COLUMNS;
+        if EXACT && !exact || count > COLUMNS || phases as usize > PHASES {
+            let least = if EXACT { COLUMNS as i64 } else { 1 };
+            let quantity = "channels x carrier phases";
+            let max = COLUMNS as i64;
+            return Err(ConfigError::new(Stage::FrontEnd, quantity, count as i64, least, max));
+        }
+        let mut table = List::empty([[0; 2]; 3]);
+        let mut oscillator = Carrier::new(carrier);
+        let mut after = phases as i32;
+        while after > 0 {
+            after -= 1;
+            let turn = next_turn(&mut oscillator, fraction_bits, [1, after, phases as i32]);
+            // There is room: see above.
+            let _ = table.push(turn);
+        }
+        let middles = [middle_row(whole, phases), middle_row(last, phases)];
+        let bases = [centred_basis(phases, middles[0]), centred_basis(phases, middles[1])];
+        Ok(Self { channels, folding, carrier: table, bases, middles })
+    }
+}
+
+/// A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
+const fn middle_row(length: u32, phases: u32) -> i32 {
+    match length.checked_div(phases) {
+        Some(rows) => rows.div_ceil(2) as i32,
+        None => 0,
+    }
+}
+
+const fn centred_basis<const ORDER: usize>(phases: u32, middle: i32) -> [[i64; ORDER]; ORDER] {
+    let mut basis: [[i64; ORDER]; ORDER] = row_basis(phases);
+    let mut j = 0;
+    while ORDER > 1 && j < ORDER {
+        basis[j][0] += middle as i64 * basis[j][1];
+        j += 1;
+    }
+    basis
+}
 
 /// Running sums of one section.
 ///
@@ -54,15 +136,7 @@ pub struct Fold<
     const EXACT: bool = true,
     const PHASES: usize = COLUMNS,
 > {
-    channels: usize,
-    /// K, columns per channel.
-    phases: u32,
-    /// The carrier at each phase.
-    carrier: List<Turn, PHASES>,
-    /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
-    /// whole and of an interval's last section.
-    bases: [[[i64; ORDER]; ORDER]; 2],
-    middles: [i32; 2],
+    tables: FoldTables<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>,
     columns: Columns<ORDER, COLUMNS, EXACT>,
 }
 
@@ -76,39 +150,15 @@ impl<
 {
     const SIZED: bool = EXACT;
 
-    fn new(sections: &Sections) -> Result<Self, ConfigError> {
-        let refuse = |quantity, given, min, max| {
-            ConfigError::new(Stage::FrontEnd, quantity, given, min, max)
-        };
-        let folding =
-            sections.folded.ok_or(refuse("carrier period to fold by", 0, 1, COLUMNS as i64))?;
-        let (channels, phases) = (sections.channels, folding.columns);
-        let count = phases as usize * channels;
-        let full = || {
-            let least = if EXACT { COLUMNS as i64 } else { 1 };
-            refuse("channels x carrier phases", count as i64, least, COLUMNS as i64)
-        };
-        if EXACT && (channels != CHANNELS || count != COLUMNS) {
-            return Err(full());
-        }
-        let mut carrier = List::empty([[0; 2]; 3]);
-        let turns = carrier::turns(sections.carrier, sections.fraction_bits);
-        for (after, turn) in (0..phases as i32).rev().zip(turns) {
-            let times = |factor| turn.map(|t: i32| t.wrapping_mul(factor));
-            carrier.push([turn, times(after), times(phases as i32)]).ok_or_else(full)?;
-        }
-        let columns = Columns::new(count, folding.alternate).ok_or_else(full)?;
-        // A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
-        let rows = |length: u32| length.checked_div(phases).unwrap_or(0);
-        let middles = [sections.whole, sections.last].map(|length| rows(length).div_ceil(2) as i32);
-        let bases = middles.map(|middle| {
-            let mut basis = row_basis(phases);
-            for row in &mut basis {
-                row[0] += row.get(1).map_or(0, |&second| i64::from(middle) * second);
-            }
-            basis
-        });
-        Ok(Self { channels, phases, carrier, bases, middles, columns })
+    type Tables = FoldTables<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>;
+
+    fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError> {
+        FoldTables::new(sections)
+    }
+
+    fn start(tables: &Self::Tables) -> Self {
+        let count = tables.folding.columns as usize * tables.channels;
+        Self { tables: *tables, columns: Columns::new(count) }
     }
 
     fn is_folded(&self) -> bool {
@@ -122,33 +172,36 @@ impl<
     fn align(&mut self, _: u64) {}
 
     fn push(&mut self, frames: &[i32], into: u32) {
-        let mut row = into.checked_div(self.phases).unwrap_or(0);
-        let mut phase = into.wrapping_sub(row.wrapping_mul(self.phases));
+        let Folding { columns: phases, alternate } = self.tables.folding;
+        let channels = self.tables.channels;
+        let mut row = into.checked_div(phases).unwrap_or(0);
+        let mut phase = into.wrapping_sub(row.wrapping_mul(phases));
         let mut rest = frames;
-        while phase > 0 || self.columns.alternate && row % 2 == 1 {
-            let Some((frame, later)) = rest.split_at_checked(self.channels) else { return };
+        while phase > 0 || alternate && row % 2 == 1 {
+            let Some((frame, later)) = rest.split_at_checked(channels) else { return };
             self.push_frame(frame, &mut row, &mut phase);
             rest = later;
         }
-        let (rows, rest) = self.columns.whole_rows(rest);
-        self.columns.add_rows(rows);
+        let (rows, rest) = self.columns.whole_rows(rest, alternate);
+        self.columns.add_rows(rows, alternate);
         if rest.is_empty() {
             return;
         }
-        for frame in rest.chunks_exact(self.channels.max(1)) {
+        for frame in rest.chunks_exact(channels.max(1)) {
             self.push_frame(frame, &mut row, &mut phase);
         }
     }
 
     fn check(&self, sum: &mut Checksum) {
-        sum.add_size(self.channels);
-        sum.add(self.phases);
-        sum.add_size(self.carrier.len());
-        self.carrier.iter().for_each(|turn| sum.add_all(turn.as_flattened()));
-        sum.add_all_long(self.bases.as_flattened().as_flattened());
-        sum.add_all(&self.middles);
+        let FoldTables { channels, folding, carrier, bases, middles } = &self.tables;
+        sum.add_size(*channels);
+        sum.add(folding.columns);
+        sum.add(folding.alternate.into());
+        sum.add_size(carrier.len());
+        carrier.iter().for_each(|turn| sum.add_all(turn.as_flattened()));
+        sum.add_all_long(bases.as_flattened().as_flattened());
+        sum.add_all(middles);
         sum.add_size(self.columns.sums.len());
-        sum.add(self.columns.alternate.into());
     }
 
     #[inline(always)]
@@ -159,7 +212,7 @@ impl<
         out: &mut [Phasor],
     ) -> bool {
         // A firmware's readout, sized for its sensor, has constant strides.
-        if EXACT || self.channels == CHANNELS && self.columns.is_sized() {
+        if EXACT || self.tables.channels == CHANNELS && self.columns.is_sized() {
             self.finish_sized::<R, CHANNELS, COLUMNS>(end, cics, out)
         } else {
             self.finish_sized::<R, 0, 0>(end, cics, out)
@@ -177,10 +230,11 @@ impl<
 {
     /// One frame: the slow way at the ragged ends of a block. Moves on to the next column.
     fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32) {
-        let first = *phase as usize * self.channels;
-        self.columns.add_frame(first, frame, *row % 2 == 1);
+        let FoldTables { channels, folding, .. } = &self.tables;
+        let first = *phase as usize * channels;
+        self.columns.add_frame(first, frame, folding.alternate && *row % 2 == 1);
         *phase += 1;
-        if *phase >= self.phases {
+        if *phase >= folding.columns {
             (*row, *phase) = (row.wrapping_add(1), 0);
         }
     }
@@ -193,7 +247,8 @@ impl<
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
-        let Self { channels, carrier, bases, middles, columns, .. } = self;
+        let Self { tables, columns } = self;
+        let FoldTables { channels, carrier, bases, middles, .. } = &*tables;
         let (basis, middle) =
             if end.last { (&bases[1], middles[1]) } else { (&bases[0], middles[0]) };
         let channels = if SIZED > 0 { SIZED } else { (*channels).max(1) };
@@ -238,34 +293,45 @@ impl Folding {
     /// that make an interval of `ratio` samples a single section, at most [`MAX_COLUMNS`] long.
     /// `None` where codes are too wide to fold.
     #[must_use]
-    pub fn new(period: u32, ratio: u32, order: u32, code_bits: u32) -> Option<Self> {
-        let even = period.is_multiple_of(2);
-        let least = if even { period / 2 } else { period };
-        let of = |n: u32| Self { columns: n * least, alternate: even && n % 2 == 1 };
-        let most = [false, true].map(|alternate| most_rows(order, code_bits, alternate));
-        let single = |folding: &Self| {
-            let rows = ratio.checked_div(folding.columns).unwrap_or(0);
-            ratio.is_multiple_of(folding.columns)
-                && rows <= most[usize::from(folding.alternate)]
-                && (!folding.alternate || rows.is_multiple_of(2))
-        };
-        let candidates = (1..=MAX_COLUMNS.checked_div(least).unwrap_or(0)).map(of);
-        let folding = { candidates }.find(single).unwrap_or(of(1));
-        (most[usize::from(folding.alternate)] > 0).then_some(folding)
+    pub const fn new(period: u32, ratio: u32, order: u32, code_bits: u32) -> Option<Self> {
+        let shortest = Self::shortest(period);
+        let plain = most_rows(order, code_bits, false);
+        let paired = most_rows(order, code_bits, true);
+        let mut n = 1;
+        while n <= MAX_COLUMNS && n * shortest.columns <= MAX_COLUMNS {
+            let columns = n * shortest.columns;
+            let alternate = shortest.alternate && n % 2 == 1;
+            let most = if alternate { paired } else { plain };
+            // Even rows where they alternate.
+            let step = if alternate { 2 * columns } else { columns };
+            if ratio.is_multiple_of(step) && ratio <= most * columns {
+                return Some(Self { columns, alternate });
+            }
+            n += 1;
+        }
+        shortest.within(order, code_bits)
     }
 
     /// Rows of a half period where the period is even, else of a period, whatever the sections: short
     /// ones, whose sums leave room for the bits that pruning rounds off.
     #[must_use]
-    pub fn short(period: u32, order: u32, code_bits: u32) -> Option<Self> {
-        let even = period.is_multiple_of(2);
-        let folding = Self { columns: if even { period / 2 } else { period }, alternate: even };
-        (most_rows(order, code_bits, even) > 0).then_some(folding)
+    pub const fn short(period: u32, order: u32, code_bits: u32) -> Option<Self> {
+        Self::shortest(period).within(order, code_bits)
+    }
+
+    const fn shortest(period: u32) -> Self {
+        let alternate = period.is_multiple_of(2);
+        Self { columns: if alternate { period / 2 } else { period }, alternate }
+    }
+
+    /// Where at least one row (or two) of codes fits.
+    const fn within(self, order: u32, code_bits: u32) -> Option<Self> {
+        if self.section(order, code_bits) > 0 { Some(self) } else { None }
     }
 
     /// Longest section, samples; zero where not even one row (or two) fits.
     #[must_use]
-    pub fn section(self, order: u32, code_bits: u32) -> u32 {
+    pub const fn section(self, order: u32, code_bits: u32) -> u32 {
         most_rows(order, code_bits, self.alternate) * self.columns
     }
 

@@ -16,7 +16,7 @@ pub mod way;
 
 use crate::cic::{Cic, CicBank, IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
-use crate::error::{ConfigError, Stage};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::fold::{self, Folding, sum_bound};
 use crate::guard::{Checksum, Voted};
 use crate::list::List;
@@ -54,27 +54,38 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
 /// How the plan folds: where the carrier's period divides the ratio, codes are narrow enough for
 /// 32-bit sums and the path allows it; by [`Path::Auto`] up to [`fold::MAX_COLUMNS`].
 #[must_use]
-pub fn folding(carrier: CarrierRatio, config: FrontEndConfig, code_bits: u32) -> Option<Folding> {
-    let ratio = u32::from(config.ratio);
-    let period = carrier.period().filter(|period| ratio.is_multiple_of(*period))?;
-    let order = config.order.into();
+pub const fn folding(
+    carrier: CarrierRatio,
+    config: FrontEndConfig,
+    code_bits: u32,
+) -> Option<Folding> {
+    let (order, ratio) = (config.order as u32, config.ratio as u32);
+    let Some(period) = period_within(carrier, ratio) else { return None };
     let folding = if config.pruned_bits > 0 {
         Folding::short(period, order, code_bits)
     } else {
         Folding::new(period, ratio, order, code_bits)
     };
-    folding.filter(|folding| match config.path {
-        Path::Auto => folding.columns <= fold::MAX_COLUMNS,
-        Path::Coherent => true,
-        Path::General => false,
-    })
+    match (folding, config.path) {
+        (Some(folding), Path::Auto) if folding.columns > fold::MAX_COLUMNS => None,
+        (_, Path::General) => None,
+        (folding, _) => folding,
+    }
+}
+
+/// The carrier's period where it divides the ratio.
+const fn period_within(carrier: CarrierRatio, ratio: u32) -> Option<u32> {
+    match carrier.period() {
+        Some(period) if ratio.is_multiple_of(period) => Some(period),
+        _ => None,
+    }
 }
 
 /// Fraction bits of the carrier's cosines, folded or mixed: what lets the
 /// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
 /// that leaves fewer than 22 for that takes the most and needs a 128-bit register.
 #[must_use]
-pub fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
+pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
     let delay = config.differential_delay as u32;
     let taken = width(code_bits, config.order as u32, config.ratio as u32, delay);
     let taken = taken.saturating_sub(config.pruned_bits as u32);
@@ -100,24 +111,168 @@ pub fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Fold
 /// Samples that reach the integrators together, at most the ratio; the last section of an interval
 /// may be shorter; folded or mixed. Zero where not even one sample's sums fit.
 #[must_use]
-pub fn section_length(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
-    let (order, ratio) = (u32::from(config.order), u32::from(config.ratio));
-    match folded {
-        Some(folding) => folding.section(order, code_bits).min(ratio),
-        // As few sections as may be, all about as long.
-        None => {
-            let longest = section(order, code_bits, fraction_bits(config, code_bits, None));
-            let sections = ratio.div_ceil(longest.max(1));
-            let even = ratio.div_ceil(sections.max(1));
-            // Whole turns of the sample loop where they fit.
-            let whole = even.next_multiple_of(mixer::BLOCK as u32);
-            if whole <= longest.min(ratio) { whole } else { even.min(longest) }
-        }
+pub const fn section_length(
+    config: FrontEndConfig,
+    code_bits: u32,
+    folded: Option<Folding>,
+) -> u32 {
+    let (order, ratio) = (config.order as u32, config.ratio as u32);
+    let longest = match folded {
+        Some(folding) => folding.section(order, code_bits),
+        None => section(order, code_bits, fraction_bits(config, code_bits, None)),
+    };
+    let longest = if longest < ratio { longest } else { ratio };
+    if folded.is_some() || longest == 0 {
+        return longest;
     }
+    // As few sections as may be, all about as long, and whole turns of the sample loop where they
+    // fit.
+    let even = ratio.div_ceil(ratio.div_ceil(longest));
+    let whole = even.next_multiple_of(mixer::BLOCK as u32);
+    if whole <= longest { whole } else { even }
 }
 
 /// Fewest fraction bits for the sake of a 64-bit register: cosines within 2^-23.
 const LEAST_FRACTION_BITS: u32 = 22;
+
+/// What never changes in a front end, by the plan alone.
+#[derive(Clone, Copy, Debug)]
+struct Constants<const ORDER: usize> {
+    ratio: u32,
+    differential_delay: u8,
+    interval_weights: IntervalWeights<ORDER>,
+    /// Section length, and integrator weights for a whole and for the last section.
+    section: u32,
+    whole_weights: [i64; ORDER],
+    last_weights: [i64; ORDER],
+    shift: Shift,
+    pruned: u32,
+}
+
+impl<const ORDER: usize> Constants<ORDER> {
+    /// Length of the impulse response, samples: N (R M - 1) + 1.
+    const fn span(&self) -> u64 {
+        ORDER as u64 * (self.ratio as u64 * self.differential_delay as u64 - 1) + 1
+    }
+
+    /// Sums up what never changes.
+    fn check(&self, sum: &mut Checksum) {
+        sum.add(self.ratio);
+        sum.add(self.differential_delay.into());
+        self.interval_weights.check(sum);
+        sum.add(self.section);
+        sum.add_all_long(&self.whole_weights);
+        sum.add_all_long(&self.last_weights);
+        self.shift.check(sum);
+        sum.add(self.pruned);
+    }
+}
+
+/// A plan of the first decimation, checked; `T` are its way's tables ([`Way::Tables`]), or, until
+/// these are worked out, the sections that they are made from.
+#[derive(Clone, Copy, Debug)]
+pub struct FrontEndPlan<const ORDER: usize, const CHANNELS: usize, T> {
+    watch: OverRange<CHANNELS>,
+    channels: usize,
+    constants: Constants<ORDER>,
+    tables: T,
+}
+
+impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Sections> {
+    /// Checks the plan of the first decimation and chooses the way, for the register `R`.
+    ///
+    /// # Errors
+    /// [`ConfigError`] with the number that does not fit: order, ratio, delay, code bits,
+    /// channels, the CIC's width in bits, or a carrier that cannot be folded on request.
+    pub const fn new<R: Register>(
+        carrier: CarrierRatio,
+        config: FrontEndConfig,
+        channels: usize,
+        code_bits: u32,
+    ) -> Result<Self, ConfigError> {
+        const fn check(
+            quantity: &'static str,
+            given: i64,
+            min: i64,
+            max: i64,
+        ) -> Result<(), ConfigError> {
+            ConfigError::check(Stage::FrontEnd, quantity, given, min, max)
+        }
+        let bits = code_bits as i64;
+        attempt!(ConfigError::check(Stage::Converter, "code bits", bits, 8, 32));
+        let most = if CHANNELS < 32 { CHANNELS as i64 } else { 32 };
+        attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, most));
+        let delay = config.differential_delay as u32;
+        let (order, ratio) = (ORDER as u32, config.ratio as u32);
+        attempt!(check("order", config.order as i64, ORDER as i64, ORDER as i64));
+        attempt!(check("order", ORDER as i64, 1, crate::cic::MAX_ORDER as i64));
+        attempt!(check("ratio", config.ratio as i64, 2, MAX_RATIO as i64));
+        attempt!(check("differential delay", delay as i64, 1, 2));
+        if matches!(config.path, Path::Coherent) {
+            let period = period_within(carrier, ratio);
+            let periods = if period.is_some() { 1 } else { 0 };
+            attempt!(check("carrier periods in the ratio", periods, 1, i64::MAX));
+            let rows = match period {
+                Some(period) => match Folding::new(period, ratio, order, code_bits) {
+                    Some(folding) => folding.section(order, code_bits),
+                    None => 0,
+                },
+                None => 0,
+            };
+            attempt!(check("samples in a folded section", rows as i64, 1, i64::MAX));
+        }
+        let folded = folding(carrier, config, code_bits);
+        let most = if R::PRUNES { 32 } else { 0 };
+        attempt!(check("pruned bits", config.pruned_bits as i64, 0, most));
+        let pruned = config.pruned_bits as u32;
+        let fraction_bits = fraction_bits(config, code_bits, folded);
+        let bits = width(code_bits + fraction_bits, order, ratio, delay).saturating_sub(pruned);
+        let most = if R::BITS < 127 { R::BITS } else { 127 };
+        attempt!(check("CIC register bits", bits as i64, 1, most as i64));
+        let section = section_length(config, code_bits, folded);
+        attempt!(check("samples in a section", section as i64, 1, ratio as i64));
+        let last = match ratio.checked_rem(section) {
+            Some(0) | None => section,
+            Some(rest) => rest,
+        };
+        let (_, exponent) = words_per_code(config, code_bits);
+        // The mixer halves an amplitude.
+        let shift = exponent + fraction_bits as i32 - 1 - pruned as i32;
+        let constants = Constants {
+            ratio,
+            differential_delay: config.differential_delay,
+            interval_weights: IntervalWeights::new(ratio, config.differential_delay),
+            section,
+            whole_weights: step_weights(section),
+            last_weights: step_weights(last),
+            shift: Shift::new(shift),
+            pruned,
+        };
+        let tables = Sections { carrier, channels, folded, fraction_bits, whole: section, last };
+        let watch = OverRange::new(channels, code_bits, config.watch);
+        Ok(Self { watch, channels, constants, tables })
+    }
+}
+
+impl<const ORDER: usize, const CHANNELS: usize, T: Copy> FrontEndPlan<ORDER, CHANNELS, T> {
+    /// What the tables are made from, or they themselves.
+    pub const fn tables(&self) -> &T {
+        &self.tables
+    }
+
+    /// The same plan with the tables of a way.
+    #[must_use]
+    pub const fn with<U: Copy>(&self, tables: U) -> FrontEndPlan<ORDER, CHANNELS, U> {
+        let Self { watch, channels, constants, .. } = *self;
+        FrontEndPlan { watch, channels, constants, tables }
+    }
+
+    /// Length of the impulse response, samples.
+    #[must_use]
+    pub const fn span(&self) -> u64 {
+        self.constants.span()
+    }
+}
 
 /// Mixer and first decimation of all channels.
 ///
@@ -135,97 +290,41 @@ pub struct FrontEnd<
     watch: OverRange<CHANNELS>,
     way: W,
     cics: CicBank<R, ORDER, CHANNELS>,
-    ratio: u32,
-    differential_delay: u8,
-    interval_weights: IntervalWeights<ORDER>,
-    /// Section length, and integrator weights for a whole and for the last section.
-    section: u32,
-    whole_weights: [i64; ORDER],
-    last_weights: [i64; ORDER],
+    constants: Constants<ORDER>,
     /// Frames of the running interval taken.
     at: Voted<u32>,
-    shift: Shift,
-    pruned: u32,
 }
 
 impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize, W: Way<ORDER>>
     FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>
 {
-    /// Checks the plan of the first decimation and chooses the way.
+    /// Checks the plan of the first decimation and starts it.
     ///
     /// # Errors
-    /// [`ConfigError`] with the number that does not fit: order, ratio, delay, code bits,
-    /// channels, the CIC's width in bits, or a carrier that cannot be folded on request.
+    /// Those of [`FrontEndPlan::new`] and [`Way::tables`].
     pub fn new(
         carrier: CarrierRatio,
         config: FrontEndConfig,
         channels: usize,
         code_bits: u32,
     ) -> Result<Self, ConfigError> {
-        let check = |quantity, given, min, max| {
-            ConfigError::check(Stage::FrontEnd, quantity, given, min, max)
-        };
-        ConfigError::check(Stage::Converter, "code bits", code_bits.into(), 8, 32)?;
-        ConfigError::check(
-            Stage::Converter,
-            "channels",
-            channels as i64,
-            1,
-            CHANNELS.min(32) as i64,
-        )?;
-        check("order", config.order.into(), ORDER as i64, ORDER as i64)?;
-        check("order", ORDER as i64, 1, crate::cic::MAX_ORDER as i64)?;
-        check("ratio", config.ratio.into(), 2, MAX_RATIO.into())?;
-        check("differential delay", config.differential_delay.into(), 1, 2)?;
-        let (order, ratio) = (ORDER as u32, u32::from(config.ratio));
-        let folds = carrier.period().filter(|period| ratio.is_multiple_of(*period));
-        if config.path == Path::Coherent {
-            check("carrier periods in the ratio", i64::from(folds.is_some()), 1, i64::MAX)?;
-            let folds = folds.and_then(|period| Folding::new(period, ratio, order, code_bits));
-            let rows = folds.map_or(0, |folding| folding.section(order, code_bits));
-            check("samples in a folded section", rows.into(), 1, i64::MAX)?;
-        }
-        let folds = folding(carrier, config, code_bits);
-        check("pruned bits", config.pruned_bits.into(), 0, if R::PRUNES { 32 } else { 0 })?;
-        let pruned = u32::from(config.pruned_bits);
-        let fraction_bits = fraction_bits(config, code_bits, folds);
-        let bits = width(code_bits + fraction_bits, order, ratio, config.differential_delay.into());
-        let bits = bits.saturating_sub(pruned);
-        check("CIC register bits", bits.into(), 1, R::BITS.min(127).into())?;
-        let section = section_length(config, code_bits, folds);
-        check("samples in a section", section.into(), 1, ratio.into())?;
-        let last = match ratio.checked_rem(section) {
-            Some(0) | None => section,
-            Some(rest) => rest,
-        };
-        let way = W::new(&Sections {
-            carrier,
-            channels,
-            folded: folds,
-            fraction_bits,
-            whole: section,
-            last,
-        })?;
-        let cics = List::filled([Cic::default(); 2], channels).ok_or_else(|| {
-            ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
-        })?;
-        let (_, exponent) = words_per_code(config, code_bits);
-        // The mixer halves an amplitude.
-        let shift = exponent + fraction_bits as i32 - 1 - pruned as i32;
-        Ok(Self {
-            watch: OverRange::new(channels, code_bits, config.watch),
-            way,
-            cics,
-            ratio,
-            differential_delay: config.differential_delay,
-            interval_weights: IntervalWeights::new(ratio, config.differential_delay),
-            section,
-            whole_weights: step_weights(section),
-            last_weights: step_weights(last),
+        let plan = FrontEndPlan::new::<R>(carrier, config, channels, code_bits)?;
+        let tables = W::tables(plan.tables())?;
+        Ok(Self::start(&plan.with(tables)))
+    }
+
+    /// At rest, before sample 0.
+    #[must_use]
+    pub fn start(plan: &FrontEndPlan<ORDER, CHANNELS, W::Tables>) -> Self {
+        let rest = [Cic::default(); 2];
+        Self {
+            watch: plan.watch,
+            way: W::start(&plan.tables),
+            // The plan has no more channels than there is room for.
+            cics: List::filled(rest, plan.channels).unwrap_or(List::empty(rest)),
+            constants: plan.constants,
             at: Voted::new(0),
-            shift: Shift::new(shift),
-            pruned,
-        })
+        }
     }
 
     /// Whether the carrier is folded (no multiplication per sample).
@@ -237,13 +336,13 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// Length of the impulse response, samples: N (R M - 1) + 1.
     #[must_use]
     pub const fn span(&self) -> u64 {
-        ORDER as u64 * (self.ratio as u64 * self.differential_delay as u64 - 1) + 1
+        self.constants.span()
     }
 
     /// Decimation ratio.
     #[must_use]
     pub const fn ratio(&self) -> u32 {
-        self.ratio
+        self.constants.ratio
     }
 
     /// Forgets all samples; the next frame is number `sample` of the run. Frames between the
@@ -253,8 +352,9 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// itself when folded. The mixed way rounds once a section, and that rounding knows the
     /// section's lost samples and outlasts them by N - 1: the next section's start and N - 1.
     pub fn seek(&mut self, sample: u64) -> u64 {
-        let position = sample.checked_rem(u64::from(self.ratio)).unwrap_or(0) as u32;
-        let into = position.checked_rem(self.section).unwrap_or(0);
+        let Constants { ratio, section, .. } = self.constants;
+        let position = sample.checked_rem(u64::from(ratio)).unwrap_or(0) as u32;
+        let into = position.checked_rem(section).unwrap_or(0);
         self.watch.seek(sample);
         self.way.seek(sample - u64::from(into));
         self.cics.fill([Cic::default(); 2]);
@@ -262,7 +362,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         if self.is_folded() || sample == 0 {
             return sample;
         }
-        let section = self.section.min(self.ratio - (position - into));
+        let section = section.min(ratio - (position - into));
         let rest = if into == 0 { 0 } else { section - into };
         sample + u64::from(rest) + ORDER as u64 - 1
     }
@@ -279,14 +379,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         self.watch.check(sum);
         self.way.check(sum);
         sum.add_size(self.cics.len());
-        sum.add(self.ratio);
-        sum.add(self.differential_delay.into());
-        self.interval_weights.check(sum);
-        sum.add(self.section);
-        sum.add_all_long(&self.whole_weights);
-        sum.add_all_long(&self.last_weights);
-        self.shift.check(sum);
-        sum.add(self.pruned);
+        self.constants.check(sum);
     }
 
     /// Takes whole frames off the front of `frames` until an interval is full: then writes each
@@ -297,12 +390,13 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     #[inline(never)]
     pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
         let channels = if W::SIZED { CHANNELS } else { self.cics.len() };
+        let constants = &self.constants;
         let mut at = self.at.get();
         while !frames.is_empty() {
-            let into = at.checked_rem(self.section).unwrap_or(0);
+            let into = at.checked_rem(constants.section).unwrap_or(0);
             let start = at - into;
-            let left = self.ratio.saturating_sub(start);
-            let length = self.section.min(left);
+            let left = constants.ratio.saturating_sub(start);
+            let length = constants.section.min(left);
             let room = (length.saturating_sub(into) as usize * channels).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
             self.watch.push(now, W::SIZED);
@@ -322,10 +416,10 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
                 first: start == 0,
                 last,
                 length,
-                step: if last { &self.last_weights } else { &self.whole_weights },
-                interval: &self.interval_weights,
-                shift: self.shift,
-                pruned: self.pruned,
+                step: if last { &constants.last_weights } else { &constants.whole_weights },
+                interval: &constants.interval_weights,
+                shift: constants.shift,
+                pruned: constants.pruned,
             };
             let saturated = self.way.finish(end, &mut self.cics, out);
             if last {

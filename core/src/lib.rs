@@ -33,6 +33,8 @@ pub mod bridge;
 pub mod axes;
 // 8. Faults, with every reading.
 pub mod health;
+// 1 to 8: settings checked, tables made.
+pub mod plan;
 // 1 to 8: the type firmware owns.
 pub mod readout;
 // Beside the signal: coarse figures for a display.
@@ -41,4 +43,5 @@ pub mod status;
 pub use carrier::{Carrier, CarrierRatio};
 pub use error::{ConfigError, Stage};
 pub use health::{Health, HealthCounts};
+pub use plan::Plan;
 pub use readout::{Reading, Readout};

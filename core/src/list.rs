@@ -2,7 +2,7 @@
 //! that is too long reads as empty.
 
 /// Up to `N` items in place.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct List<T, const N: usize> {
     items: [T; N],
     length: usize,
@@ -17,24 +17,40 @@ impl<T: Copy, const N: usize> List<T, N> {
 
     /// `length` times `item`; `None` when there is no room.
     #[must_use]
-    pub fn filled(item: T, length: usize) -> Option<Self> {
-        (length <= N).then_some(Self { items: [item; N], length })
+    pub const fn filled(item: T, length: usize) -> Option<Self> {
+        if length <= N { Some(Self { items: [item; N], length }) } else { None }
     }
 
     /// Copies `items`; `None` when there are none or there is no room.
     #[must_use]
-    pub fn from_slice(items: &[T]) -> Option<Self> {
-        let mut list = Self::filled(*items.first()?, items.len())?;
-        list.copy_from_slice(items);
+    pub const fn from_slice(items: &[T]) -> Option<Self> {
+        let [first, ..] = items else { return None };
+        let mut list = Self::empty(*first);
+        let mut rest = items;
+        while let [item, later @ ..] = rest {
+            if list.push(*item).is_none() {
+                return None;
+            }
+            rest = later;
+        }
         Some(list)
     }
 
     /// Adds an item; `None` when there is no room.
     #[must_use]
-    pub fn push(&mut self, item: T) -> Option<()> {
-        *self.items.get_mut(self.length)? = item;
+    pub const fn push(&mut self, item: T) -> Option<()> {
+        if self.length >= N {
+            return None;
+        }
+        self.items[self.length] = item;
         self.length += 1;
         Some(())
+    }
+
+    /// Number of items.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        if self.length <= N { self.length } else { 0 }
     }
 }
 

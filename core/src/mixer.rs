@@ -12,9 +12,9 @@
 //! in the sine; the oscillator runs once a section. For order 2, the usual one, the table also
 //! holds the second integrator's weight, L - n, times the carrier: four multiply-accumulates.
 
-use crate::carrier::{self, Carrier};
+use crate::carrier::{self, Carrier, CarrierRatio, next_turn};
 use crate::cic::Cic;
-use crate::error::{ConfigError, Stage};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::fold::sum_bound;
 use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::guard::Checksum;
@@ -32,6 +32,42 @@ pub(crate) const MAX_SECTION: u32 = 256;
 /// e^(-i phase), Q.f, cosine and minus sine; the same times L - n.
 type Turn = [[i32; 2]; 2];
 
+/// What a plan's mixing never changes. `COLUMNS` is the room for a section's samples.
+#[derive(Clone, Copy, Debug)]
+pub struct MixerTables<const CHANNELS: usize, const COLUMNS: usize> {
+    /// The carrier at the samples of a section, from phase zero.
+    turns: List<Turn, COLUMNS>,
+    carrier: CarrierRatio,
+    channels: usize,
+}
+
+impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS> {
+    /// Works out the tables for the sections of a plan.
+    ///
+    /// # Errors
+    /// [`ConfigError`] where the plan folds, or a section is longer than there is room for.
+    pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
+        let Sections { carrier, channels, folded, fraction_bits, whole, .. } = *sections;
+        const FRONT_END: Stage = Stage::FrontEnd;
+        if let Some(folding) = folded {
+            let quantity = "columns that the plan folds by";
+            return Err(ConfigError::new(FRONT_END, quantity, folding.columns as i64, 0, 0));
+        }
+        attempt!(ConfigError::check(FRONT_END, "section", whole as i64, 1, COLUMNS as i64));
+        let max = CHANNELS as i64;
+        attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, max));
+        let mut turns = List::empty([[0; 2]; 2]);
+        let mut oscillator = Carrier::new(carrier);
+        let mut weight = whole as i32;
+        while weight > 0 {
+            // There is room: see above.
+            let _ = turns.push(next_turn(&mut oscillator, fraction_bits, [1, weight]));
+            weight -= 1;
+        }
+        Ok(Self { turns, carrier, channels })
+    }
+}
+
 /// Running sums of one section, all channels.
 ///
 /// In: Q(b-1).0 codes. Product: code x Q.f in `i64`, f at most 28. Sums: `i64`, bounded by
@@ -40,8 +76,8 @@ type Turn = [[i32; 2]; 2];
 /// the register. Codes beyond b bits wrap the sums; the over-range watch tells.
 #[derive(Clone, Debug)]
 pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
-    /// The carrier at the samples of a section, from phase zero.
-    table: List<Turn, COLUMNS>,
+    /// See [`MixerTables`].
+    turns: List<Turn, COLUMNS>,
     carrier: Carrier,
     /// In-phase and quadrature sums of each channel.
     sums: List<[[i64; 2]; ORDER], CHANNELS>,
@@ -50,12 +86,15 @@ pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize
 /// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, L times
 /// a cosine fits an `i32`.
 #[must_use]
-pub(crate) fn section(order: u32, code_bits: u32, fraction_bits: u32) -> u32 {
-    let fits = |samples: &u32| {
-        sum_bound(order, code_bits, *samples) <= 1 << (62 - fraction_bits)
-            && (order != 2 || samples >> (31 - fraction_bits) == 0)
-    };
-    (1..=MAX_SECTION).take_while(fits).last().unwrap_or(0)
+pub(crate) const fn section(order: u32, code_bits: u32, fraction_bits: u32) -> u32 {
+    let mut samples = 0;
+    while samples < MAX_SECTION
+        && sum_bound(order, code_bits, samples + 1) <= 1 << (62 - fraction_bits)
+        && (order != 2 || (samples + 1) >> (31 - fraction_bits) == 0)
+    {
+        samples += 1;
+    }
+    samples
 }
 
 impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
@@ -63,23 +102,16 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 {
     const SIZED: bool = false;
 
-    fn new(sections: &Sections) -> Result<Self, ConfigError> {
-        let Sections { carrier, channels, folded, fraction_bits, whole, .. } = *sections;
-        let error = |quantity, given: u32, min, max| {
-            ConfigError::new(Stage::FrontEnd, quantity, given.into(), min, max)
-        };
-        if let Some(folding) = folded {
-            return Err(error("columns that the plan folds by", folding.columns, 0, 0));
-        }
-        let long = || error("section", whole, 1, COLUMNS as i64);
-        let mut table = List::empty([[0; 2]; 2]);
-        for (weight, turn) in (1..=whole as i32).rev().zip(carrier::turns(carrier, fraction_bits)) {
-            table.push([turn, turn.map(|t| t.wrapping_mul(weight))]).ok_or_else(long)?;
-        }
-        let sums = List::filled([[0; 2]; ORDER], channels).ok_or_else(|| {
-            ConfigError::new(Stage::Converter, "channels", channels as i64, 1, CHANNELS as i64)
-        })?;
-        Ok(Self { table, carrier: Carrier::new(carrier), sums })
+    type Tables = MixerTables<CHANNELS, COLUMNS>;
+
+    fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError> {
+        MixerTables::new(sections)
+    }
+
+    fn start(tables: &Self::Tables) -> Self {
+        let rest = [[0; 2]; ORDER];
+        let sums = List::filled(rest, tables.channels).unwrap_or(List::empty(rest));
+        Self { turns: tables.turns, carrier: Carrier::new(tables.carrier), sums }
     }
 
     fn is_folded(&self) -> bool {
@@ -96,8 +128,8 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     fn check(&self, sum: &mut Checksum) {
-        sum.add_size(self.table.len());
-        for turn in self.table.iter() {
+        sum.add_size(self.turns.len());
+        for turn in self.turns.iter() {
             sum.add_all(turn.as_flattened());
         }
         self.carrier.check(sum);
@@ -108,7 +140,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         let channels = self.sums.len().max(1);
         let count = frames.len().checked_div(channels).unwrap_or(0);
         let from = into as usize;
-        let carrier = self.table.get(from..from + count).unwrap_or(&[]);
+        let carrier = self.turns.get(from..from + count).unwrap_or(&[]);
         // A firmware's readout, sized for its sensor, has a constant stride.
         let accumulate = if channels == CHANNELS {
             accumulate::<ORDER, CHANNELS>
@@ -129,7 +161,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     ) -> bool {
         let [cosine, sine] = carrier::cos_sin_short(self.carrier.phase(), TURN_BITS);
         // A section shorter than the table: its weights are less by the difference.
-        let short = self.table.len() as i64 - i64::from(end.length);
+        let short = self.turns.len() as i64 - i64::from(end.length);
         let mut saturated = false;
         for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(self.sums.iter_mut()) {
             if ORDER == 2 && short > 0 {

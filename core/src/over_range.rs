@@ -20,7 +20,7 @@ const BLOCK: usize = 4;
 ///
 /// In: Q(b-1).0 codes. A code is at an end exactly where its `reach` is 2^(b-1) or more; reaches
 /// below that stay below when they are ORed.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct OverRange<const CHANNELS: usize> {
     /// Bit c: channel c.
     over: u32,
@@ -35,13 +35,13 @@ pub struct OverRange<const CHANNELS: usize> {
 impl<const CHANNELS: usize> OverRange<CHANNELS> {
     /// A watch over `channels` channels, 1 to 32, of codes of 1 to 32 bits.
     #[must_use]
-    pub fn new(channels: usize, code_bits: u32, watch: Watch) -> Self {
+    pub const fn new(channels: usize, code_bits: u32, watch: Watch) -> Self {
         let step = match watch {
             Watch::EverySample => 1,
             Watch::Sparse => SPARSE_STEP,
         };
-        let limit = code_bits.saturating_sub(1).min(31);
-        Self { over: 0, channels: channels.clamp(1, 32), limit, step, wait: 0 }
+        let limit = if code_bits > 32 { 31 } else { code_bits.saturating_sub(1) };
+        Self { over: 0, channels: bounded(channels), limit, step, wait: 0 }
     }
 
     /// Forgets what was seen; the next frame is number `sample` of the run.
@@ -134,12 +134,21 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
 
     /// Channels: none, or more than there can be, only by a flipped bit.
     fn bounded(&self) -> usize {
-        self.channels.clamp(1, 32)
+        bounded(self.channels)
     }
 
     #[inline(always)]
     fn note(&mut self, channel: usize, reached: i32) {
         self.over |= u32::from(reached >> self.limit != 0) << (channel & 31);
+    }
+}
+
+/// Within what there can be, 1 to 32.
+const fn bounded(channels: usize) -> usize {
+    match channels {
+        0 => 1,
+        1..=32 => channels,
+        _ => 32,
     }
 }
 

@@ -1,28 +1,23 @@
 //! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
 
-mod settings;
+pub(crate) mod settings;
 
-use crate::axes::Axes;
-use crate::bridge::{self, Bridge, BridgeReading};
-use crate::config::{Alignment, BridgeConfig, MAX_AXES, MAX_BRIDGES, MonitorConfig, ReadoutConfig};
-use crate::error::{ConfigError, Stage};
+use crate::bridge::{self, BridgeReading};
+use crate::config::{MAX_AXES, MAX_BRIDGES, ReadoutConfig};
+use crate::error::ConfigError;
 use crate::fir::FirChain;
 use crate::front_end::way::{AnyWay, Way};
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
-use crate::list::List;
 use crate::phasor::Phasor;
-use crate::word::{Register, Word};
+use crate::plan::Plan;
+use crate::word::Register;
 use heapless::Vec;
+use settings::Settings;
 
 /// Largest sample number to seek: 36 000 years at 1 MS/s.
 pub const MAX_SAMPLE: u64 = 1 << 60;
-
-/// Longest time from one reading to the next, samples.
-const MAX_INTERVAL: u64 = 1 << 52;
-/// Longest impulse response, samples.
-const MAX_SPAN: u64 = 1 << 40;
 
 /// Displacement and rotation at one instant, with everything needed to trust it or not.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -63,18 +58,11 @@ pub struct Readout<
 > {
     front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>,
     firs: FirChain<TAPS, OPEN>,
-    alignments: List<Alignment, CHANNELS>,
-    /// At most one.
-    monitor: List<MonitorConfig, 1>,
-    bridges: List<Bridge, MAX_BRIDGES>,
-    axes: Axes,
+    settings: Settings<CHANNELS>,
     counts: HealthCounts,
     /// Frame cut in two by a block's end, and how many of its codes are here.
     partial: [i32; CHANNELS],
     held: Voted<u32>,
-    /// Samples from one reading to the next, and length of the impulse response.
-    interval: u64,
-    span: u64,
     /// Number of the reading to come, counted from the run's start.
     next: Voted<u64>,
     /// Intervals of the front end to that reading, at least 1.
@@ -110,77 +98,62 @@ impl<
     /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan that
     /// could overflow any word is refused here.
     pub fn new(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
-        let channels = config.alignments.len();
-        let front_end =
-            FrontEnd::new(config.carrier, config.front_end, channels, config.code_bits.into())?;
-        // A full-scale square wave at the carrier reads 4/pi; with few phases at most 2.
-        let firs = FirChain::new(config.firs, channels, Word::from_bits(2 << 52))?;
-        let mut interval = u64::from(config.front_end.ratio);
-        let mut span = front_end.span();
-        for (fir, number) in config.firs.iter().zip(1u8..) {
-            span += (fir.taps.len() as u64 - 1) * interval;
-            interval = interval.saturating_mul(u64::from(fir.ratio));
-            let check = |quantity, given: u64, max: u64| {
-                let given = given.min(i64::MAX as u64) as i64;
-                ConfigError::check(Stage::Fir(number), quantity, given, 1, max as i64)
-            };
-            check("samples in its interval", interval, MAX_INTERVAL)?;
-            check("samples in its span", span, MAX_SPAN)?;
-        }
-        settings::check(config)?;
-        let too_many = |stage, capacity: usize| {
-            ConfigError::new(stage, "number", capacity as i64 + 1, 0, capacity as i64)
-        };
-        let axes = Axes::new(&config.axes, config.bridges.len())?;
-        let mut bridges = List::empty(Bridge::from(&BridgeConfig::NONE));
-        for bridge in config.bridges {
-            bridges.push(bridge.into()).ok_or_else(|| too_many(Stage::Axes, MAX_BRIDGES))?;
-        }
-        let ratio = u64::from(config.front_end.ratio);
+        let front_end = Plan::<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::front_end(config)?;
+        let tables = W::tables(front_end.tables())?;
+        Plan::behind(front_end.with(tables), config).map(|plan| Self::start(&plan))
+    }
+
+    /// The chain at rest, before sample 0. `plan` is copied: on a board, memory is faster.
+    #[must_use]
+    pub fn start(plan: &Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>) -> Self {
         let mut readout = Self {
-            front_end,
-            firs,
-            alignments: List::from_slice(config.alignments)
-                .ok_or_else(|| too_many(Stage::Converter, CHANNELS))?,
-            monitor: settings::monitor_list(config.monitor),
-            axes,
-            bridges,
+            front_end: FrontEnd::start(&plan.front_end),
+            firs: FirChain::start(&plan.firs),
+            settings: plan.settings,
             counts: HealthCounts::default(),
             partial: [0; CHANNELS],
             held: Voted::new(0),
-            interval,
-            span,
             next: Voted::new(0),
-            due: Voted::new(interval.checked_div(ratio).unwrap_or(1) as u32),
+            due: Voted::new(0),
             first_sample: Voted::new(0),
             quiet: Voted::new(0),
-            patience: Voted::new((interval + ratio) * channels as u64),
+            patience: Voted::new(0),
             constants: Checksum::default(),
             over_range_hold: 0,
             saturated_hold: 0,
             gathered: Interval::default(),
             out_of_step: false,
         };
+        let ratio = u64::from(readout.front_end.ratio());
+        let patience = (readout.settings.interval + ratio) * readout.channels() as u64;
+        readout.patience.set(patience);
+        readout.due.set(readout.intervals());
         readout.constants = readout.sum_up();
-        Ok(readout)
+        readout
+    }
+
+    /// Intervals of the front end from one reading to the next.
+    fn intervals(&self) -> u32 {
+        let ratio = u64::from(self.front_end.ratio());
+        self.settings.interval.checked_div(ratio).unwrap_or(1) as u32
     }
 
     /// Channels of a frame.
     #[must_use]
     pub fn channels(&self) -> usize {
-        self.alignments.len()
+        self.settings.alignments.len()
     }
 
     /// Samples from one reading to the next.
     #[must_use]
     pub const fn interval(&self) -> u64 {
-        self.interval
+        self.settings.interval
     }
 
     /// Samples that one reading is made of: the length of the impulse response.
     #[must_use]
     pub const fn span(&self) -> u64 {
-        self.span
+        self.settings.span
     }
 
     /// Faults counted since the readout was built.
@@ -206,9 +179,9 @@ impl<
         let clear_from = self.front_end.seek(sample);
         self.firs.seek(sample.checked_div(self.front_end.ratio().into()).unwrap_or(0));
         self.held.set(0);
-        let next = sample.checked_div(self.interval).unwrap_or(0);
+        let next = sample.checked_div(self.settings.interval).unwrap_or(0);
         self.next.set(next);
-        let left = (next + 1).wrapping_mul(self.interval).wrapping_sub(sample);
+        let left = (next + 1).wrapping_mul(self.settings.interval).wrapping_sub(sample);
         self.due.set(left.div_ceil(self.front_end.ratio().max(1).into()) as u32);
         self.first_sample.set(clear_from);
         self.quiet.set(0);
@@ -263,7 +236,7 @@ impl<
             self.push_phasors(phasors, interval, |reading| sink(reading));
             if self.quiet.get() == 0 {
                 self.quiet.set(rest.len() as u64);
-                self.front_end.align(self.next.get().wrapping_mul(self.interval));
+                self.front_end.align(self.next.get().wrapping_mul(self.settings.interval));
             }
         }
         if quiet > self.patience.get() && self.quiet.get() == quiet {
@@ -304,8 +277,7 @@ impl<
             return;
         }
         self.out_of_step |= output.is_none() | !self.firs.align();
-        let ratio = u64::from(self.front_end.ratio());
-        self.due.set(self.interval.checked_div(ratio).unwrap_or(1) as u32);
+        self.due.set(self.intervals());
         self.quiet.set(0);
         let mut reading = Reading::default();
         self.read(phasors, &mut reading);
@@ -315,13 +287,14 @@ impl<
     /// One reading from the phasors at the output rate, which are turned in place.
     #[inline(never)]
     fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
-        for (phasor, alignment) in phasors.iter_mut().zip(self.alignments.iter()) {
+        for (phasor, alignment) in phasors.iter_mut().zip(self.settings.alignments.iter()) {
             *phasor = phasor.aligned(*alignment);
         }
-        let (monitor_ratio, mut health) = bridge::monitor_ratio(self.monitor.first(), phasors);
-        let _ = reading.bridges.resize(self.bridges.len(), BridgeReading::default());
-        bridge::invert(&self.bridges, phasors, monitor_ratio, &mut reading.bridges);
-        let (residual_am, disagree) = self.axes.solve(&reading.bridges, &mut reading.axes);
+        let (monitor_ratio, mut health) =
+            bridge::monitor_ratio(self.settings.monitor.first(), phasors);
+        let _ = reading.bridges.resize(self.settings.bridges.len(), BridgeReading::default());
+        bridge::invert(&self.settings.bridges, phasors, monitor_ratio, &mut reading.bridges);
+        let (residual_am, disagree) = self.settings.axes.solve(&reading.bridges, &mut reading.axes);
         health |= Health::when(Health::AXES_RESIDUAL, disagree);
         health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
 
@@ -329,13 +302,13 @@ impl<
             Health::when(Health::MEMORY, self.out_of_step | (self.sum_up() != self.constants));
         // Last sample of the interval, and how far back the response reaches.
         let next = self.next.get().wrapping_add(1);
-        let end = next.wrapping_mul(self.interval);
+        let end = next.wrapping_mul(self.settings.interval);
         reading.over_range_channels = self.gathered.over_range;
         health |= self.hold_faults();
-        let settled = self.first_sample.get().wrapping_add(self.span);
+        let settled = self.first_sample.get().wrapping_add(self.settings.span);
         health |= Health::when(Health::SETTLING, end < settled);
         reading.half_samples =
-            (end as i64).wrapping_mul(2).wrapping_sub(self.span as i64).wrapping_sub(1);
+            (end as i64).wrapping_mul(2).wrapping_sub(self.settings.span as i64).wrapping_sub(1);
         self.gathered = Interval::default();
         self.out_of_step = false;
         self.next.set(next);
@@ -345,9 +318,19 @@ impl<
         reading.health = health;
     }
 
+    /// Sum of all that never changes.
+    #[inline(never)]
+    fn sum_up(&self) -> Checksum {
+        let mut sum = Checksum::default();
+        self.front_end.check(&mut sum);
+        self.firs.check(&mut sum);
+        self.settings.check(&mut sum);
+        sum
+    }
+
     /// A bad sample spoils every reading whose filters it is in: the fault holds that long.
     fn hold_faults(&mut self) -> Health {
-        let readings = self.span.div_ceil(self.interval.max(1)) as u32;
+        let readings = self.settings.span.div_ceil(self.settings.interval.max(1)) as u32;
         let hold = |fault, now: bool, left: &mut u32| {
             if now {
                 *left = readings;

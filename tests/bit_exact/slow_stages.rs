@@ -152,7 +152,7 @@ proptest! {
             channel: 2, full: word(2 * gain), imbalance: Fraction::ZERO, share: Fraction::ZERO,
         };
         let range = Fraction::lit("0.9");
-        let bridge = |kind| Bridge::from(&BridgeConfig { kind, gap_am: 1_000_000_000, offset_am: 0, range, quadrature: range });
+        let bridge = |kind| Bridge::new(&BridgeConfig { kind, gap_am: 1_000_000_000, offset_am: 0, range, quadrature: range });
         let mut out = [BridgeReading::default(); 2];
         invert(&[bridge(separate), bridge(difference)], &phasors, 1 << 60, &mut out);
         let (sum, over) = (i128::from(first + second), i128::from(first - second) << 62);

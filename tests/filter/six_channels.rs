@@ -1,7 +1,7 @@
 //! Decimation plan: 1000000 S/s, carrier 100000 Hz, 24-bit codes, 6 channels, to 1000 S/s.
 //!
 //! Made by `quietgap filter export`; change the plan, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x4f0c4bb3d2328ec5.
+//! Checksum (FNV-1a of all below these lines): 0x21f06f073518c06f.
 //! Delay 0.006614 s.
 //! Promises: 0 to 300 Hz within 0.01 dB; what folds onto 0 to 300 Hz down by 90 dB.
 //! Promises: delay at most 0.008 s.
@@ -18,6 +18,8 @@ pub const ORDER: usize = 2;
 pub const CHANNELS: usize = 6;
 /// Columns of the front end, all channels.
 pub const COLUMNS: usize = 30;
+/// Columns of a channel.
+pub const PHASES: usize = 5;
 /// Room for taps.
 pub const TAPS: usize = 130;
 /// Room for open sums.
@@ -25,7 +27,7 @@ pub const OPEN: usize = 114;
 /// Register of the CIC.
 pub type Register = i64;
 /// Way of the front end.
-pub type Way = Fold<ORDER, CHANNELS, COLUMNS>;
+pub type Way = Fold<ORDER, CHANNELS, COLUMNS, true, PHASES>;
 /// Carrier over sample rate.
 pub const CARRIER: CarrierRatio = match CarrierRatio::coherent(1, 10) {
     Ok(carrier) => carrier,

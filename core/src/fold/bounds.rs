@@ -13,17 +13,24 @@ const MAX_ROWS: u32 = 1 << 12;
 /// whatever it wrapped on the way. A_j beyond is at most 2^(b-1) C(r+j-1, j). A bound of exactly
 /// 2^31 fits, as it would take +2^(b-1), which no code is, in every row to reach it above zero.
 #[inline(never)]
-pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
-    let (limit, code) = (1i128 << 31, 1i128 << (code_bits - 1));
-    let fits = |rows: u32| {
-        let r = i128::from(rows);
-        code * r <= limit
-            && (order < 2 || code * (r * r / 4) <= limit)
-            && (3..=order).all(|level| sum_bound(level, code_bits, rows) <= limit)
-    };
+pub(super) const fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
+    const fn fits(order: u32, code_bits: u32, rows: u32) -> bool {
+        let (limit, code, r) = (1 << 31, 1u128 << (code_bits - 1), rows as u128);
+        let mut fits = code * r <= limit && (order < 2 || code * (r * r / 4) <= limit);
+        let mut level = 3;
+        while fits && level <= order {
+            fits = sum_bound(level, code_bits, rows) <= limit as i128;
+            level += 1;
+        }
+        fits
+    }
     // Rows alternate in pairs.
     let step = if alternate { 2 } else { 1 };
-    (step..=MAX_ROWS).step_by(step as usize).take_while(|rows| fits(*rows)).last().unwrap_or(0)
+    let mut rows = 0;
+    while rows + step <= MAX_ROWS && fits(order, code_bits, rows + step) {
+        rows += step;
+    }
+    rows
 }
 
 /// Largest order-N section sum of `samples` b-bit codes: 2^(b-1) C(samples+N-1, N).
@@ -31,13 +38,15 @@ pub(super) fn most_rows(order: u32, code_bits: u32, alternate: bool) -> u32 {
 /// The running product is at most (2^17)^6 = 2^102 before the shift: exact in `i128` for
 /// b <= 25; wider codes are only asked about shorter sections.
 #[inline(never)]
-pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
+pub(crate) const fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
     let mut value: u128 = 1;
-    for d in 1..=u64::from(order) {
-        value = divide(value * u128::from(u64::from(samples) + d - 1), d).0;
+    let mut d = 1;
+    while d <= order as u64 {
+        value = divide(value * (samples as u128 + d as u128 - 1), d).0;
         if value > 1 << 90 {
             return i128::MAX;
         }
+        d += 1;
     }
     (value as i128) << (code_bits - 1)
 }
@@ -46,31 +55,41 @@ pub(crate) fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 {
 ///
 /// Coefficient i is the i-th backward difference at t = -1 (the basis is zero there but for
 /// i = 0, and a backward difference lowers i by one).
-pub(super) fn row_basis<const ORDER: usize>(phases: u32) -> [[i64; ORDER]; ORDER] {
+pub(super) const fn row_basis<const ORDER: usize>(phases: u32) -> [[i64; ORDER]; ORDER] {
     let mut basis = [[0; ORDER]; ORDER];
-    for (j, row) in basis.iter_mut().enumerate() {
+    let mut j = 0;
+    while j < ORDER {
         // Values at t = -1, -2, ..., differenced in place.
         let mut values = [0i128; ORDER];
-        for (t, value) in (1i128..).zip(values.iter_mut()) {
-            *value = binomial(-t * i128::from(phases) + j as i128, j as i128);
+        let mut t = 0;
+        while t < ORDER {
+            values[t] = binomial(-(t as i128 + 1) * phases as i128 + j as i128, j as i128);
+            t += 1;
         }
-        for (i, coefficient) in row.iter_mut().enumerate().take(j + 1) {
-            *coefficient = values[0] as i64;
-            for k in 0..ORDER - 1 - i {
+        let mut i = 0;
+        while i <= j {
+            basis[j][i] = values[0] as i64;
+            let mut k = 0;
+            while k + 1 + i < ORDER {
                 values[k] -= values[k + 1];
+                k += 1;
             }
+            i += 1;
         }
+        j += 1;
     }
     basis
 }
 
 /// C(n, k) for any integer n: n (n-1) ... (n-k+1) / k!.
-fn binomial(n: i128, k: i128) -> i128 {
+const fn binomial(n: i128, k: i128) -> i128 {
     let mut value = 1i128;
-    for d in 0..k {
+    let mut d = 0;
+    while d < k {
         let next = value * (n - d);
         let magnitude = divide(next.unsigned_abs(), d.unsigned_abs() as u64 + 1).0 as i128;
         value = if next < 0 { -magnitude } else { magnitude };
+        d += 1;
     }
     value
 }

@@ -9,8 +9,6 @@ use crate::list::List;
 #[derive(Clone, Debug)]
 pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> {
     pub(super) sums: List<[i32; ORDER], COLUMNS>,
-    /// Odd rows count negative.
-    pub(super) alternate: bool,
 }
 
 impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER, COLUMNS, EXACT> {
@@ -19,24 +17,27 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         EXACT || self.sums.len() == COLUMNS
     }
 
-    /// `count` columns; `None` when they exceed the capacity.
-    pub(super) fn new(count: usize, alternate: bool) -> Option<Self> {
-        Some(Self { sums: List::filled([0; ORDER], count)?, alternate })
+    /// `count` columns, none where they exceed the capacity.
+    pub(super) fn new(count: usize) -> Self {
+        Self { sums: List::filled([0; ORDER], count).unwrap_or(List::empty([0; ORDER])) }
     }
 
     /// Splits `data`, from an even row's start on, behind its last whole row, or pair of rows where
-    /// they alternate.
-    pub(super) fn whole_rows<'a>(&self, data: &'a [i32]) -> (&'a [i32], &'a [i32]) {
+    /// they `alternate`.
+    pub(super) fn whole_rows<'a>(
+        &self,
+        data: &'a [i32],
+        alternate: bool,
+    ) -> (&'a [i32], &'a [i32]) {
         // A firmware's readout, sized for its sensor, divides by a constant.
         let width = if self.is_sized() { COLUMNS } else { self.sums.len().max(1) };
         let rows = data.len().checked_div(width).unwrap_or(0);
-        let whole = if self.alternate { rows & !1 } else { rows };
+        let whole = if alternate { rows & !1 } else { rows };
         data.split_at_checked(whole * width).unwrap_or((data, &[]))
     }
 
-    /// Adds one frame of an even or `odd` row to the columns from `first` on: the slow way.
-    pub(super) fn add_frame(&mut self, first: usize, frame: &[i32], odd: bool) {
-        let negative = self.alternate && odd;
+    /// Adds one frame, or takes it off where `negative`, to the columns from `first` on: the slow way.
+    pub(super) fn add_frame(&mut self, first: usize, frame: &[i32], negative: bool) {
         for (sums, code) in self.sums.iter_mut().skip(first).zip(frame) {
             let mut state = sums.map(|sum| [sum]);
             add_codes(&mut state, &[*code], negative);
@@ -44,11 +45,11 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         }
     }
 
-    /// Adds whole rows, in pairs where they alternate, to all columns.
-    pub(super) fn add_rows(&mut self, data: &[i32]) {
+    /// Adds whole rows, in pairs where they `alternate`, to all columns.
+    pub(super) fn add_rows(&mut self, data: &[i32], alternate: bool) {
         if self.is_sized() {
             // Firmware sizes the readout for its sensor: then the row's length is a constant.
-            if self.alternate {
+            if alternate {
                 sized::sum_columns::<ORDER, COLUMNS, true>(&mut self.sums, data);
             } else {
                 sized::sum_columns::<ORDER, COLUMNS, false>(&mut self.sums, data);
@@ -56,9 +57,9 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         } else if cfg!(target_arch = "arm") {
             // Slow, and no flash for a second set of loops.
             for (row, codes) in (0u32..).zip(data.chunks_exact(self.sums.len().max(1))) {
-                self.add_frame(0, codes, row % 2 == 1);
+                self.add_frame(0, codes, alternate && row % 2 == 1);
             }
-        } else if self.alternate {
+        } else if alternate {
             vector::sum_columns::<ORDER, true>(&mut self.sums, data);
         } else {
             vector::sum_columns::<ORDER, false>(&mut self.sums, data);

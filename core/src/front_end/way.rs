@@ -2,10 +2,10 @@
 
 use crate::carrier::CarrierRatio;
 use crate::cic::{Cic, IntervalWeights};
-use crate::error::ConfigError;
-use crate::fold::{Fold, Folding};
+use crate::error::{ConfigError, attempt};
+use crate::fold::{Fold, FoldTables, Folding};
 use crate::guard::Checksum;
-use crate::mixer::Mixer;
+use crate::mixer::{Mixer, MixerTables};
 use crate::phasor::Phasor;
 use crate::word::{Register, Shift, Word};
 
@@ -72,11 +72,18 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     /// Made for as many channels as there is room for, and no other number.
     const SIZED: bool;
 
-    /// Sets up for the sections of a plan.
+    /// What a plan never changes, worked out once: by the compiler where the plan is constant
+    /// ([`crate::plan`]).
+    type Tables: Copy + core::fmt::Debug;
+
+    /// Works out the tables for the sections of a plan.
     ///
     /// # Errors
     /// [`ConfigError`] when they exceed the capacity, or the plan takes the other way.
-    fn new(sections: &Sections) -> Result<Self, ConfigError>;
+    fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError>;
+
+    /// At rest, before sample 0.
+    fn start(tables: &Self::Tables) -> Self;
 
     /// Whether the carrier is folded (no multiplication per sample).
     fn is_folded(&self) -> bool;
@@ -105,6 +112,33 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     ) -> bool;
 }
 
+/// Tables of the way that suits the plan.
+// No allocation to point to.
+#[allow(clippy::large_enum_variant)]
+#[derive(Clone, Copy, Debug)]
+pub enum AnyTables<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
+    /// For a carrier with a short period.
+    Folded(FoldTables<ORDER, CHANNELS, COLUMNS, false>),
+    /// For any carrier.
+    Mixed(MixerTables<CHANNELS, COLUMNS>),
+}
+
+impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>
+    AnyTables<ORDER, CHANNELS, COLUMNS>
+{
+    /// See [`Way::tables`].
+    ///
+    /// # Errors
+    /// [`ConfigError`] when the sections exceed the capacity.
+    pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
+        if sections.folded.is_some() {
+            Ok(Self::Folded(attempt!(FoldTables::new(sections))))
+        } else {
+            Ok(Self::Mixed(attempt!(MixerTables::new(sections))))
+        }
+    }
+}
+
 /// The way that suits the plan.
 // The folded way carries its columns in itself: no allocation to point to.
 #[allow(clippy::large_enum_variant)]
@@ -121,12 +155,17 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 {
     const SIZED: bool = false;
 
-    fn new(sections: &Sections) -> Result<Self, ConfigError> {
-        Ok(if sections.folded.is_some() {
-            Self::Folded(Fold::new(sections)?)
-        } else {
-            Self::Mixed(Mixer::new(sections)?)
-        })
+    type Tables = AnyTables<ORDER, CHANNELS, COLUMNS>;
+
+    fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError> {
+        AnyTables::new(sections)
+    }
+
+    fn start(tables: &Self::Tables) -> Self {
+        match tables {
+            AnyTables::Folded(tables) => Self::Folded(Fold::start(tables)),
+            AnyTables::Mixed(tables) => Self::Mixed(Mixer::start(tables)),
+        }
     }
 
     fn is_folded(&self) -> bool {

@@ -1,110 +1,145 @@
-//! What settings of the slow stages must keep to, so that no word of theirs overflows, and how a
-//! change of any in memory is noticed.
+//! Settings of the slow stages: what they must keep to, so that no word of theirs overflows, and how
+//! a change of any in memory is noticed.
 
-use super::Readout;
-use crate::config::{BridgeConfig, BridgeKind, MAX_RANGE, MonitorConfig, ReadoutConfig};
-use crate::error::{ConfigError, Stage};
-use crate::front_end::way::Way;
+use crate::axes::Axes;
+use crate::bridge::Bridge;
+use crate::config::{
+    Alignment, BridgeConfig, BridgeKind, MAX_BRIDGES, MAX_RANGE, MonitorConfig, ReadoutConfig,
+};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::list::List;
-use crate::word::{Fraction, Register, Word};
+use crate::word::{Fraction, Word, saturate};
 
-/// Alignments, bridges and monitor.
-///
-/// # Errors
-/// [`ConfigError`]: the stage, the quantity, its value and what is allowed.
-pub(super) fn check(config: &ReadoutConfig<'_>) -> Result<(), ConfigError> {
-    let channels = config.alignments.len();
-    for alignment in config.alignments {
-        // Cosine and sine of one angle: a longer pair could overflow, a shorter one lose gain.
-        let [c, s] = [alignment.cosine, alignment.sine].map(|x| i128::from(x.to_bits()));
-        let square = crate::word::saturate((c * c).saturating_add(s * s) >> 62, i64::MAX).0;
-        let (one, slack) = (Fraction::ONE.to_bits(), 1 << 42);
-        let quantity = "alignment's cosine and sine squared, Q2.62";
-        ConfigError::check(Stage::Converter, quantity, square, one - slack, one + slack)?;
-    }
-    for (bridge, number) in config.bridges.iter().zip(1u8..) {
-        check_bridge(bridge, Stage::Bridge(number), channels)?;
-    }
-    if let Some(monitor) = &config.monitor {
-        let check = |quantity, given, min, max| {
-            ConfigError::check(Stage::Monitor, quantity, given, min, max)
+/// Constants of phase alignment, monitor, bridges and axes, and the readings' times.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Settings<const CHANNELS: usize> {
+    pub alignments: List<Alignment, CHANNELS>,
+    /// At most one. An `Option` has a mark that a flipped bit would make unlike any; a list's length
+    /// has not.
+    pub monitor: List<MonitorConfig, 1>,
+    pub bridges: List<Bridge, MAX_BRIDGES>,
+    pub axes: Axes,
+    /// Samples from one reading to the next, and length of the impulse response.
+    pub interval: u64,
+    pub span: u64,
+}
+
+impl<const CHANNELS: usize> Settings<CHANNELS> {
+    /// Checks and copies.
+    ///
+    /// # Errors
+    /// [`ConfigError`]: the stage, the quantity, its value and what is allowed.
+    pub const fn new(
+        config: &ReadoutConfig<'_>,
+        interval: u64,
+        span: u64,
+    ) -> Result<Self, ConfigError> {
+        let channels = config.alignments.len();
+        let mut rest = config.alignments;
+        while let [alignment, later @ ..] = rest {
+            attempt!(check_alignment(alignment));
+            rest = later;
+        }
+        let mut bridges = List::empty(Bridge::NONE);
+        let (mut rest, mut number) = (config.bridges, 0u8);
+        while let [bridge, later @ ..] = rest {
+            number = number.saturating_add(1);
+            attempt!(check_bridge(bridge, Stage::Bridge(number), channels));
+            // The axes refuse more than there is room for.
+            let _ = bridges.push(Bridge::new(bridge));
+            rest = later;
+        }
+        let mut monitor = List::empty(MonitorConfig {
+            channel: 0,
+            calibration: Word::ZERO,
+            weak: Word::ZERO,
+            lost: Word::ZERO,
+        });
+        if let Some(given) = &config.monitor {
+            attempt!(check_monitor(given, channels));
+            // There is room for one.
+            let _ = monitor.push(*given);
+        }
+        let axes = attempt!(Axes::new(&config.axes, config.bridges.len()));
+        let Some(alignments) = List::from_slice(config.alignments) else {
+            let (given, max) = (channels as i64, CHANNELS as i64);
+            return Err(ConfigError::new(Stage::Converter, "channels", given, 1, max));
         };
-        check("channel", monitor.channel.into(), 0, channels as i64 - 1)?;
-        check("calibration word", monitor.calibration.to_bits(), 1 << 30, 1 << 55)?;
-        check("weak level word", monitor.weak.to_bits(), 0, 1 << 55)?;
-        check("lost level word", monitor.lost.to_bits(), 0, monitor.weak.to_bits())?;
+        Ok(Self { alignments, monitor, bridges, axes, interval, span })
     }
-    Ok(())
-}
 
-/// An `Option` has a mark that a flipped bit would make unlike any; a list's length has not.
-pub(super) fn monitor_list(monitor: Option<MonitorConfig>) -> List<MonitorConfig, 1> {
-    let none =
-        MonitorConfig { channel: 0, calibration: Word::ZERO, weak: Word::ZERO, lost: Word::ZERO };
-    let mut list = List::empty(none);
-    let _ = monitor.map(|monitor| list.push(monitor));
-    list
-}
-
-fn check_bridge(bridge: &BridgeConfig, stage: Stage, channels: usize) -> Result<(), ConfigError> {
-    let check = |quantity, given, min, max| ConfigError::check(stage, quantity, given, min, max);
-    let last = channels as i64 - 1;
-    // Words within ±8 and at least 2^-22 of full scale, so that ratios keep their digits.
-    match bridge.kind {
-        BridgeKind::Difference { channel, full, imbalance, share } => {
-            check("channel", channel.into(), 0, last)?;
-            check("full-bridge word", full.to_bits(), 1 << 30, 1 << 55)?;
-            check("imbalance, Q2.62", imbalance.to_bits(), -(1 << 62), 1 << 62)?;
-            check("share of the mass's capacitance, Q2.62", share.to_bits(), 0, 1 << 62)?;
-        }
-        BridgeKind::Separate { channels: [a, b], strays, least_sum } => {
-            check("channel of electrode 1", a.into(), 0, last)?;
-            check("channel of electrode 2", b.into(), 0, last)?;
-            check("stray word", strays[0].to_bits(), 0, 1 << 55)?;
-            check("stray word", strays[1].to_bits(), 0, 1 << 55)?;
-            check("least sum word", least_sum.to_bits(), 1 << 30, 1 << 57)?;
-        }
-    }
-    check("gap, am", bridge.gap_am, 1, 1_000_000_000_000_000_000)?;
-    check("offset, am", bridge.offset_am, -bridge.gap_am, bridge.gap_am)?;
-    check("range, Q2.62", bridge.range.to_bits(), 1, MAX_RANGE.to_bits())?;
-    check("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX)
-}
-
-impl<
-    const ORDER: usize,
-    const CHANNELS: usize,
-    const COLUMNS: usize,
-    const TAPS: usize,
-    const OPEN: usize,
-    R: Register,
-    W: Way<ORDER>,
-> Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>
-{
-    /// Sum of all that never changes.
-    #[inline(never)]
-    pub(super) fn sum_up(&self) -> Checksum {
-        let mut sum = Checksum::default();
-        self.front_end.check(&mut sum);
-        self.firs.check(&mut sum);
-        sum.add_size(self.alignments.len());
-        for alignment in self.alignments.iter() {
+    /// Sums up what never changes.
+    pub fn check(&self, sum: &mut Checksum) {
+        let Self { alignments, monitor, bridges, axes, interval, span } = self;
+        sum.add_size(alignments.len());
+        for alignment in alignments.iter() {
             sum.add_long(alignment.cosine.to_bits());
             sum.add_long(alignment.sine.to_bits());
         }
-        sum.add_size(self.monitor.len());
-        for monitor in self.monitor.iter() {
-            sum.add(monitor.channel.into());
-            [monitor.calibration, monitor.weak, monitor.lost]
-                .iter()
-                .for_each(|word| sum.add_long(word.to_bits()));
+        sum.add_size(monitor.len());
+        for MonitorConfig { channel, calibration, weak, lost } in monitor.iter() {
+            sum.add(u32::from(*channel));
+            [calibration, weak, lost].iter().for_each(|word| sum.add_long(word.to_bits()));
         }
-        sum.add_size(self.bridges.len());
-        self.bridges.iter().for_each(|bridge| bridge.check(&mut sum));
-        self.axes.check(&mut sum);
-        sum.add_long(self.interval as i64);
-        sum.add_long(self.span as i64);
-        sum
+        sum.add_size(bridges.len());
+        bridges.iter().for_each(|bridge| bridge.check(sum));
+        axes.check(sum);
+        sum.add_long(*interval as i64);
+        sum.add_long(*span as i64);
     }
+}
+
+/// Cosine and sine of one angle: a longer pair could overflow, a shorter one lose gain.
+const fn check_alignment(alignment: &Alignment) -> Result<(), ConfigError> {
+    let (c, s) = (alignment.cosine.to_bits() as i128, alignment.sine.to_bits() as i128);
+    let (square, _) = saturate((c * c).saturating_add(s * s) >> 62, i64::MAX);
+    let (one, slack) = (Fraction::ONE.to_bits(), 1 << 42);
+    let quantity = "alignment's cosine and sine squared, Q2.62";
+    ConfigError::check(Stage::Converter, quantity, square, one - slack, one + slack)
+}
+
+const fn check_monitor(monitor: &MonitorConfig, channels: usize) -> Result<(), ConfigError> {
+    const STAGE: Stage = Stage::Monitor;
+    let (last, weak) = (channels as i64 - 1, monitor.weak.to_bits());
+    let calibration = monitor.calibration.to_bits();
+    attempt!(ConfigError::check(STAGE, "channel", monitor.channel as i64, 0, last));
+    attempt!(ConfigError::check(STAGE, "calibration word", calibration, 1 << 30, 1 << 55));
+    attempt!(ConfigError::check(STAGE, "weak level word", weak, 0, 1 << 55));
+    ConfigError::check(STAGE, "lost level word", monitor.lost.to_bits(), 0, weak)
+}
+
+/// Words within ±8 and at least 2^-22 of full scale, so that ratios keep their digits.
+const fn check_bridge(
+    bridge: &BridgeConfig,
+    stage: Stage,
+    channels: usize,
+) -> Result<(), ConfigError> {
+    macro_rules! within {
+        ($quantity:expr, $given:expr, $min:expr, $max:expr) => {
+            attempt!(ConfigError::check(stage, $quantity, $given, $min, $max))
+        };
+    }
+    let last = channels as i64 - 1;
+    match &bridge.kind {
+        BridgeKind::Difference { channel, full, imbalance, share } => {
+            within!("channel", *channel as i64, 0, last);
+            within!("full-bridge word", full.to_bits(), 1 << 30, 1 << 55);
+            within!("imbalance, Q2.62", imbalance.to_bits(), -(1 << 62), 1 << 62);
+            within!("share of the mass's capacitance, Q2.62", share.to_bits(), 0, 1 << 62);
+        }
+        BridgeKind::Separate { channels: [a, b], strays: [s1, s2], least_sum } => {
+            within!("channel of electrode 1", *a as i64, 0, last);
+            within!("channel of electrode 2", *b as i64, 0, last);
+            within!("stray word", s1.to_bits(), 0, 1 << 55);
+            within!("stray word", s2.to_bits(), 0, 1 << 55);
+            within!("least sum word", least_sum.to_bits(), 1 << 30, 1 << 57);
+        }
+    }
+    let gap = bridge.gap_am;
+    within!("gap, am", gap, 1, 1_000_000_000_000_000_000);
+    within!("offset, am", bridge.offset_am, -gap, gap);
+    within!("range, Q2.62", bridge.range.to_bits(), 1, MAX_RANGE.to_bits());
+    within!("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX);
+    Ok(())
 }

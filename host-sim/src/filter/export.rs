@@ -1,5 +1,7 @@
-//! **Export**: a plan as the constants that firmware compiles in, with what it promises and a checksum
-//! in the header.
+//! **Export**: a plan, or all of a sensor's settings, as the constants that firmware compiles in,
+//! with what it promises and a checksum in the header.
+
+mod settings;
 
 use super::subject::Subject;
 use crate::sensor::design::{CarrierRatio, carrier_ratio};
@@ -31,7 +33,8 @@ fn header(subject: &Subject, checksum: u64) -> String {
         let _ = writeln!(text, "{}", format!("//! {s}").trim_end());
     };
     line(format!(
-        "Decimation plan: {} S/s, carrier {} Hz, {}-bit codes, {} channels, to {} S/s.",
+        "{}: {} S/s, carrier {} Hz, {}-bit codes, {} channels, to {} S/s.",
+        subject.settings.as_ref().map_or("Decimation plan", |_| &subject.name),
         subject.rate_hz,
         subject.carrier_hz,
         subject.code_bits,
@@ -39,7 +42,8 @@ fn header(subject: &Subject, checksum: u64) -> String {
         subject.output_rate_hz()
     ));
     line(String::new());
-    line("Made by `quietgap filter export`; change the plan, not this file.".to_owned());
+    let source = if subject.settings.is_some() { "sensor file" } else { "plan" };
+    line(format!("Made by `quietgap filter export`; change the {source}, not this file."));
     line(format!("Checksum (FNV-1a of all below these lines): {checksum:#018x}."));
     line(format!("Delay {} s.", subject.delay_s()));
     match &subject.plan.mask {
@@ -73,15 +77,18 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     let (plan, front) = (&subject.plan, subject.front_end());
     let folded = folding(subject.carrier, front, subject.code_bits);
     writeln!(text, "\nuse quietgap_core::carrier::CarrierRatio;")?;
-    writeln!(text, "use quietgap_core::config::{{FirConfig, FrontEndConfig, Path, Watch}};")?;
+    text.push_str(match subject.settings {
+        Some(_) => settings::USES,
+        None => "use quietgap_core::config::{FirConfig, FrontEndConfig, Path, Watch};\n",
+    });
     let way = if folded.is_some() { "fold::Fold" } else { "mixer::Mixer" };
     writeln!(text, "use quietgap_core::{way};\n")?;
     let mut constant = |doc: &str, name: &str, kind: &str, value: String| {
         writeln!(text, "/// {doc}\npub const {name}: {kind} = {value};")
     };
-    let columns = match folded {
-        Some(folding) => subject.channels * folding.columns as usize,
-        None => section_length(front, subject.code_bits, None) as usize,
+    let (columns, phases) = match folded {
+        Some(folding) => (subject.channels * folding.columns as usize, Some(folding.columns)),
+        None => (section_length(front, subject.code_bits, None) as usize, None),
     };
     let open = |taps: usize, ratio: u16| taps.div_ceil(ratio.into());
     let firs = || plan.firs.iter().map(|f| (open(f.taps.len(), f.ratio), usize::from(f.ratio)));
@@ -92,6 +99,9 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     constant("Order of the CIC.", "ORDER", "usize", plan.order.to_string())?;
     constant("Channels.", "CHANNELS", "usize", number(subject.channels))?;
     constant("Columns of the front end, all channels.", "COLUMNS", "usize", number(columns))?;
+    if let Some(phases) = phases {
+        constant("Columns of a channel.", "PHASES", "usize", phases.to_string())?;
+    }
     constant("Room for taps.", "TAPS", "usize", number(taps))?;
     constant("Room for open sums.", "OPEN", "usize", number(sums))?;
     let register = match (plan.register_bits, plan.pruned_bits) {
@@ -99,9 +109,12 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
         (64, _) => "quietgap_core::word::Pruned",
         _ => "i128",
     };
-    let way = if folded.is_some() { "Fold" } else { "Mixer" };
+    let way = match folded {
+        Some(_) => "Fold<ORDER, CHANNELS, COLUMNS, true, PHASES>",
+        None => "Mixer<ORDER, CHANNELS, COLUMNS>",
+    };
     writeln!(text, "/// Register of the CIC.\npub type Register = {register};")?;
-    writeln!(text, "/// Way of the front end.\npub type Way = {way}<ORDER, CHANNELS, COLUMNS>;")?;
+    writeln!(text, "/// Way of the front end.\npub type Way = {way};")?;
     writeln!(text, "/// Carrier over sample rate.")?;
     writeln!(text, "pub const CARRIER: CarrierRatio = match {} {{", carrier(subject))?;
     writeln!(text, "    Ok(carrier) => carrier,")?;
@@ -145,7 +158,10 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
         }
         writeln!(text, "];")?;
     }
-    Ok(())
+    match &subject.settings {
+        Some(settings) => settings::write(text, settings),
+        None => Ok(()),
+    }
 }
 
 /// The carrier as an expression: exact where the core takes it so.

@@ -5,7 +5,7 @@ use crate::sensor::check::Source;
 use crate::sensor::check_plan::PlanSource;
 use crate::sensor::design::carrier_ratio;
 use crate::sensor::file::{FirFile, LineFile, PlanFile};
-use crate::sensor::settings::{core_carrier, spans};
+use crate::sensor::settings::{Settings, core_carrier, spans};
 use crate::sensor::{BUILT_IN, Sensor, parse_toml};
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::{FirConfig, FrontEndConfig};
@@ -28,6 +28,8 @@ pub struct Subject {
     pub code_bits: u32,
     /// Channels.
     pub channels: usize,
+    /// All settings of the readout, where the plan is a sensor's own.
+    pub settings: Option<Settings>,
 }
 
 impl Subject {
@@ -64,6 +66,7 @@ impl Subject {
             carrier: sensor.settings.carrier,
             code_bits: sensor.file.converter.bits,
             channels: sensor.channels(),
+            settings: Some(sensor.settings.clone()),
         }
     }
 
@@ -102,6 +105,7 @@ impl Subject {
             code_bits: code_bits.ok_or_else(|| missing("code_bits"))?,
             channels: channels.or(known.map(|k| k.channels)).unwrap_or(1),
             plan,
+            settings: None,
         })
     }
 

@@ -1,10 +1,13 @@
-//! Footprint of the chain for the quarter-rate sensor.
+//! Footprint of the built-in sensor vault-quarter-rate, its plan made by the compiler.
 #![no_std]
 #![no_main]
 
+#[path = "../plans/quarter_rate.rs"]
+mod plan;
+
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    quietgap_board::footprint::run::<2, 4, 84, 2, 2>(false)
+    quietgap_board::footprint::run(plan::Board::start(&plan::PLAN))
 }
 
 /// Linked only if something can panic: the test looks for it.

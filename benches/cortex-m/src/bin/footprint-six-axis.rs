@@ -1,10 +1,13 @@
-//! Footprint of the chain for the six-axis sensor with its monitor.
+//! Footprint of the built-in sensor vault-six-axis, its plan made by the compiler.
 #![no_std]
 #![no_main]
 
+#[path = "../plans/six_axis.rs"]
+mod plan;
+
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    quietgap_board::footprint::run::<7, 35, 294, 6, 6>(true)
+    quietgap_board::footprint::run(plan::Board::start(&plan::PLAN))
 }
 
 /// Linked only if something can panic: the test looks for it.

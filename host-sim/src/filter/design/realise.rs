@@ -103,6 +103,7 @@ fn attempt(spec: &Spec, candidate: &Candidate, margin: f64) -> Result<Subject, M
         carrier: carrier.expect("checked with the specification"),
         code_bits: spec.code_bits,
         channels: spec.channels.into(),
+        settings: None,
     })
 }
 

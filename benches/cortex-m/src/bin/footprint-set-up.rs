@@ -1,0 +1,24 @@
+//! Footprint where the board itself checks a plan that it is given, and makes its tables: the
+//! built-in sensor vault-six-axis.
+#![no_std]
+#![no_main]
+
+#[path = "../plans/six_axis.rs"]
+mod plan;
+
+use core::hint::black_box;
+use quietgap_board::footprint::{idle, run};
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    match plan::Board::new(black_box(&plan::CONFIG)) {
+        Ok(readout) => run(readout),
+        Err(_) => idle(),
+    }
+}
+
+/// Linked only if something can panic: the test looks for it.
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    loop {}
+}

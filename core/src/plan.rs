@@ -1,0 +1,170 @@
+//! **Plan.** All settings of a readout, checked, with every table worked out: by the compiler where
+//! they are constant, so that firmware holds the result and a plan that could overflow does not
+//! build; else once, at start.
+//!
+//! ```
+//! # use quietgap_core::config::*;
+//! # use quietgap_core::word::Word;
+//! use quietgap_core::CarrierRatio;
+//! use quietgap_core::fold::Fold;
+//! use quietgap_core::plan::Plan;
+//! use quietgap_core::readout::Readout;
+//!
+//! type Way = Fold<2, 1, 2>;
+//! type Board = Readout<2, 1, 2, 0, 0, i64, Way>;
+//! # const BRIDGE: BridgeConfig = BridgeConfig {
+//! #     kind: BridgeKind::Difference {
+//! #         channel: 0, full: Word::lit("0.5"), imbalance: Fraction::ZERO, share: Fraction::ZERO,
+//! #     },
+//! #     gap_am: 2_000_000_000_000_000, offset_am: 0,
+//! #     range: Fraction::lit("0.5"), quadrature: Fraction::lit("0.1"),
+//! # };
+//! # use quietgap_core::word::{Coefficient, Fraction};
+//! const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
+//!     code_bits: 18,
+//!     carrier: match CarrierRatio::coherent(1, 4) {
+//!         Ok(carrier) => carrier,
+//!         Err(error) => panic!("{}", error.quantity),
+//!     },
+//!     // ...
+//! #     front_end: FrontEndConfig {
+//! #         order: 2, ratio: 64, differential_delay: 1,
+//! #         path: Path::Auto, watch: Watch::EverySample, pruned_bits: 0,
+//! #     },
+//! #     firs: &[],
+//! #     alignments: &[Alignment::NONE],
+//! #     monitor: None,
+//! #     bridges: &[BRIDGE],
+//! #     axes: AxesConfig {
+//! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
+//! #     },
+//! };
+//! static PLAN: Plan<2, 1, 2, 0, 0, i64, Way> = match Plan::<2, 1, 2, 0, 0, i64, Way>::new(&CONFIG) {
+//!     Ok(plan) => plan,
+//!     // Ends the build.
+//!     Err(error) => panic!("{}", error.quantity),
+//! };
+//! let mut readout = Board::start(&PLAN);
+//! ```
+
+use crate::config::ReadoutConfig;
+use crate::error::{ConfigError, Stage, attempt};
+use crate::fir::FirPlan;
+use crate::fold::{Fold, FoldTables};
+use crate::front_end::FrontEndPlan;
+use crate::front_end::way::{AnyTables, AnyWay, Sections, Way};
+use crate::mixer::{Mixer, MixerTables};
+use crate::readout::settings::Settings;
+use crate::word::{Register, Word};
+use core::marker::PhantomData;
+
+/// Longest time from one reading to the next, samples.
+const MAX_INTERVAL: u64 = 1 << 52;
+/// Longest impulse response, samples.
+const MAX_SPAN: u64 = 1 << 40;
+
+/// A plan that nothing can be wrong with any more; parameters as those of [`crate::Readout`].
+#[derive(Clone, Copy, Debug)]
+pub struct Plan<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+    R,
+    W: Way<ORDER>,
+> {
+    pub(crate) front_end: FrontEndPlan<ORDER, CHANNELS, W::Tables>,
+    pub(crate) firs: FirPlan<TAPS, OPEN>,
+    pub(crate) settings: Settings<CHANNELS>,
+    register: PhantomData<R>,
+}
+
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+    R: Register,
+    W: Way<ORDER>,
+> Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>
+{
+    /// The first stage's checks.
+    pub(crate) const fn front_end(
+        config: &ReadoutConfig<'_>,
+    ) -> Result<FrontEndPlan<ORDER, CHANNELS, Sections>, ConfigError> {
+        let channels = config.alignments.len();
+        FrontEndPlan::new::<R>(config.carrier, config.front_end, channels, config.code_bits as u32)
+    }
+
+    /// The others'.
+    pub(crate) const fn behind(
+        front_end: FrontEndPlan<ORDER, CHANNELS, W::Tables>,
+        config: &ReadoutConfig<'_>,
+    ) -> Result<Self, ConfigError> {
+        // A full-scale square wave at the carrier reads 4/pi; with few phases at most 2.
+        let worst = Word::from_bits(2 << 52);
+        let firs = attempt!(FirPlan::new(config.firs, config.alignments.len(), worst));
+        let mut interval = config.front_end.ratio as u64;
+        let mut span = front_end.span();
+        let (mut rest, mut number) = (config.firs, 0);
+        while let [fir, later @ ..] = rest {
+            rest = later;
+            number += 1;
+            span += (fir.taps.len() as u64).saturating_sub(1) * interval;
+            interval = interval.saturating_mul(fir.ratio as u64);
+            let stage = Stage::Fir(number);
+            attempt!(check_samples(stage, "samples in its interval", interval, MAX_INTERVAL));
+            attempt!(check_samples(stage, "samples in its span", span, MAX_SPAN));
+        }
+        let settings = attempt!(Settings::new(config, interval, span));
+        Ok(Self { front_end, firs, settings, register: PhantomData })
+    }
+}
+
+const fn check_samples(
+    stage: Stage,
+    quantity: &'static str,
+    given: u64,
+    max: u64,
+) -> Result<(), ConfigError> {
+    let given = if given > i64::MAX as u64 { i64::MAX } else { given as i64 };
+    ConfigError::check(stage, quantity, given, 1, max as i64)
+}
+
+/// [`Plan::new`] for one way: the compiler evaluates no function of a trait.
+macro_rules! plan_new {
+    ($way:ty, $tables:ident $(, const $parameter:ident: $kind:ty)*) => {
+        impl<
+            const ORDER: usize,
+            const CHANNELS: usize,
+            const COLUMNS: usize,
+            const TAPS: usize,
+            const OPEN: usize,
+            R: Register,
+            $(const $parameter: $kind,)*
+        > Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, $way>
+        {
+            /// Checks all settings and works out the tables.
+            ///
+            /// # Errors
+            /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan
+            /// that could overflow any word is refused here.
+            pub const fn new(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
+                let front_end = attempt!(Self::front_end(config));
+                let tables = attempt!($tables::new(front_end.tables()));
+                Self::behind(front_end.with(tables), config)
+            }
+        }
+    };
+}
+
+plan_new!(
+    Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>,
+    FoldTables,
+    const EXACT: bool,
+    const PHASES: usize
+);
+plan_new!(Mixer<ORDER, CHANNELS, COLUMNS>, MixerTables);
+plan_new!(AnyWay<ORDER, CHANNELS, COLUMNS>, AnyTables);
