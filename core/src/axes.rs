@@ -50,6 +50,7 @@ impl Axes {
     }
 
     /// Sums up what never changes.
+    #[inline(never)]
     pub(crate) fn check(&self, sum: &mut Checksum) {
         sum.add_all_long(self.solve.as_flattened());
         sum.add_all_long(self.geometry.as_flattened());
@@ -62,6 +63,7 @@ impl Axes {
     /// In am x Q16.48: each product below 2^126 and, for |x| <= 1 m (2^60 am), twelve of them
     /// below 2^127, exact in `i128`; out am or arad, half to even, saturated at 9.2 m or rad.
     /// The flag of the residual: above the configured limit.
+    #[inline(never)]
     pub fn solve(&self, bridges: &[BridgeReading], axes: &mut Vec<i64, MAX_AXES>) -> (i64, bool) {
         let mut x = [0; MAX_BRIDGES];
         x.iter_mut().zip(bridges).for_each(|(to, bridge)| *to = bridge.displacement_am);

@@ -11,7 +11,8 @@ use crate::guard::Checksum;
 use crate::health::Health;
 use crate::phasor::Phasor;
 use crate::word::{
-    Fraction, Word, divide_round, saturate, scale_by_fraction, shift_round, square_root,
+    Fraction, Word, divide_round, multiply_round, saturate, scale_by_fraction, shift_round,
+    square_root,
 };
 
 /// Fraction bits of bridge and monitor ratios (Q4.60).
@@ -58,6 +59,7 @@ pub fn monitor_ratio(monitor: Option<&MonitorConfig>, phasors: &[Phasor]) -> (i6
 }
 
 /// Inverts all bridges of a frame of aligned phasors, `scale` being [`monitor_ratio`].
+#[inline(never)]
 pub fn invert(configs: &[Bridge], phasors: &[Phasor], scale: i64, out: &mut [BridgeReading]) {
     let corrects = configs.iter().any(|b| b.share != Fraction::ZERO);
     let mut polarisation = 1i64 << RATIO_BITS;
@@ -126,6 +128,7 @@ impl Bridge {
     }
 
     /// Sums up what never changes.
+    #[inline(never)]
     pub(crate) fn check(&self, sum: &mut Checksum) {
         sum.add(self.wiring);
         self.channels.iter().for_each(|channel| sum.add(u32::from(*channel)));
@@ -157,17 +160,16 @@ fn polarisation_ratio(configs: &[Bridge], readings: &[BridgeReading]) -> i64 {
 #[inline(never)]
 fn invert_one(config: &Bridge, phasors: &[Phasor], scale: i64, polarisation: i64) -> BridgeReading {
     let at = |channel: u8| phasors.get(usize::from(channel)).copied().unwrap_or_default();
-    // Q12.52 (below 2^55) x Q4.60 (below 2^63): exact in `i128`, back to Q12.52, below 2^58.
-    let scaled =
-        |word: Word| shift_round(i128::from(word.to_bits()) * i128::from(scale), RATIO_BITS);
+    // Q12.52 (below 2^55) x Q4.60 (below 2^63): back to Q12.52, below 2^58.
+    let scaled = |word: Word| multiply_round(word.to_bits(), scale, RATIO_BITS) as i64;
     let (u, quadrature, mut health) = if config.wiring == ONE_CHANNEL {
         let phasor = at(config.channels[0]);
-        let factor = i128::from(polarisation);
         // (Q12.52 below 2^58 x Q4.60 below 2^63) back to Q12.52, x 2^60 below 2^122.
         let ratio = |word| {
-            let corrected =
-                shift_round(scaled(word) * factor, RATIO_BITS).clamp(-(1 << 62), 1 << 62);
-            divide_round(corrected << RATIO_BITS, config.full.to_bits().into()).unwrap_or(0)
+            let corrected = multiply_round(scaled(word), polarisation, RATIO_BITS);
+            let (corrected, _) = saturate(corrected, 1 << 62);
+            let wide = i128::from(corrected) << RATIO_BITS;
+            divide_round(wide, config.full.to_bits().into()).unwrap_or(0)
         };
         let offset = i128::from(config.imbalance.to_bits() >> (62 - RATIO_BITS));
         let (r, beyond) = saturate(ratio(phasor.i) - offset, RATIO_LIMIT);
@@ -175,19 +177,18 @@ fn invert_one(config: &Bridge, phasors: &[Phasor], scale: i64, polarisation: i64
         (difference_gap_fraction(r), ratio(phasor.q) << (62 - RATIO_BITS), health)
     } else {
         let [a, b] = config.channels.map(at);
-        let first = scaled(a.i) - i128::from(config.strays[0].to_bits());
-        let second = scaled(b.i) - i128::from(config.strays[1].to_bits());
-        let sum = first + second;
-        let health = if sum < i128::from(config.least_sum.to_bits()) {
-            Health::CARRIER_LOST
-        } else {
-            Health::OK
-        };
+        // Within 2^58 and 2^55; beyond only by a flipped bit.
+        let first = scaled(a.i).wrapping_sub(config.strays[0].to_bits());
+        let second = scaled(b.i).wrapping_sub(config.strays[1].to_bits());
+        let sum = first.wrapping_add(second);
+        let health =
+            if sum < config.least_sum.to_bits() { Health::CARRIER_LOST } else { Health::OK };
         // Below 2^60 x 2^62: exact; a sum not above zero reads as centre, flagged above.
-        let over_sum = |difference: i128| divide_round(difference << 62, sum).unwrap_or(0);
-        let (u, beyond) = saturate(over_sum(first - second), i64::MAX);
+        let over_sum =
+            |difference: i64| divide_round(i128::from(difference) << 62, sum.into()).unwrap_or(0);
+        let (u, beyond) = saturate(over_sum(first.wrapping_sub(second)), i64::MAX);
         let health = if beyond { health | Health::BRIDGE_RANGE } else { health };
-        (u, over_sum(scaled(a.q) - scaled(b.q)), health)
+        (u, over_sum(scaled(a.q).wrapping_sub(scaled(b.q))), health)
     };
     if u.unsigned_abs() > config.range.to_bits().unsigned_abs() {
         health |= Health::BRIDGE_RANGE;

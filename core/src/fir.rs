@@ -19,7 +19,7 @@ use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::list::List;
 use crate::phasor::Phasor;
-use crate::word::{Word, saturate_word, shift_round};
+use crate::word::{Word, divide_long, saturate_word, shift_round};
 
 /// An output that is still being added up.
 #[derive(Clone, Copy, Debug, Default)]
@@ -231,17 +231,11 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     }
 
     /// Forgets all inputs; the next one is number `input` since the start.
-    pub fn seek(&mut self, mut input: u64) {
+    pub fn seek(&mut self, input: u64) {
         self.saturated = false;
         self.open.fill(Open::default());
-        for (stage, place) in self.plan.stages.iter().zip(&mut self.places) {
-            let ratio = u64::from(stage.ratio);
-            let position = input.checked_rem(ratio).unwrap_or(0) as u32;
-            *place = Place { head: 0, position };
-            input = input.checked_div(ratio).unwrap_or(0);
-        }
+        seek(&self.plan.stages, &mut self.places, input);
     }
-
     /// Whether all stages stand at the start of an output, as they do with each of the last stage's;
     /// puts them there.
     pub fn align(&mut self) -> bool {
@@ -286,6 +280,16 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
             self.saturated |= stage.push(place, taps, open, frame)?;
         }
         Some(core::mem::take(&mut self.saturated))
+    }
+}
+
+/// Each stage's place after `input` inputs of the first.
+#[inline(never)]
+fn seek(stages: &[FirStage], places: &mut [Place], mut input: u64) {
+    for (stage, place) in stages.iter().zip(places) {
+        let (outputs, position) = divide_long(input, stage.ratio.into());
+        *place = Place { head: 0, position: position as u32 };
+        input = outputs;
     }
 }
 

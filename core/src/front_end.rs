@@ -22,7 +22,7 @@ use crate::guard::{Checksum, Voted};
 use crate::list::List;
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
-use crate::word::{Register, Shift, Word};
+use crate::word::{Register, Shift, Word, divide_long};
 use crate::{carrier::CarrierRatio, phasor::Phasor};
 use way::{AnyWay, SectionEnd, Sections, Way};
 
@@ -353,7 +353,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// section's lost samples and outlasts them by N - 1: the next section's start and N - 1.
     pub fn seek(&mut self, sample: u64) -> u64 {
         let Constants { ratio, section, .. } = self.constants;
-        let position = sample.checked_rem(u64::from(ratio)).unwrap_or(0) as u32;
+        let position = divide_long(sample, ratio.into()).1 as u32;
         let into = position.checked_rem(section).unwrap_or(0);
         self.watch.seek(sample);
         self.way.seek(sample - u64::from(into));

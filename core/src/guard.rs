@@ -52,18 +52,20 @@ impl Checksum {
     }
 
     /// Adds a long word, the lower half first.
-    #[inline(always)]
+    #[inline(never)]
     pub fn add_long(&mut self, word: i64) {
         self.add(word as u32);
         self.add((word >> 32) as u32);
     }
 
     /// Adds words.
+    #[inline(never)]
     pub fn add_all(&mut self, words: &[i32]) {
         words.iter().for_each(|word| self.add(*word as u32));
     }
 
     /// Adds long words.
+    #[inline(never)]
     pub fn add_all_long(&mut self, words: &[i64]) {
         words.iter().for_each(|word| self.add_long(*word));
     }

@@ -91,10 +91,13 @@ pub struct HealthCounts {
 
 impl HealthCounts {
     /// Counts one reading.
+    #[inline(never)]
     pub fn count(&mut self, health: Health) {
         self.readings.set(self.readings.get().wrapping_add(1));
-        for (count, (fault, _)) in self.faults.iter_mut().zip(Health::NAMES) {
-            count.set(count.get().wrapping_add(u64::from(health.has(fault))));
+        let mut bits = health.0;
+        for count in &mut self.faults {
+            count.set(count.get().wrapping_add(u64::from(bits & 1)));
+            bits >>= 1;
         }
     }
 

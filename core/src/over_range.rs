@@ -6,6 +6,7 @@
 
 use crate::config::Watch;
 use crate::guard::Checksum;
+use crate::word::divide_long;
 
 /// Codes from one that is watched to the next, where not every one is: a prime, so that the watch
 /// meets all phases of any shorter carrier period in turn.
@@ -52,7 +53,7 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
 
     /// The next frame is number `sample` of the run: changes nothing where that is known.
     pub fn align(&mut self, sample: u64) {
-        let past = sample.checked_rem(u64::from(self.step)).unwrap_or(0) as u32;
+        let past = divide_long(sample, self.step.into()).1 as u32;
         self.wait = if past == 0 { 0 } else { self.step - past };
     }
 

@@ -12,7 +12,7 @@ use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
 use crate::phasor::Phasor;
 use crate::plan::Plan;
-use crate::word::Register;
+use crate::word::{Register, divide_long};
 use heapless::Vec;
 use settings::Settings;
 
@@ -127,15 +127,9 @@ impl<
         let ratio = u64::from(readout.front_end.ratio());
         let patience = (readout.settings.interval + ratio) * readout.channels() as u64;
         readout.patience.set(patience);
-        readout.due.set(readout.intervals());
+        readout.due.set(readout.settings.intervals);
         readout.constants = readout.sum_up();
         readout
-    }
-
-    /// Intervals of the front end from one reading to the next.
-    fn intervals(&self) -> u32 {
-        let ratio = u64::from(self.front_end.ratio());
-        self.settings.interval.checked_div(ratio).unwrap_or(1) as u32
     }
 
     /// Channels of a frame.
@@ -177,12 +171,15 @@ impl<
     pub fn seek(&mut self, sample: u64) {
         let sample = sample.min(MAX_SAMPLE);
         let clear_from = self.front_end.seek(sample);
-        self.firs.seek(sample.checked_div(self.front_end.ratio().into()).unwrap_or(0));
+        self.firs.seek(divide_long(sample, self.front_end.ratio().into()).0);
         self.held.set(0);
-        let next = sample.checked_div(self.settings.interval).unwrap_or(0);
+        let (next, _) = divide_long(sample, self.settings.interval);
         self.next.set(next);
         let left = (next + 1).wrapping_mul(self.settings.interval).wrapping_sub(sample);
-        self.due.set(left.div_ceil(self.front_end.ratio().max(1).into()) as u32);
+        self.due.set(
+            divide_long(left + u64::from(self.front_end.ratio()) - 1, self.front_end.ratio().into())
+                .0 as u32,
+        );
         self.first_sample.set(clear_from);
         self.quiet.set(0);
         self.over_range_hold = 0;
@@ -277,7 +274,7 @@ impl<
             return;
         }
         self.out_of_step |= output.is_none() | !self.firs.align();
-        self.due.set(self.intervals());
+        self.due.set(self.settings.intervals);
         self.quiet.set(0);
         let mut reading = Reading::default();
         self.read(phasors, &mut reading);
@@ -330,7 +327,7 @@ impl<
 
     /// A bad sample spoils every reading whose filters it is in: the fault holds that long.
     fn hold_faults(&mut self) -> Health {
-        let readings = self.settings.span.div_ceil(self.settings.interval.max(1)) as u32;
+        let readings = self.settings.readings;
         let hold = |fault, now: bool, left: &mut u32| {
             if now {
                 *left = readings;

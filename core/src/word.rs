@@ -96,6 +96,13 @@ pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
     (bits, rest)
 }
 
+/// Quotient and rest. A divisor of zero, of a flipped bit, counts as one.
+#[inline(never)]
+pub(crate) const fn divide_long(n: u64, d: u64) -> (u64, u64) {
+    let (quotient, rest) = divide(n as u128, if d > 0 { d } else { 1 });
+    (quotient as u64, rest)
+}
+
 /// A wrapping integer that holds a plan's CIC: `i64` on a board, [`Pruned`] there for a plan that
 /// prunes, `i128` where a plan needs it.
 ///
@@ -318,7 +325,14 @@ pub(crate) fn saturate_word(x: i64) -> (Word, bool) {
 #[inline(never)]
 #[must_use]
 pub const fn scale_by_fraction(x: i64, y: i64) -> i128 {
-    shift_round(x as i128 * y as i128, 62)
+    multiply_round(x, y, 62)
+}
+
+/// Product over 2^shift, rounded half to even; the product is exact in `i128`.
+#[inline(never)]
+#[must_use]
+pub const fn multiply_round(x: i64, y: i64, shift: u32) -> i128 {
+    shift_round(x as i128 * y as i128, shift)
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ use crate::config::{
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::list::List;
-use crate::word::{Fraction, Word, saturate};
+use crate::word::{Fraction, Word, divide_long, saturate};
 
 /// Constants of phase alignment, monitor, bridges and axes, and the readings' times.
 #[derive(Clone, Copy, Debug)]
@@ -23,6 +23,10 @@ pub(crate) struct Settings<const CHANNELS: usize> {
     /// Samples from one reading to the next, and length of the impulse response.
     pub interval: u64,
     pub span: u64,
+    /// Intervals of the front end from one reading to the next.
+    pub intervals: u32,
+    /// Readings that a sample is part of.
+    pub readings: u32,
 }
 
 impl<const CHANNELS: usize> Settings<CHANNELS> {
@@ -66,12 +70,14 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             let (given, max) = (channels as i64, CHANNELS as i64);
             return Err(ConfigError::new(Stage::Converter, "channels", given, 1, max));
         };
-        Ok(Self { alignments, monitor, bridges, axes, interval, span })
+        let intervals = divide_long(interval, config.front_end.ratio as u64).0 as u32;
+        let readings = divide_long(span + interval - 1, interval).0 as u32;
+        Ok(Self { alignments, monitor, bridges, axes, interval, span, intervals, readings })
     }
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
-        let Self { alignments, monitor, bridges, axes, interval, span } = self;
+        let Self { alignments, monitor, bridges, axes, interval, span, intervals, readings } = self;
         sum.add_size(alignments.len());
         for alignment in alignments.iter() {
             sum.add_long(alignment.cosine.to_bits());
@@ -87,6 +93,8 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         axes.check(sum);
         sum.add_long(*interval as i64);
         sum.add_long(*span as i64);
+        sum.add(*intervals);
+        sum.add(*readings);
     }
 }
 

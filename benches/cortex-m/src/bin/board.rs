@@ -19,7 +19,7 @@ use quietgap_board::source::Source;
 use quietgap_core::config::*;
 use quietgap_core::fold::Fold;
 use quietgap_core::word::{Coefficient, Fraction, Word};
-use quietgap_core::{CarrierRatio, Readout};
+use quietgap_core::{CarrierRatio, Plan, Readout};
 
 const CHANNELS: usize = 2;
 const FRAMES: usize = 80;
@@ -33,6 +33,58 @@ const BLOCKS: u32 = 3000;
 type Numbered = (u32, [i32; BLOCK]);
 /// Holds seven blocks: the queue keeps one place free.
 type Blocks = Queue<Numbered, 8>;
+
+const fn bridge(channel: u8) -> BridgeConfig {
+    BridgeConfig {
+        kind: BridgeKind::Difference {
+            channel,
+            full: Word::from_bits(1 << 51),
+            imbalance: Fraction::ZERO,
+            share: Fraction::ZERO,
+        },
+        gap_am: 2_000_000_000_000_000,
+        offset_am: 0,
+        range: Fraction::from_bits(1 << 61),
+        quadrature: Fraction::from_bits(1 << 60),
+    }
+}
+
+const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
+    code_bits: 24,
+    carrier: match CarrierRatio::coherent(1, 10) {
+        Ok(carrier) => carrier,
+        Err(error) => panic!("{}", error.quantity),
+    },
+    front_end: FrontEndConfig {
+        order: 2,
+        ratio: 160,
+        differential_delay: 1,
+        path: Path::Auto,
+        watch: Watch::EverySample,
+        pruned_bits: 0,
+    },
+    firs: &[FirConfig { ratio: 5, taps: &[1 << 26; 16], scale_bits: 30 }],
+    alignments: &[Alignment::NONE; CHANNELS],
+    monitor: None,
+    bridges: &[bridge(0), bridge(1)],
+    axes: AxesConfig {
+        axes: 1,
+        solve: &[Coefficient::from_bits(1 << 47); 2],
+        geometry: &[Coefficient::ONE; 2],
+        residual_am: i64::MAX,
+    },
+};
+
+type Way = Fold<2, CHANNELS, 10, true, 5>;
+type Board = Readout<2, CHANNELS, 10, 20, 8, i64, Way>;
+
+/// Checked and worked out by the compiler: the board holds the result.
+static PLAN: Plan<2, CHANNELS, 10, 20, 8, i64, Way> =
+    match Plan::<2, CHANNELS, 10, 20, 8, i64, Way>::new(&CONFIG) {
+        Ok(plan) => plan,
+        // Ends the build.
+        Err(error) => panic!("{}", error.quantity),
+    };
 
 static PRODUCER: Mutex<RefCell<Option<Producer<'static, Numbered>>>> =
     Mutex::new(RefCell::new(None));
@@ -72,44 +124,7 @@ fn main() -> ! {
     cortex_m::interrupt::free(|section| {
         PRODUCER.borrow(section).replace(Some(producer));
     });
-    let bridge = |channel| BridgeConfig {
-        kind: BridgeKind::Difference {
-            channel,
-            full: Word::from_bits(1 << 51),
-            imbalance: Fraction::ZERO,
-            share: Fraction::ZERO,
-        },
-        gap_am: 2_000_000_000_000_000,
-        offset_am: 0,
-        range: Fraction::from_bits(1 << 61),
-        quadrature: Fraction::from_bits(1 << 60),
-    };
-    let taps = [1 << 26; 16];
-    let mut readout = Readout::<2, CHANNELS, 10, 20, 8, i64, Fold<2, CHANNELS, 10, true, 5>>::new(
-        &ReadoutConfig {
-            code_bits: 24,
-            carrier: CarrierRatio::coherent(1, 10).expect("a carrier"),
-            front_end: FrontEndConfig {
-                order: 2,
-                ratio: 160,
-                differential_delay: 1,
-                path: Path::Auto,
-                watch: Watch::EverySample,
-                pruned_bits: 0,
-            },
-            firs: &[FirConfig { ratio: 5, taps: &taps, scale_bits: 30 }],
-            alignments: &[Alignment::NONE; CHANNELS],
-            monitor: None,
-            bridges: &[bridge(0), bridge(1)],
-            axes: AxesConfig {
-                axes: 1,
-                solve: &[Coefficient::from_bits(1 << 47); 2],
-                geometry: &[Coefficient::ONE; 2],
-                residual_am: i64::MAX,
-            },
-        },
-    )
-    .expect("a good plan");
+    let mut readout = Board::start(&PLAN);
 
     let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
     peripherals.SYST.set_clock_source(SystClkSource::Core);

@@ -3,6 +3,8 @@
 #![no_std]
 #![no_main]
 
+// The compiler's own plan is not used.
+#[allow(dead_code)]
 #[path = "../plans/six_axis.rs"]
 mod plan;
 

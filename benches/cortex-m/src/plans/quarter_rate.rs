@@ -7,10 +7,10 @@
 
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
+use quietgap_core::fold::Fold;
 use quietgap_core::plan::Plan;
 use quietgap_core::readout::Readout;
 use quietgap_core::word::{Coefficient, Fraction, Word};
-use quietgap_core::fold::Fold;
 
 /// Bits of a code.
 pub const CODE_BITS: u8 = 18;
@@ -158,12 +158,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
-    axes: AxesConfig {
-        axes: 2,
-        solve: &SOLVE,
-        geometry: &GEOMETRY,
-        residual_am: 1000000000,
-    },
+    axes: AxesConfig { axes: 2, solve: &SOLVE, geometry: &GEOMETRY, residual_am: 1000000000 },
 };
 /// The readout: `Board::start(&PLAN)`.
 pub type Board = Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;

@@ -54,7 +54,12 @@ fn sum_blocks<const ORDER: usize, const WIDTH: usize, const ROWS: usize, const A
     sums: &mut [[i32; ORDER]; WIDTH],
     blocks: &[[[i32; WIDTH]; ROWS]],
 ) {
-    let (pairs, single) = sums.as_chunks_mut::<LANES>();
+    let (mut pairs, single) = sums.as_chunks_mut::<LANES>();
+    if ROWS <= 2 {
+        // Their number a constant, these loops would be unrolled, and take more flash than those of
+        // the many rows before.
+        pairs = core::hint::black_box(pairs);
+    }
     for (pair, sums) in pairs.iter_mut().enumerate() {
         sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, LANES * pair);
     }
