@@ -77,6 +77,8 @@ fn flash_and_stack() {
                 "{} {sensor} flash={flash} run_code={reached} set_up_stack={set_up} stack={run}",
                 core.name(),
             );
+            // Its plan made by the compiler, the readout is loaded in place.
+            assert!(sensor == SET_UP || set_up < STACK, "{core:?}, {sensor}: {set_up} to set up");
             assert!(run < STACK, "{core:?}, {sensor}: {run} bytes of stack");
             for stage in STAGES {
                 let name = stage.rsplit("::").next().expect("a name");

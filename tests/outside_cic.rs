@@ -47,7 +47,7 @@ fn run<const N: usize>(
     delay: u8,
     input: impl IntoIterator<Item = i128>,
 ) -> Vec<i128> {
-    let mut cic = Cic::<i128, N>::default();
+    let mut cic = Cic::<i128, N>::IDLE;
     let (weights, intervals) = (step_weights(1), IntervalWeights::new(ratio as u32, delay));
     let mut out = Vec::new();
     for (n, x) in input.into_iter().enumerate() {
@@ -202,7 +202,7 @@ fn run_in_sections<const N: usize>(
     input: &[i128],
     length: usize,
 ) -> Vec<i128> {
-    let mut cic = Cic::<i128, N>::default();
+    let mut cic = Cic::<i128, N>::IDLE;
     let mut out = Vec::new();
     for interval in input.chunks_exact(ratio) {
         let mut left = interval.len();
@@ -278,7 +278,7 @@ fn wrapped_integrators_leave_no_trace() {
     const RATIO: usize = 5;
     let input: Vec<i128> = (0..200).map(|n: i128| (n * n * 7919) % 65_536 - 32_768).collect();
     let want = run::<3>(RATIO, 2, input.iter().copied());
-    let mut cic = Cic::<i128, 3>::default();
+    let mut cic = Cic::<i128, 3>::IDLE;
     cic.advance(true, [i128::MAX, i128::MAX - 5, i128::MIN + 1], &[1; 3]);
     let mut is = Vec::new();
     for (number, interval) in input.chunks_exact(RATIO).enumerate() {

@@ -21,6 +21,14 @@ pub struct Axes {
 }
 
 impl Axes {
+    /// Of no plan.
+    pub(crate) const NONE: Self = Self {
+        solve: [[0; MAX_BRIDGES]; MAX_AXES],
+        geometry: [[0; MAX_AXES]; MAX_BRIDGES],
+        axes: 0,
+        residual_am: 0,
+    };
+
     /// Copies the matrices.
     ///
     /// # Errors

@@ -99,7 +99,7 @@ const TWO_CHANNELS: u32 = 2;
 impl Bridge {
     /// Fills room for bridges.
     pub(crate) const NONE: Self = Self {
-        wiring: ONE_CHANNEL,
+        wiring: 0,
         channels: [0; 2],
         full: Word::ZERO,
         imbalance: Fraction::ZERO,
@@ -118,9 +118,14 @@ impl Bridge {
         let BridgeConfig { kind, gap_am, offset_am, range, quadrature } = *config;
         let bridge = Self { gap_am, offset_am, range, quadrature, ..Self::NONE };
         match kind {
-            BridgeKind::Difference { channel, full, imbalance, share } => {
-                Self { channels: [channel; 2], full, imbalance, share, ..bridge }
-            }
+            BridgeKind::Difference { channel, full, imbalance, share } => Self {
+                wiring: ONE_CHANNEL,
+                channels: [channel; 2],
+                full,
+                imbalance,
+                share,
+                ..bridge
+            },
             BridgeKind::Separate { channels, strays, least_sum } => {
                 Self { wiring: TWO_CHANNELS, channels, strays, least_sum, ..bridge }
             }

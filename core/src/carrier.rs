@@ -30,6 +30,9 @@ pub struct CarrierRatio {
 pub const MAX_PERIOD: u64 = 1 << 20;
 
 impl CarrierRatio {
+    /// None at all.
+    pub(crate) const NONE: Self = Self { step: 0, remainder: 0, denominator: 0, period: None };
+
     /// A carrier of `cycles` whole cycles in `samples` sample periods: exact for ever.
     ///
     /// # Errors

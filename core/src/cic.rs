@@ -73,6 +73,9 @@ pub struct IntervalWeights<const ORDER: usize> {
 }
 
 impl<const ORDER: usize> IntervalWeights<ORDER> {
+    /// Of no plan.
+    pub(crate) const NONE: Self = Self { rows: [[[0; ORDER]; 2]; ORDER], pending: 0, usual: 0 };
+
     /// For `ratio` samples in an interval and differential delay M, 1 or 2.
     ///
     /// Binomials below 2^(5 x 17): the running products, below 2^102, are exact in `u128`.
@@ -112,7 +115,7 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
 
     /// Sums up what never changes.
     pub(crate) fn check(&self, sum: &mut Checksum) {
-        self.rows.as_flattened().iter().for_each(|row| sum.add_all_long(row));
+        sum.add_all_long(self.rows.as_flattened().as_flattened());
         sum.add_size(self.pending);
         sum.add(self.usual);
     }
@@ -130,13 +133,10 @@ pub struct Cic<R, const ORDER: usize> {
     pending: [[R; 2]; ORDER],
 }
 
-impl<R: Register, const ORDER: usize> Default for Cic<R, ORDER> {
-    fn default() -> Self {
-        Self { sums: [R::default(); ORDER], pending: [[R::default(); 2]; ORDER] }
-    }
-}
-
 impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
+    /// Empty.
+    pub const IDLE: Self = Self { sums: [R::ZERO; ORDER], pending: [[R::ZERO; 2]; ORDER] };
+
     /// Advances the integrators by the section whose sums are given, the interval's `first` or a
     /// later one.
     ///
@@ -157,7 +157,7 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
         weights: &IntervalWeights<ORDER>,
     ) -> R {
         let sums = self.advanced(first, sums, step);
-        let own = sums.last().copied().unwrap_or_default();
+        let own = sums.last().copied().unwrap_or(R::ZERO);
         let out = own.plus(self.pending[0][0]);
         if weights.usual > 0 {
             self.pending[0][0] = sums[0].times(weights.usual.into()).minus(own);
@@ -189,7 +189,7 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
         for (m, row) in rows.take(weights.pending + 1).skip(1) {
             let later = if m < weights.pending { state.get(m).copied() } else { None };
             let weighed = sums.iter().zip(row).map(|(sum, &weight)| sum.times(weight));
-            let next = weighed.fold(later.unwrap_or_default(), R::plus);
+            let next = weighed.fold(later.unwrap_or(R::ZERO), R::plus);
             if let Some(to) = state.get_mut(m - 1) {
                 *to = next;
             }

@@ -22,14 +22,18 @@ use crate::phasor::Phasor;
 use crate::word::{Word, divide_long, saturate_word, shift_round};
 
 /// An output that is still being added up.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 struct Open {
     i: Sum,
     q: Sum,
 }
 
+impl Open {
+    const NONE: Self = Self { i: Sum { upper: 0, lower: 0 }, q: Sum { upper: 0, lower: 0 } };
+}
+
 /// Sums of upper and of lower parts.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 struct Sum {
     upper: i64,
     lower: i64,
@@ -59,7 +63,7 @@ fn parts(word: Word) -> Parts {
 }
 
 /// One stage: its place in the shared pools.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 struct FirStage {
     ratio: u32,
     scale: u32,
@@ -92,6 +96,20 @@ pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
 }
 
 impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
+    /// No stages.
+    const NONE: Self = Self {
+        stages: List::empty(FirStage {
+            ratio: 0,
+            scale: 0,
+            first_tap: 0,
+            first_open: 0,
+            outputs: 0,
+        }),
+        taps: List::empty(0),
+        open: 0,
+        channels: 0,
+    };
+
     /// Checks the stages and lays them out in the pools.
     ///
     /// # Errors
@@ -103,18 +121,7 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         channels: usize,
         worst: Word,
     ) -> Result<Self, ConfigError> {
-        let mut plan = Self {
-            stages: List::empty(FirStage {
-                ratio: 0,
-                scale: 0,
-                first_tap: 0,
-                first_open: 0,
-                outputs: 0,
-            }),
-            taps: List::empty(0),
-            open: 0,
-            channels,
-        };
+        let mut plan = Self { channels, ..Self::NONE };
         let mut worst = worst.to_bits() as i128;
         let (count, most) = (configs.len() as i64, MAX_FIRS as i64);
         attempt!(ConfigError::check(Stage::Fir(0), "number of stages", count, 0, most));
@@ -214,26 +221,32 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         channels: usize,
         worst: Word,
     ) -> Result<Self, ConfigError> {
-        FirPlan::new(configs, channels, worst).map(|plan| Self::start(&plan))
+        let plan = FirPlan::new(configs, channels, worst)?;
+        let mut chain = Self::IDLE;
+        chain.load(&plan);
+        Ok(chain)
     }
 
-    /// At rest, before the first input.
-    #[must_use]
-    pub fn start(plan: &FirPlan<TAPS, OPEN>) -> Self {
-        let rest = Open::default();
-        Self {
-            plan: *plan,
-            places: [Place::default(); MAX_FIRS],
-            // The plan has no more open sums than there is room for.
-            open: List::filled(rest, plan.open).unwrap_or(List::empty(rest)),
-            saturated: false,
-        }
+    /// Without a plan: zeros throughout.
+    pub const IDLE: Self = Self {
+        plan: FirPlan::NONE,
+        places: [Place { head: 0, position: 0 }; MAX_FIRS],
+        open: List::empty(Open::NONE),
+        saturated: false,
+    };
+
+    /// Takes a plan; at rest, before the first input.
+    pub fn load(&mut self, plan: &FirPlan<TAPS, OPEN>) {
+        self.plan = *plan;
+        self.places = [Place::default(); MAX_FIRS];
+        self.open.refill(Open::NONE, plan.open);
+        self.saturated = false;
     }
 
     /// Forgets all inputs; the next one is number `input` since the start.
     pub fn seek(&mut self, input: u64) {
         self.saturated = false;
-        self.open.fill(Open::default());
+        self.open.fill(Open::NONE);
         seek(&self.plan.stages, &mut self.places, input);
     }
     /// Whether all stages stand at the start of an output, as they do with each of the last stage's;
@@ -326,22 +339,26 @@ impl FirStage {
             return None;
         }
         place.position = 0;
-        let mut saturated = false;
-        let mut at = place.head;
-        for phasor in frame {
-            let sum = open.get_mut(at)?;
-            let (i, i_saturated) = close(sum.i, self.scale);
-            let (q, q_saturated) = close(sum.q, self.scale);
-            *phasor = Phasor { i, q };
-            saturated |= i_saturated | q_saturated;
-            *sum = Open::default();
-            at += outputs;
-        }
+        let saturated = self.close(open.get_mut(place.head..)?, frame);
         place.head += 1;
         if place.head == outputs {
             place.head = 0;
         }
         Some(saturated)
+    }
+
+    /// Hands out the output that closes, its sums in front of `open`; whether a word had to saturate.
+    #[inline(never)]
+    fn close(&self, open: &mut [Open], frame: &mut [Phasor]) -> bool {
+        let mut saturated = false;
+        for (phasor, sum) in frame.iter_mut().zip(open.iter_mut().step_by(self.outputs.max(1))) {
+            let (i, i_saturated) = close(sum.i, self.scale);
+            let (q, q_saturated) = close(sum.q, self.scale);
+            *phasor = Phasor { i, q };
+            saturated |= i_saturated | q_saturated;
+            *sum = Open::NONE;
+        }
+        saturated
     }
 }
 

@@ -67,6 +67,15 @@ impl<
     const PHASES: usize,
 > FoldTables<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
+    /// Of no plan.
+    const NONE: Self = Self {
+        channels: 0,
+        folding: Folding { columns: 0, alternate: false },
+        carrier: List::empty([[0; 2]; 3]),
+        bases: [[[0; ORDER]; ORDER]; 2],
+        middles: [0; 2],
+    };
+
     /// Works out the tables for the sections of a plan.
     ///
     /// # Errors
@@ -156,9 +165,12 @@ impl<
         FoldTables::new(sections)
     }
 
-    fn start(tables: &Self::Tables) -> Self {
+    const IDLE: Self = Self { tables: FoldTables::NONE, columns: Columns::IDLE };
+
+    fn load(&mut self, tables: &Self::Tables) {
+        self.tables = *tables;
         let count = tables.folding.columns as usize * tables.channels;
-        Self { tables: *tables, columns: Columns::new(count) }
+        self.columns.sums.refill([0; ORDER], count);
     }
 
     fn is_folded(&self) -> bool {
@@ -198,7 +210,7 @@ impl<
         sum.add(folding.columns);
         sum.add(folding.alternate.into());
         sum.add_size(carrier.len());
-        carrier.iter().for_each(|turn| sum.add_all(turn.as_flattened()));
+        sum.add_all(carrier.as_flattened().as_flattened());
         sum.add_all_long(bases.as_flattened().as_flattened());
         sum.add_all(middles);
         sum.add_size(self.columns.sums.len());
@@ -361,7 +373,7 @@ fn mix<R: Register, const ORDER: usize>(
     middle: i32,
     basis: &[[i64; ORDER]; ORDER],
 ) -> [[R; ORDER]; 2] {
-    let mut moments = [[[R::default(); ORDER]; ORDER]; 2];
+    let mut moments = [[[R::ZERO; ORDER]; ORDER]; 2];
     for (h, turn) in carrier.iter().enumerate() {
         let Some(column) = columns.get(h * stride) else { break };
         let mut sums = *column;

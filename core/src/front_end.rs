@@ -127,7 +127,9 @@ pub const fn section_length(
     }
     // As few sections as may be, all about as long, and whole turns of the sample loop where they
     // fit.
-    let even = ratio.div_ceil(ratio.div_ceil(longest));
+    let sections = ratio.div_ceil(longest);
+    // Not zero, nor is the ratio; the compiler sees it here.
+    let even = ratio.div_ceil(if sections > 0 { sections } else { 1 });
     let whole = even.next_multiple_of(mixer::BLOCK as u32);
     if whole <= longest { whole } else { even }
 }
@@ -150,9 +152,22 @@ struct Constants<const ORDER: usize> {
 }
 
 impl<const ORDER: usize> Constants<ORDER> {
+    /// Of no plan.
+    const NONE: Self = Self {
+        ratio: 0,
+        differential_delay: 0,
+        interval_weights: IntervalWeights::NONE,
+        section: 0,
+        whole_weights: [0; ORDER],
+        last_weights: [0; ORDER],
+        shift: Shift::NONE,
+        pruned: 0,
+    };
+
     /// Length of the impulse response, samples: N (R M - 1) + 1.
     const fn span(&self) -> u64 {
-        ORDER as u64 * (self.ratio as u64 * self.differential_delay as u64 - 1) + 1
+        let longest = self.ratio as u64 * self.differential_delay as u64;
+        ORDER as u64 * longest.saturating_sub(1) + 1
     }
 
     /// Sums up what never changes.
@@ -310,21 +325,27 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     ) -> Result<Self, ConfigError> {
         let plan = FrontEndPlan::new::<R>(carrier, config, channels, code_bits)?;
         let tables = W::tables(plan.tables())?;
-        Ok(Self::start(&plan.with(tables)))
+        let mut front_end = Self::IDLE;
+        front_end.load(&plan.with(tables));
+        Ok(front_end)
     }
 
-    /// At rest, before sample 0.
-    #[must_use]
-    pub fn start(plan: &FrontEndPlan<ORDER, CHANNELS, W::Tables>) -> Self {
-        let rest = [Cic::default(); 2];
-        Self {
-            watch: plan.watch,
-            way: W::start(&plan.tables),
-            // The plan has no more channels than there is room for.
-            cics: List::filled(rest, plan.channels).unwrap_or(List::empty(rest)),
-            constants: plan.constants,
-            at: Voted::new(0),
-        }
+    /// Without a plan: zeros throughout.
+    pub const IDLE: Self = Self {
+        watch: OverRange::IDLE,
+        way: W::IDLE,
+        cics: List::empty([Cic::IDLE; 2]),
+        constants: Constants::NONE,
+        at: Voted::new(0),
+    };
+
+    /// Takes a plan; at rest, before sample 0.
+    pub fn load(&mut self, plan: &FrontEndPlan<ORDER, CHANNELS, W::Tables>) {
+        self.watch = plan.watch;
+        self.way.load(&plan.tables);
+        self.cics.refill([Cic::IDLE; 2], plan.channels);
+        self.constants = plan.constants;
+        self.at.set(0);
     }
 
     /// Whether the carrier is folded (no multiplication per sample).
@@ -357,7 +378,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let into = position.checked_rem(section).unwrap_or(0);
         self.watch.seek(sample);
         self.way.seek(sample - u64::from(into));
-        self.cics.fill([Cic::default(); 2]);
+        self.cics.fill([Cic::IDLE; 2]);
         self.at.set(position);
         if self.is_folded() || sample == 0 {
             return sample;

@@ -8,7 +8,7 @@ use core::ops::{BitAnd, BitOr};
 
 /// Three copies of a number, read by majority, bit by bit: one flipped bit changes nothing, and the
 /// next [`Self::set`] removes it.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Voted<T>([T; 3]);
 
 impl<T: Copy + BitAnd<Output = T> + BitOr<Output = T>> Voted<T> {
@@ -35,10 +35,15 @@ impl<T: Copy + BitAnd<Output = T> + BitOr<Output = T>> Voted<T> {
 
 /// Weighted sum of words modulo 2^32. As every weight is odd, no change of a single word leaves the
 /// sum as it was.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Checksum(u32);
 
 impl Checksum {
+    /// Of nothing. Unlike zero: memory that has been wiped is noticed, too.
+    pub(crate) const START: Self = Self(1);
+    /// Of no plan: what no plan sums up to by chance only.
+    pub(crate) const NONE: Self = Self(0);
+
     /// Adds a word; all before it are weighted once more.
     #[inline(always)]
     pub fn add(&mut self, word: u32) {

@@ -83,13 +83,17 @@ impl core::ops::BitOrAssign for Health {
 }
 
 /// Readings so far, and how many carried each fault.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct HealthCounts {
     readings: Voted<u64>,
     faults: [Voted<u64>; Health::NAMES.len()],
 }
 
 impl HealthCounts {
+    /// Nothing counted.
+    pub const NONE: Self =
+        Self { readings: Voted::new(0), faults: [Voted::new(0); Health::NAMES.len()] };
+
     /// Counts one reading.
     #[inline(never)]
     pub fn count(&mut self, health: Health) {

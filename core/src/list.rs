@@ -15,10 +15,10 @@ impl<T: Copy, const N: usize> List<T, N> {
         Self { items: [filler; N], length: 0 }
     }
 
-    /// `length` times `item`; `None` when there is no room.
-    #[must_use]
-    pub const fn filled(item: T, length: usize) -> Option<Self> {
-        if length <= N { Some(Self { items: [item; N], length }) } else { None }
+    /// Replaces all items by `length` times `item`, by none where there is no room.
+    pub fn refill(&mut self, item: T, length: usize) {
+        self.length = if length <= N { length } else { 0 };
+        self.fill(item);
     }
 
     /// Copies `items`; `None` when there are none or there is no room.

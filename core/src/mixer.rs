@@ -108,10 +108,16 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         MixerTables::new(sections)
     }
 
-    fn start(tables: &Self::Tables) -> Self {
-        let rest = [[0; 2]; ORDER];
-        let sums = List::filled(rest, tables.channels).unwrap_or(List::empty(rest));
-        Self { turns: tables.turns, carrier: Carrier::new(tables.carrier), sums }
+    const IDLE: Self = Self {
+        turns: List::empty([[0; 2]; 2]),
+        carrier: Carrier::new(CarrierRatio::NONE),
+        sums: List::empty([[0; 2]; ORDER]),
+    };
+
+    fn load(&mut self, tables: &Self::Tables) {
+        self.turns = tables.turns;
+        self.carrier = Carrier::new(tables.carrier);
+        self.sums.refill([[0; 2]; ORDER], tables.channels);
     }
 
     fn is_folded(&self) -> bool {
@@ -129,9 +135,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 
     fn check(&self, sum: &mut Checksum) {
         sum.add_size(self.turns.len());
-        for turn in self.turns.iter() {
-            sum.add_all(turn.as_flattened());
-        }
+        sum.add_all(self.turns.as_flattened().as_flattened());
         self.carrier.check(sum);
         sum.add_size(self.sums.len());
     }

@@ -34,6 +34,9 @@ pub struct OverRange<const CHANNELS: usize> {
 }
 
 impl<const CHANNELS: usize> OverRange<CHANNELS> {
+    /// Of no plan.
+    pub(crate) const IDLE: Self = Self { over: 0, channels: 0, limit: 0, step: 0, wait: 0 };
+
     /// A watch over `channels` channels, 1 to 32, of codes of 1 to 32 bits.
     #[must_use]
     pub const fn new(channels: usize, code_bits: u32, watch: Watch) -> Self {

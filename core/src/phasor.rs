@@ -18,7 +18,6 @@ impl Phasor {
     ///
     /// In Q12.52 x Q2.62, product and sum exact in `i128` (below 2^119 for |I|, |Q| < 8), out
     /// Q12.52 rounded half to even, saturated at ±8.
-    #[inline(never)]
     #[must_use]
     pub fn aligned(self, alignment: Alignment) -> Self {
         let (i, q) = (i128::from(self.i.to_bits()), i128::from(self.q.to_bits()));
@@ -26,6 +25,14 @@ impl Phasor {
         let sine = i128::from(alignment.sine.to_bits());
         let word = |x| Word::from_bits(saturate(shift_round(x, 62), WORD_LIMIT).0);
         Self { i: word(i * cosine + q * sine), q: word(q * cosine - i * sine) }
+    }
+
+    /// Turns the phasors of all channels.
+    #[inline(never)]
+    pub fn align(phasors: &mut [Self], alignments: &[Alignment]) {
+        for (phasor, alignment) in phasors.iter_mut().zip(alignments) {
+            *phasor = phasor.aligned(*alignment);
+        }
     }
 
     /// sqrt(I^2 + Q^2), Q12.52, rounded down by less than one step; squares exact in `u128`.

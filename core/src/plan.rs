@@ -90,8 +90,20 @@ impl<
     W: Way<ORDER>,
 > Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>
 {
+    /// Checks all settings and works out the tables, for any way; not by the compiler, as
+    /// [`Plan::new`] of a way that is named.
+    ///
+    /// # Errors
+    /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan that
+    /// could overflow any word is refused here.
+    pub fn checked(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
+        let front_end = Self::front_end(config)?;
+        let tables = W::tables(front_end.tables())?;
+        Self::behind(front_end.with(tables), config)
+    }
+
     /// The first stage's checks.
-    pub(crate) const fn front_end(
+    const fn front_end(
         config: &ReadoutConfig<'_>,
     ) -> Result<FrontEndPlan<ORDER, CHANNELS, Sections>, ConfigError> {
         let channels = config.alignments.len();
@@ -99,7 +111,7 @@ impl<
     }
 
     /// The others'.
-    pub(crate) const fn behind(
+    const fn behind(
         front_end: FrontEndPlan<ORDER, CHANNELS, W::Tables>,
         config: &ReadoutConfig<'_>,
     ) -> Result<Self, ConfigError> {
@@ -149,8 +161,7 @@ macro_rules! plan_new {
             /// Checks all settings and works out the tables.
             ///
             /// # Errors
-            /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan
-            /// that could overflow any word is refused here.
+            /// See [`Plan::checked`].
             pub const fn new(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
                 let front_end = attempt!(Self::front_end(config));
                 let tables = attempt!($tables::new(front_end.tables()));

@@ -98,38 +98,51 @@ impl<
     /// [`ConfigError`]: the stage, the quantity, its value and what is allowed. A plan that
     /// could overflow any word is refused here.
     pub fn new(config: &ReadoutConfig<'_>) -> Result<Self, ConfigError> {
-        let front_end = Plan::<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::front_end(config)?;
-        let tables = W::tables(front_end.tables())?;
-        Plan::behind(front_end.with(tables), config).map(|plan| Self::start(&plan))
+        Plan::checked(config).map(|plan| Self::start(&plan))
     }
 
-    /// The chain at rest, before sample 0. `plan` is copied: on a board, memory is faster.
+    /// [`Self::IDLE`] with a plan loaded.
     #[must_use]
     pub fn start(plan: &Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>) -> Self {
-        let mut readout = Self {
-            front_end: FrontEnd::start(&plan.front_end),
-            firs: FirChain::start(&plan.firs),
-            settings: plan.settings,
-            counts: HealthCounts::default(),
-            partial: [0; CHANNELS],
-            held: Voted::new(0),
-            next: Voted::new(0),
-            due: Voted::new(0),
-            first_sample: Voted::new(0),
-            quiet: Voted::new(0),
-            patience: Voted::new(0),
-            constants: Checksum::default(),
-            over_range_hold: 0,
-            saturated_hold: 0,
-            gathered: Interval::default(),
-            out_of_step: false,
-        };
-        let ratio = u64::from(readout.front_end.ratio());
-        let patience = (readout.settings.interval + ratio) * readout.channels() as u64;
-        readout.patience.set(patience);
-        readout.due.set(readout.settings.intervals);
-        readout.constants = readout.sum_up();
+        let mut readout = Self::IDLE;
+        readout.load(plan);
         readout
+    }
+
+    /// Without a plan: zeros throughout, so that a `static` takes no flash. Gives no reading that is
+    /// not flagged [`Health::MEMORY`].
+    pub const IDLE: Self = Self {
+        front_end: FrontEnd::IDLE,
+        firs: FirChain::IDLE,
+        settings: Settings::NONE,
+        counts: HealthCounts::NONE,
+        partial: [0; CHANNELS],
+        held: Voted::new(0),
+        next: Voted::new(0),
+        due: Voted::new(0),
+        first_sample: Voted::new(0),
+        quiet: Voted::new(0),
+        patience: Voted::new(0),
+        constants: Checksum::NONE,
+        over_range_hold: 0,
+        saturated_hold: 0,
+        gathered: Interval { over_range: 0, saturated: false },
+        out_of_step: false,
+    };
+
+    /// Takes a plan, in place; at rest, before sample 0. All that was, counts too, is forgotten.
+    ///
+    /// The plan's constants are copied: on a board, memory is faster than flash. To recover from
+    /// [`Health::MEMORY`], load again and [`Self::seek`].
+    pub fn load(&mut self, plan: &Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>) {
+        self.front_end.load(&plan.front_end);
+        self.firs.load(&plan.firs);
+        self.settings = plan.settings;
+        self.counts = HealthCounts::NONE;
+        let patience = self.settings.interval + u64::from(self.front_end.ratio());
+        self.patience.set(patience * self.channels() as u64);
+        self.constants = self.sum_up();
+        self.seek(0);
     }
 
     /// Channels of a frame.
@@ -284,9 +297,7 @@ impl<
     /// One reading from the phasors at the output rate, which are turned in place.
     #[inline(never)]
     fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
-        for (phasor, alignment) in phasors.iter_mut().zip(self.settings.alignments.iter()) {
-            *phasor = phasor.aligned(*alignment);
-        }
+        Phasor::align(phasors, &self.settings.alignments);
         let (monitor_ratio, mut health) =
             bridge::monitor_ratio(self.settings.monitor.first(), phasors);
         let _ = reading.bridges.resize(self.settings.bridges.len(), BridgeReading::default());
@@ -318,7 +329,7 @@ impl<
     /// Sum of all that never changes.
     #[inline(never)]
     fn sum_up(&self) -> Checksum {
-        let mut sum = Checksum::default();
+        let mut sum = Checksum::START;
         self.front_end.check(&mut sum);
         self.firs.check(&mut sum);
         self.settings.check(&mut sum);

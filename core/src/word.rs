@@ -66,13 +66,14 @@ pub const fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
     Some(if numerator < 0 { -magnitude } else { magnitude })
 }
 
-/// Quotient and rest for d of at least 1, bit by bit: a small core has no wider division than 32
+/// Quotient and rest, bit by bit: a small core has no wider division than 32
 /// bits, and a compiler's general one of 128 takes it five times as long.
 ///
 /// As a bit of n leaves at the top, one of the quotient enters at the bottom. Twice the rest may
 /// take 65 bits: then it is above d, and the difference, below d, is right modulo 2^64.
 #[inline(never)]
 pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
+    let d = if d > 0 { d } else { 1 };
     let length = 128 - n.leading_zeros();
     // So many leading bits are less than d.
     let less = 63 - d.leading_zeros();
@@ -96,10 +97,10 @@ pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
     (bits, rest)
 }
 
-/// Quotient and rest. A divisor of zero, of a flipped bit, counts as one.
+/// [`divide`] of a long word.
 #[inline(never)]
 pub(crate) const fn divide_long(n: u64, d: u64) -> (u64, u64) {
-    let (quotient, rest) = divide(n as u128, if d > 0 { d } else { 1 });
+    let (quotient, rest) = divide(n as u128, d);
     (quotient as u64, rest)
 }
 
@@ -108,9 +109,11 @@ pub(crate) const fn divide_long(n: u64, d: u64) -> (u64, u64) {
 ///
 /// Both give the same words for a plan that fits both: sums and products are taken modulo
 /// 2^[`Self::BITS`], and the front end refuses a plan whose output needs more bits.
-pub trait Register: Copy + Default + PartialEq + core::fmt::Debug {
+pub trait Register: Copy + PartialEq + core::fmt::Debug {
     /// Width, sign included.
     const BITS: u32;
+    /// Nothing.
+    const ZERO: Self;
     /// Whether it takes pruned plans. `i64` does not, and saves the code and the time for the others.
     const PRUNES: bool;
     /// The same number.
@@ -142,6 +145,9 @@ pub struct Shift {
 }
 
 impl Shift {
+    /// Of no plan.
+    pub(crate) const NONE: Self = Self { bits: 0, scale: 0 };
+
     /// Sums up what never changes.
     pub(crate) fn check(self, sum: &mut Checksum) {
         sum.add(self.bits as u32);
@@ -157,6 +163,7 @@ impl Shift {
 
 impl Register for i128 {
     const BITS: u32 = 128;
+    const ZERO: Self = 0;
     const PRUNES: bool = true;
     #[inline(always)]
     fn of(x: i64) -> Self {
@@ -191,6 +198,7 @@ impl Register for i128 {
 
 impl Register for i64 {
     const BITS: u32 = 64;
+    const ZERO: Self = 0;
     const PRUNES: bool = false;
     #[inline(always)]
     fn of(x: i64) -> Self {
@@ -230,11 +238,12 @@ impl Register for i64 {
 }
 
 /// An `i64` that takes pruned plans.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Pruned(i64);
 
 impl Register for Pruned {
     const BITS: u32 = 64;
+    const ZERO: Self = Self(0);
     const PRUNES: bool = true;
     #[inline(always)]
     fn of(x: i64) -> Self {

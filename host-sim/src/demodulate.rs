@@ -55,7 +55,7 @@ pub fn run(
 ) -> Result<Outcome> {
     let started = Instant::now();
     let mut writer = Writer::create(out, sensor)?;
-    let mut counts = HealthCounts::default();
+    let mut counts = HealthCounts::NONE;
     let mut rows = 0;
     let mut write = |row: &Row| {
         counts.count(row.health);

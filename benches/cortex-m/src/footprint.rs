@@ -17,7 +17,7 @@ pub fn run<
     R: Register,
     W: Way<ORDER>,
 >(
-    mut readout: Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>,
+    readout: &mut Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, R, W>,
 ) -> ! {
     let block = [0; 64];
     readout.seek(black_box(0));

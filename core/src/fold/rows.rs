@@ -17,10 +17,8 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         EXACT || self.sums.len() == COLUMNS
     }
 
-    /// `count` columns, none where they exceed the capacity.
-    pub(super) fn new(count: usize) -> Self {
-        Self { sums: List::filled([0; ORDER], count).unwrap_or(List::empty([0; ORDER])) }
-    }
+    /// No columns.
+    pub(super) const IDLE: Self = Self { sums: List::empty([0; ORDER]) };
 
     /// Splits `data`, from an even row's start on, behind its last whole row, or pair of rows where
     /// they `alternate`.

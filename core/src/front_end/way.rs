@@ -82,8 +82,11 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     /// [`ConfigError`] when they exceed the capacity, or the plan takes the other way.
     fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError>;
 
-    /// At rest, before sample 0.
-    fn start(tables: &Self::Tables) -> Self;
+    /// Without a plan: zeros throughout.
+    const IDLE: Self;
+
+    /// Takes a plan's tables; sums are empty, sample 0 is next.
+    fn load(&mut self, tables: &Self::Tables);
 
     /// Whether the carrier is folded (no multiplication per sample).
     fn is_folded(&self) -> bool;
@@ -161,10 +164,20 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         AnyTables::new(sections)
     }
 
-    fn start(tables: &Self::Tables) -> Self {
+    const IDLE: Self = Self::Folded(Fold::IDLE);
+
+    fn load(&mut self, tables: &Self::Tables) {
         match tables {
-            AnyTables::Folded(tables) => Self::Folded(Fold::start(tables)),
-            AnyTables::Mixed(tables) => Self::Mixed(Mixer::start(tables)),
+            AnyTables::Folded(tables) => {
+                let mut way = Fold::IDLE;
+                way.load(tables);
+                *self = Self::Folded(way);
+            }
+            AnyTables::Mixed(tables) => {
+                let mut way = Mixer::IDLE;
+                way.load(tables);
+                *self = Self::Mixed(way);
+            }
         }
     }
 

@@ -30,6 +30,23 @@ pub(crate) struct Settings<const CHANNELS: usize> {
 }
 
 impl<const CHANNELS: usize> Settings<CHANNELS> {
+    /// Of no plan.
+    pub const NONE: Self = Self {
+        alignments: List::empty(Alignment { cosine: Fraction::ZERO, sine: Fraction::ZERO }),
+        monitor: List::empty(MonitorConfig {
+            channel: 0,
+            calibration: Word::ZERO,
+            weak: Word::ZERO,
+            lost: Word::ZERO,
+        }),
+        bridges: List::empty(Bridge::NONE),
+        axes: Axes::NONE,
+        interval: 0,
+        span: 0,
+        intervals: 0,
+        readings: 0,
+    };
+
     /// Checks and copies.
     ///
     /// # Errors
@@ -45,7 +62,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             attempt!(check_alignment(alignment));
             rest = later;
         }
-        let mut bridges = List::empty(Bridge::NONE);
+        let Self { mut bridges, mut monitor, .. } = Self::NONE;
         let (mut rest, mut number) = (config.bridges, 0u8);
         while let [bridge, later @ ..] = rest {
             number = number.saturating_add(1);
@@ -54,12 +71,6 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             let _ = bridges.push(Bridge::new(bridge));
             rest = later;
         }
-        let mut monitor = List::empty(MonitorConfig {
-            channel: 0,
-            calibration: Word::ZERO,
-            weak: Word::ZERO,
-            lost: Word::ZERO,
-        });
         if let Some(given) = &config.monitor {
             attempt!(check_monitor(given, channels));
             // There is room for one.

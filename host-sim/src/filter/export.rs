@@ -77,12 +77,12 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     let (plan, front) = (&subject.plan, subject.front_end());
     let folded = folding(subject.carrier, front, subject.code_bits);
     writeln!(text, "\nuse quietgap_core::carrier::CarrierRatio;")?;
-    text.push_str(match subject.settings {
-        Some(_) => settings::USES,
-        None => "use quietgap_core::config::{FirConfig, FrontEndConfig, Path, Watch};\n",
-    });
+    let all = subject.settings.is_some();
+    let config = if all { "*" } else { "{FirConfig, FrontEndConfig, Path, Watch}" };
+    writeln!(text, "use quietgap_core::config::{config};")?;
     let way = if folded.is_some() { "fold::Fold" } else { "mixer::Mixer" };
-    writeln!(text, "use quietgap_core::{way};\n")?;
+    writeln!(text, "use quietgap_core::{way};")?;
+    writeln!(text, "{}", if all { settings::USES } else { "" })?;
     let mut constant = |doc: &str, name: &str, kind: &str, value: String| {
         writeln!(text, "/// {doc}\npub const {name}: {kind} = {value};")
     };

@@ -16,12 +16,12 @@ use heapless::spsc::{Producer, Queue};
 use quietgap_board::counter;
 use quietgap_board::digest::Digest;
 use quietgap_board::source::Source;
-use quietgap_core::config::*;
-use quietgap_core::fold::Fold;
-use quietgap_core::word::{Coefficient, Fraction, Word};
-use quietgap_core::{CarrierRatio, Plan, Readout};
 
-const CHANNELS: usize = 2;
+#[path = "../plans/example.rs"]
+mod plan;
+
+use plan::{Board, CHANNELS, PLAN};
+
 const FRAMES: usize = 80;
 const BLOCK: usize = CHANNELS * FRAMES;
 /// Instructions from one block to the next: 100 us of a 200 MHz core.
@@ -33,58 +33,6 @@ const BLOCKS: u32 = 3000;
 type Numbered = (u32, [i32; BLOCK]);
 /// Holds seven blocks: the queue keeps one place free.
 type Blocks = Queue<Numbered, 8>;
-
-const fn bridge(channel: u8) -> BridgeConfig {
-    BridgeConfig {
-        kind: BridgeKind::Difference {
-            channel,
-            full: Word::from_bits(1 << 51),
-            imbalance: Fraction::ZERO,
-            share: Fraction::ZERO,
-        },
-        gap_am: 2_000_000_000_000_000,
-        offset_am: 0,
-        range: Fraction::from_bits(1 << 61),
-        quadrature: Fraction::from_bits(1 << 60),
-    }
-}
-
-const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
-    code_bits: 24,
-    carrier: match CarrierRatio::coherent(1, 10) {
-        Ok(carrier) => carrier,
-        Err(error) => panic!("{}", error.quantity),
-    },
-    front_end: FrontEndConfig {
-        order: 2,
-        ratio: 160,
-        differential_delay: 1,
-        path: Path::Auto,
-        watch: Watch::EverySample,
-        pruned_bits: 0,
-    },
-    firs: &[FirConfig { ratio: 5, taps: &[1 << 26; 16], scale_bits: 30 }],
-    alignments: &[Alignment::NONE; CHANNELS],
-    monitor: None,
-    bridges: &[bridge(0), bridge(1)],
-    axes: AxesConfig {
-        axes: 1,
-        solve: &[Coefficient::from_bits(1 << 47); 2],
-        geometry: &[Coefficient::ONE; 2],
-        residual_am: i64::MAX,
-    },
-};
-
-type Way = Fold<2, CHANNELS, 10, true, 5>;
-type Board = Readout<2, CHANNELS, 10, 20, 8, i64, Way>;
-
-/// Checked and worked out by the compiler: the board holds the result.
-static PLAN: Plan<2, CHANNELS, 10, 20, 8, i64, Way> =
-    match Plan::<2, CHANNELS, 10, 20, 8, i64, Way>::new(&CONFIG) {
-        Ok(plan) => plan,
-        // Ends the build.
-        Err(error) => panic!("{}", error.quantity),
-    };
 
 static PRODUCER: Mutex<RefCell<Option<Producer<'static, Numbered>>>> =
     Mutex::new(RefCell::new(None));
@@ -120,12 +68,12 @@ fn SysTick() {
 #[entry]
 fn main() -> ! {
     static mut QUEUE: Blocks = Queue::new();
+    static mut READOUT: Board = Board::IDLE;
+    READOUT.load(&PLAN);
     let (producer, mut consumer) = QUEUE.split();
     cortex_m::interrupt::free(|section| {
         PRODUCER.borrow(section).replace(Some(producer));
     });
-    let mut readout = Board::start(&PLAN);
-
     let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
     peripherals.SYST.set_clock_source(SystClkSource::Core);
     peripherals.SYST.set_reload((PERIOD / counter::TICK) as u32 - 1);
@@ -143,7 +91,7 @@ fn main() -> ! {
         };
         lost += number - expected;
         expected = number + 1;
-        readout.push(&codes, |reading| {
+        READOUT.push(&codes, |reading| {
             digest.reading(reading);
             readings += 1;
         });

@@ -18,7 +18,7 @@ use quietgap_core::front_end::way::{AnyWay, Way};
 use quietgap_core::mixer::Mixer;
 use quietgap_core::readout::Reading;
 use quietgap_core::word::{Coefficient, Fraction, Word};
-use quietgap_core::{CarrierRatio, Health, Readout};
+use quietgap_core::{CarrierRatio, Health, Plan, Readout};
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
@@ -44,6 +44,7 @@ const BLOCK: usize = 37;
 const SPAN: usize = 219;
 
 type Board<W> = Readout<2, CHANNELS, 64, 16, 8, i64, W>;
+type BoardPlan<W> = Plan<2, CHANNELS, 64, 16, 8, i64, W>;
 /// Time stamp, digest of the values, digest of everything, whether a fault of memory was flagged.
 type Readings = Vec<(i64, u64, u64, bool), 12>;
 
@@ -60,7 +61,7 @@ fn main() -> ! {
     loop {}
 }
 
-fn build<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> Board<W> {
+fn plan<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> BoardPlan<W> {
     let bridge = |kind| BridgeConfig {
         kind,
         gap_am: 2_000_000_000_000_000,
@@ -69,7 +70,7 @@ fn build<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> Board<W> {
         quadrature: Fraction::lit("1"),
     };
     let firs = [FirConfig { ratio: 2, taps: &[3, 5, 5, 3], scale_bits: 4 }; 2];
-    let built = Board::<W>::new(&ReadoutConfig {
+    let checked = BoardPlan::<W>::checked(&ReadoutConfig {
         code_bits: 24,
         carrier,
         front_end: FrontEndConfig {
@@ -109,7 +110,7 @@ fn build<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> Board<W> {
             residual_am: i64::MAX,
         },
     });
-    built.expect("a good plan")
+    checked.expect("a good plan")
 }
 
 fn note(readings: &mut Readings, reading: &Reading) {
@@ -148,7 +149,8 @@ fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, watch: Watch, step: us
     // The flip comes in mid-frame, too.
     let (before, after) = codes.split_at(BEFORE * CHANNELS + 1);
 
-    let mut start = build::<W>(carrier, watch);
+    let plan = plan::<W>(carrier, watch);
+    let mut start = Board::start(&plan);
     let _ = run(&mut start, before);
     // Values are right when the filters hold nothing of the flip, an interval of the front end later
     // as the mixed one rounds once a section; flags that hold for the filters' length, after two.
@@ -165,8 +167,10 @@ fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, watch: Watch, step: us
     let expected = run(&mut start.clone(), after);
     assert!(expected.iter().all(|reading| !reading.3) && same(&expected, &expected));
 
-    // Recovery: built anew, it goes on with the next whole frame, and is right once settled.
-    let mut anew = build::<W>(carrier, watch);
+    // Recovery: with its plan loaded again, it goes on with the next whole frame, and is right once
+    // settled.
+    let mut anew = start.clone();
+    anew.load(&plan);
     anew.seek(BEFORE as u64 + 1);
     let (_, rest) = after.split_at(CHANNELS - 1);
     let recovered = run(&mut anew, rest);

@@ -14,7 +14,7 @@ use quietgap_board::footprint::{idle, run};
 #[cortex_m_rt::entry]
 fn main() -> ! {
     match plan::Board::new(black_box(&plan::CONFIG)) {
-        Ok(readout) => run(readout),
+        Ok(mut readout) => run(&mut readout),
         Err(_) => idle(),
     }
 }

@@ -7,7 +7,9 @@ mod plan;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    quietgap_board::footprint::run(plan::Board::start(&plan::PLAN))
+    static mut READOUT: plan::Board = plan::Board::IDLE;
+    READOUT.load(&plan::PLAN);
+    quietgap_board::footprint::run(READOUT)
 }
 
 /// Linked only if something can panic: the test looks for it.

@@ -1,7 +1,7 @@
 //! vault-quarter-rate: 320000 S/s, carrier 80000 Hz, 18-bit codes, 2 channels, to 5 S/s.
 //!
 //! Made by `quietgap filter export`; change the sensor file, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x348b07de21dd0c61.
+//! Checksum (FNV-1a of all below these lines): 0x1115a3fb035f69ec.
 //! Delay 3.128196875 s.
 //! Promises: 0 to 1.5 Hz within 0.001 dB; what folds onto 0 to 2 Hz down by 120 dB.
 
@@ -150,6 +150,7 @@ pub const GEOMETRY: [Coefficient; 4] = [
     Coefficient::from_bits(6192449487634),
 ];
 /// All settings of the readout.
+#[rustfmt::skip]
 pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     code_bits: CODE_BITS,
     carrier: CARRIER,
@@ -158,9 +159,14 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
-    axes: AxesConfig { axes: 2, solve: &SOLVE, geometry: &GEOMETRY, residual_am: 1000000000 },
+    axes: AxesConfig {
+        axes: 2,
+        solve: &SOLVE,
+        geometry: &GEOMETRY,
+        residual_am: 1000000000,
+    },
 };
-/// The readout: `Board::start(&PLAN)`.
+/// The readout: a `static` is made of `Board::IDLE`, and started by `load(&PLAN)`.
 pub type Board = Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
 /// Its plan.
 pub type BoardPlan = Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;

@@ -1,7 +1,7 @@
 //! vault-two-bridge: 800000 S/s, carrier 80000 Hz, 24-bit codes, 2 channels, to 10 S/s.
 //!
 //! Made by `quietgap filter export`; change the sensor file, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x01632525751d1247.
+//! Checksum (FNV-1a of all below these lines): 0xc7b938a98f292f26.
 //! Delay 1.56409875 s.
 //! Promises: 0 to 3 Hz within 0.001 dB; what folds onto 0 to 4 Hz down by 120 dB.
 
@@ -150,6 +150,7 @@ pub const GEOMETRY: [Coefficient; 4] = [
     Coefficient::from_bits(6192449487634),
 ];
 /// All settings of the readout.
+#[rustfmt::skip]
 pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     code_bits: CODE_BITS,
     carrier: CARRIER,
@@ -158,9 +159,14 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
-    axes: AxesConfig { axes: 2, solve: &SOLVE, geometry: &GEOMETRY, residual_am: 1000000000 },
+    axes: AxesConfig {
+        axes: 2,
+        solve: &SOLVE,
+        geometry: &GEOMETRY,
+        residual_am: 1000000000,
+    },
 };
-/// The readout: `Board::start(&PLAN)`.
+/// The readout: a `static` is made of `Board::IDLE`, and started by `load(&PLAN)`.
 pub type Board = Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
 /// Its plan.
 pub type BoardPlan = Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;

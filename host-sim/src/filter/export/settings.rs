@@ -6,9 +6,8 @@ use quietgap_core::config::{Alignment, BridgeConfig, BridgeKind, MonitorConfig};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use std::fmt::{Result, Write};
 
-/// What the plan's constants and those below take of the core.
+/// What the constants take of the core beside what the plan's do.
 pub const USES: &str = "\
-use quietgap_core::config::*;
 use quietgap_core::plan::Plan;
 use quietgap_core::readout::Readout;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -40,6 +39,7 @@ pub fn write(text: &mut String, settings: &Settings) -> Result {
         text,
         "\
 /// All settings of the readout.
+#[rustfmt::skip]
 pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {{
     code_bits: CODE_BITS,
     carrier: CARRIER,
@@ -55,7 +55,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {{
         residual_am: {residual_am},
     }},
 }};
-/// The readout: `Board::start(&PLAN)`.
+/// The readout: a `static` is made of `Board::IDLE`, and started by `load(&PLAN)`.
 pub type Board = Readout<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
 /// Its plan.
 pub type BoardPlan = Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
