@@ -1,0 +1,133 @@
+//! Plan of the FIR stages: checks, and taps in the order that they are used in.
+
+use crate::config::{FirConfig, MAX_FIRS};
+use crate::error::{ConfigError, Stage, attempt};
+use crate::list::List;
+use crate::word::{Word, shift_round};
+
+/// One stage: its place in the shared pools.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct FirStage {
+    pub(super) ratio: u32,
+    pub(super) scale: u32,
+    /// First tap in the pool.
+    pub(super) first_tap: usize,
+    /// First open sum in the pool, and number of open outputs.
+    pub(super) first_open: usize,
+    pub(super) outputs: usize,
+}
+
+/// FIR stages, checked and laid out in two pools; parameters as those of [`super::FirChain`].
+#[derive(Clone, Copy, Debug)]
+pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
+    pub(super) stages: List<FirStage, MAX_FIRS>,
+    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
+    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
+    pub(super) taps: List<i32, TAPS>,
+    /// Open sums of all stages.
+    pub(super) open: usize,
+    pub(super) channels: usize,
+}
+
+impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
+    /// No stages.
+    pub(super) const NONE: Self = Self {
+        stages: List::empty(FirStage {
+            ratio: 0,
+            scale: 0,
+            first_tap: 0,
+            first_open: 0,
+            outputs: 0,
+        }),
+        taps: List::empty(0),
+        open: 0,
+        channels: 0,
+    };
+
+    /// Checks the stages and lays them out in the pools.
+    ///
+    /// # Errors
+    /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
+    /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
+    /// in Q12.52), or no room in a pool.
+    pub const fn new(
+        configs: &[FirConfig<'_>],
+        channels: usize,
+        worst: Word,
+    ) -> Result<Self, ConfigError> {
+        let mut plan = Self { channels, ..Self::NONE };
+        let mut worst = worst.to_bits() as i128;
+        let (count, most) = (configs.len() as i64, MAX_FIRS as i64);
+        attempt!(ConfigError::check(Stage::Fir(0), "number of stages", count, 0, most));
+        let mut rest = configs;
+        let mut number = 0;
+        while let [config, later @ ..] = rest {
+            rest = later;
+            number += 1;
+            worst = attempt!(plan.add(config, Stage::Fir(number), worst));
+        }
+        Ok(plan)
+    }
+
+    /// Checks one stage and adds it; the largest word behind it.
+    const fn add(
+        &mut self,
+        config: &FirConfig<'_>,
+        stage: Stage,
+        worst: i128,
+    ) -> Result<i128, ConfigError> {
+        let FirConfig { ratio, taps, scale_bits } = *config;
+        attempt!(ConfigError::check(stage, "ratio", ratio as i64, 1, 4096));
+        attempt!(ConfigError::check(stage, "taps", taps.len() as i64, 1, TAPS as i64));
+        attempt!(ConfigError::check(stage, "scale bits", scale_bits as i64, 0, 30));
+        let (mut rest, mut n) = (taps, 0);
+        while let [first, middle @ .., last] = rest {
+            if *first != *last {
+                return Err(ConfigError::new(stage, "first tap unlike its mirror", n, -1, -1));
+            }
+            (rest, n) = (middle, n + 1);
+        }
+        let (mut rest, mut total) = (taps, 0);
+        while let [tap, later @ ..] = rest {
+            total += tap.unsigned_abs() as i64;
+            rest = later;
+        }
+        attempt!(ConfigError::check(stage, "sum of |taps|", total, 1, (1 << 32) - 1));
+        let worst = shift_round(worst * total as i128, scale_bits as u32);
+        let thousandths = ((worst * 1000) >> 52) as i64;
+        let quantity = "worst-case word / 2^52 x 1000";
+        attempt!(ConfigError::check(stage, quantity, thousandths, 0, 7999));
+
+        let (first_tap, first_open) = (self.taps.len(), self.open);
+        // Not zero: see above; the compiler sees it here.
+        let ratio = if ratio > 0 { ratio as usize } else { 1 };
+        let outputs = taps.len().div_ceil(ratio);
+        let mut input = 0;
+        while input < ratio {
+            let mut output = 0;
+            while output < outputs {
+                let at = output * ratio + ratio - 1 - input;
+                let tap = if at < taps.len() { taps[at] } else { 0 };
+                if self.taps.push(tap).is_none() {
+                    return Err(full(stage, "taps of all stages", TAPS));
+                }
+                output += 1;
+            }
+            input += 1;
+        }
+        self.open += outputs * self.channels;
+        if self.open > OPEN {
+            return Err(full(stage, "open outputs of all stages", OPEN));
+        }
+        let scale = scale_bits as u32;
+        let made = FirStage { ratio: ratio as u32, scale, first_tap, first_open, outputs };
+        match self.stages.push(made) {
+            Some(()) => Ok(worst),
+            None => Err(full(stage, "stages", MAX_FIRS)),
+        }
+    }
+}
+
+const fn full(stage: Stage, quantity: &'static str, capacity: usize) -> ConfigError {
+    ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
+}

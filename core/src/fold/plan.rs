@@ -1,0 +1,167 @@
+//! Plan of the folded front end: how many columns, and the tables that follow.
+
+use super::bounds::{most_rows, row_basis};
+use crate::carrier::{Carrier, next_turn};
+use crate::error::{ConfigError, Stage};
+use crate::front_end::way::Sections;
+use crate::list::List;
+
+/// How a plan folds: samples of a row, and whether odd rows count negative.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Folding {
+    /// K, columns per channel.
+    pub columns: u32,
+    /// A row is an odd number of half periods.
+    pub alternate: bool,
+}
+
+/// Most columns per channel where fewer would do, in more sections.
+pub const MAX_COLUMNS: u32 = 64;
+
+impl Folding {
+    /// Rows of a half period where the period is even, else of a period, or of the fewest of them
+    /// that make an interval of `ratio` samples a single section, at most [`MAX_COLUMNS`] long.
+    /// `None` where codes are too wide to fold.
+    #[must_use]
+    pub const fn new(period: u32, ratio: u32, order: u32, code_bits: u32) -> Option<Self> {
+        let shortest = Self::shortest(period);
+        let plain = most_rows(order, code_bits, false);
+        let paired = most_rows(order, code_bits, true);
+        let mut n = 1;
+        while n <= MAX_COLUMNS && n * shortest.columns <= MAX_COLUMNS {
+            let columns = n * shortest.columns;
+            let alternate = shortest.alternate && n % 2 == 1;
+            let most = if alternate { paired } else { plain };
+            // Even rows where they alternate.
+            let step = if alternate { 2 * columns } else { columns };
+            if ratio.is_multiple_of(step) && ratio <= most * columns {
+                return Some(Self { columns, alternate });
+            }
+            n += 1;
+        }
+        shortest.within(order, code_bits)
+    }
+
+    /// Rows of a half period where the period is even, else of a period, whatever the sections: short
+    /// ones, whose sums leave room for the bits that pruning rounds off.
+    #[must_use]
+    pub const fn short(period: u32, order: u32, code_bits: u32) -> Option<Self> {
+        Self::shortest(period).within(order, code_bits)
+    }
+
+    const fn shortest(period: u32) -> Self {
+        let alternate = period.is_multiple_of(2);
+        Self { columns: if alternate { period / 2 } else { period }, alternate }
+    }
+
+    /// Where at least one row (or two) of codes fits.
+    const fn within(self, order: u32, code_bits: u32) -> Option<Self> {
+        if self.section(order, code_bits) > 0 { Some(self) } else { None }
+    }
+
+    /// Longest section, samples; zero where not even one row (or two) fits.
+    #[must_use]
+    pub const fn section(self, order: u32, code_bits: u32) -> u32 {
+        most_rows(order, code_bits, self.alternate) * self.columns
+    }
+
+    /// Most fraction bits of the carrier: K times a cosine fits an `i32`.
+    #[must_use]
+    pub const fn most_fraction_bits(self) -> u32 {
+        31 - (u32::BITS - self.columns.leading_zeros())
+    }
+}
+
+/// e^(-i phase), Q.f, cosine and minus sine; u times it; K times it.
+pub(super) type Turn = [[i32; 2]; 3];
+
+/// What a plan's folding never changes: the carrier, and how rows make samples.
+///
+/// The parameters are those of [`super::Fold`].
+#[derive(Clone, Copy, Debug)]
+pub struct FoldTables<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool = true,
+    const PHASES: usize = COLUMNS,
+> {
+    pub(super) channels: usize,
+    /// K columns per channel, and whether odd rows count negative.
+    pub(super) folding: Folding,
+    /// The carrier at each phase.
+    pub(super) carrier: List<Turn, PHASES>,
+    /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
+    /// whole and of an interval's last section.
+    pub(super) bases: [[[i64; ORDER]; ORDER]; 2],
+    pub(super) middles: [i32; 2],
+}
+
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool,
+    const PHASES: usize,
+> FoldTables<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
+{
+    /// Of no plan.
+    pub(super) const NONE: Self = Self {
+        channels: 0,
+        folding: Folding { columns: 0, alternate: false },
+        carrier: List::empty([[0; 2]; 3]),
+        bases: [[[0; ORDER]; ORDER]; 2],
+        middles: [0; 2],
+    };
+
+    /// Works out the tables for the sections of a plan.
+    ///
+    /// # Errors
+    /// [`ConfigError`] where the plan does not fold, or not into the columns there are.
+    pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
+        let Sections { carrier, channels, folded, fraction_bits, whole, last } = *sections;
+        let Some(folding) = folded else {
+            let quantity = "carrier period to fold by";
+            return Err(ConfigError::new(Stage::FrontEnd, quantity, 0, 1, COLUMNS as i64));
+        };
+        let phases = folding.columns;
+        let count = phases as usize * channels;
+        let exact = channels == CHANNELS && count == COLUMNS;
+        if EXACT && !exact || count > COLUMNS || phases as usize > PHASES {
+            let least = if EXACT { COLUMNS as i64 } else { 1 };
+            let quantity = "channels x carrier phases";
+            let max = COLUMNS as i64;
+            return Err(ConfigError::new(Stage::FrontEnd, quantity, count as i64, least, max));
+        }
+        let mut table = List::empty([[0; 2]; 3]);
+        let mut oscillator = Carrier::new(carrier);
+        let mut after = phases as i32;
+        while after > 0 {
+            after -= 1;
+            let turn = next_turn(&mut oscillator, fraction_bits, [1, after, phases as i32]);
+            // There is room: see above.
+            let _ = table.push(turn);
+        }
+        let middles = [middle_row(whole, phases), middle_row(last, phases)];
+        let bases = [centred_basis(phases, middles[0]), centred_basis(phases, middles[1])];
+        Ok(Self { channels, folding, carrier: table, bases, middles })
+    }
+}
+
+/// A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
+const fn middle_row(length: u32, phases: u32) -> i32 {
+    match length.checked_div(phases) {
+        Some(rows) => rows.div_ceil(2) as i32,
+        None => 0,
+    }
+}
+
+const fn centred_basis<const ORDER: usize>(phases: u32, middle: i32) -> [[i64; ORDER]; ORDER] {
+    let mut basis: [[i64; ORDER]; ORDER] = row_basis(phases);
+    let mut j = 0;
+    while ORDER > 1 && j < ORDER {
+        basis[j][0] += middle as i64 * basis[j][1];
+        j += 1;
+    }
+    basis
+}
