@@ -35,7 +35,7 @@ const TOLERANCE: f64 = 0.02;
 fn same_bits_and_counts() {
     let cases = cases::all(300, 12);
     for core in Core::ALL {
-        let runs = emulator::run(core, &core.build(false), &cases);
+        let runs = emulator::run(core, &core.build(false), "bench", &cases);
         compare_bits(core, &cases, &runs);
         compare_counts(core, &cases, &runs);
     }
@@ -46,7 +46,7 @@ fn same_bits_and_counts() {
 fn same_bits_in_debug() {
     let cases = cases::all(110, 4);
     let core = Core::M7;
-    let runs = emulator::run(core, &core.build(true), &cases);
+    let runs = emulator::run(core, &core.build(true), "bench", &cases);
     compare_bits(core, &cases, &runs);
 }
 

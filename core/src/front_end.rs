@@ -15,7 +15,10 @@
 mod plan;
 pub mod way;
 
-pub use plan::{FrontEndPlan, MAX_RATIO, folding, fraction_bits, section_length, words_per_code};
+pub use plan::{
+    FrontEndPlan, MAX_RATIO, folding, fraction_bits, register_bits, section_length, word_shift,
+    words_per_code,
+};
 
 use crate::carrier::CarrierRatio;
 use crate::cic::{Cic, CicBank};

@@ -105,6 +105,12 @@ impl Shift {
         sum.add(self.scale);
     }
 
+    /// Whether it is one that is rounded the long way, on a small core a hundred instructions.
+    #[must_use]
+    pub const fn is_long(self) -> bool {
+        self.bits > 0 && self.scale == 0
+    }
+
     /// A shift by `bits`, -63 to 126.
     #[must_use]
     pub const fn new(bits: i32) -> Self {

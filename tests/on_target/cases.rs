@@ -182,34 +182,84 @@ pub fn plans(check: bool) -> Vec<Case> {
             continue;
         }
         for watch in [Watch::EverySample, Watch::Sparse] {
-            let (mut settings, _) = sensor("vault-two-bridge");
-            settings.code_bits = code_bits;
-            let carrier = if period > 0 { (1, period) } else { (0x1811_2233_4455_6677, 0) };
-            settings.front_end.ratio = ratio;
-            settings.front_end.differential_delay = delay;
-            settings.front_end.watch = watch;
-            settings.firs =
-                stages.iter().map(|(r, n)| (*r, 20, vec![(1 << 20) / *n as i32; *n])).collect();
-            settings.alignments = vec![settings.alignments[0]; channels];
-            settings.bridges.truncate(channels);
-            for (channel, bridge) in (0..).zip(&mut settings.bridges) {
-                if let BridgeKind::Difference { channel: at, .. } = &mut bridge.kind {
-                    *at = channel;
-                }
-            }
-            let bridges = settings.bridges.len();
-            settings.axes = bridges as u8;
-            settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
-            settings.geometry = settings.solve.clone();
-            let name = format!("plan-{kind}-{ratio}-{code_bits},{watch:?}");
-            let intervals = (8192 / (channels * usize::from(ratio))).clamp(1, 8);
-            let frames = intervals * usize::from(ratio);
-            let product: usize = stages.iter().map(|(r, _)| usize::from(*r)).product();
-            let repeats = product * 800usize.div_ceil(product * intervals);
-            cases.push(Case::of_sensor(&name, kind, frames, repeats, settings, carrier));
+            let sized = Sized {
+                kind,
+                channels,
+                period,
+                order: 2,
+                ratio,
+                delay,
+                code_bits,
+                pruned_bits: 0,
+                stages,
+            };
+            cases.push(sized.case(watch));
         }
     }
     cases
+}
+
+/// A plan for a readout of the image that is sized for it.
+#[derive(Clone, Copy, Debug)]
+pub struct Sized {
+    pub kind: i64,
+    pub channels: usize,
+    /// Samples of a carrier period; zero where it is not coherent.
+    pub period: u32,
+    pub order: u8,
+    pub ratio: u16,
+    pub delay: u8,
+    pub code_bits: u8,
+    pub pruned_bits: u8,
+    /// Ratio and number of taps of the FIR stages.
+    pub stages: &'static [(u16, usize)],
+}
+
+impl Sized {
+    /// The first decimation.
+    pub fn front_end(&self, watch: Watch) -> FrontEndConfig {
+        FrontEndConfig {
+            order: self.order,
+            ratio: self.ratio,
+            differential_delay: self.delay,
+            path: Path::Auto,
+            watch,
+            pruned_bits: self.pruned_bits,
+        }
+    }
+
+    /// The carrier, as [`carrier`] takes it.
+    pub fn raw_carrier(&self) -> (u64, u32) {
+        if self.period > 0 { (1, self.period) } else { (0x1811_2233_4455_6677, 0) }
+    }
+
+    /// With codes and settings of the slow stages.
+    pub fn case(&self, watch: Watch) -> Case {
+        let Self { kind, channels, order, ratio, code_bits, stages, .. } = *self;
+        let (mut settings, _) = sensor("vault-two-bridge");
+        settings.code_bits = code_bits;
+        settings.front_end = self.front_end(watch);
+        settings.firs =
+            stages.iter().map(|(r, n)| (*r, 20, vec![(1 << 20) / *n as i32; *n])).collect();
+        settings.alignments = vec![settings.alignments[0]; channels];
+        settings.bridges.truncate(channels);
+        for (channel, bridge) in (0..).zip(&mut settings.bridges) {
+            if let BridgeKind::Difference { channel: at, .. } = &mut bridge.kind {
+                *at = channel;
+            }
+        }
+        let bridges = settings.bridges.len();
+        settings.axes = bridges as u8;
+        settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
+        settings.geometry = settings.solve.clone();
+        let of_order = if order == 2 { String::new() } else { format!("order-{order}-") };
+        let name = format!("{of_order}plan-{kind}-{ratio}-{code_bits},{watch:?}");
+        let intervals = (8192 / (channels * usize::from(ratio))).clamp(1, 8);
+        let frames = intervals * usize::from(ratio);
+        let product: usize = stages.iter().map(|(r, _)| usize::from(*r)).product();
+        let repeats = product * 800usize.div_ceil(product * intervals);
+        Case::of_sensor(&name, kind, frames, repeats, settings, self.raw_carrier())
+    }
 }
 
 fn sensor(name: &str) -> (Settings, (u64, u32)) {
@@ -219,7 +269,7 @@ fn sensor(name: &str) -> (Settings, (u64, u32)) {
 }
 
 /// Cycles and samples, or step and zero.
-fn carrier(raw: (u64, u32)) -> CarrierRatio {
+pub fn carrier(raw: (u64, u32)) -> CarrierRatio {
     match raw {
         (step, 0) => CarrierRatio::from_step(step),
         (cycles, samples) => CarrierRatio::coherent(cycles as u32, samples),
@@ -364,7 +414,7 @@ impl Case {
 
     /// What costs instructions.
     pub fn shape(&self) -> Shape {
-        self.settings.with_config(|config| Shape::of(config).expect("a model for its order"))
+        self.settings.with_config(Shape::of)
     }
 
     /// Intervals of the front end in the run.
@@ -372,11 +422,19 @@ impl Case {
         (self.repeats * self.frames / usize::from(self.settings.front_end.ratio)) as f64
     }
 
+    /// Order of the CIC.
+    pub fn order(&self) -> u8 {
+        self.settings.front_end.order
+    }
+
     pub fn on_host(&self) -> Outcome {
         match self.settings.front_end.order {
             1 => self.outcome::<1>(),
             2 => self.outcome::<2>(),
-            _ => self.outcome::<3>(),
+            3 => self.outcome::<3>(),
+            4 => self.outcome::<4>(),
+            5 => self.outcome::<5>(),
+            _ => self.outcome::<6>(),
         }
     }
 
@@ -437,7 +495,8 @@ impl Case {
         match self.kind {
             0 | 2 | 3 | 20 => 2,
             1 | 4 | 21 => 7,
-            _ => 4,
+            5..=7 => 4,
+            _ => self.settings.alignments.len(),
         }
     }
 

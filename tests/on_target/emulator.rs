@@ -18,6 +18,10 @@ impl Run {
         let found = self.0.iter().find(|(k, _)| k == key);
         &found.unwrap_or_else(|| panic!("no {key} in {:?}", self.0)).1
     }
+    #[allow(dead_code)]
+    pub fn has(&self, key: &str) -> bool {
+        self.0.iter().any(|(k, _)| k == key)
+    }
     pub fn number(&self, key: &str) -> u64 {
         self.text(key).parse().expect("a number")
     }
@@ -65,8 +69,8 @@ pub fn finish(mut command: Command) -> String {
     text + &errors
 }
 
-/// Runs `cases` on one core.
-pub fn run(core: Core, images: &Path, cases: &[Case]) -> Vec<Run> {
+/// Runs `cases` on one core, each on the readout of `image` that it is for.
+pub fn run(core: Core, images: &Path, image: &str, cases: &[Case]) -> Vec<Run> {
     let folder = tempfile::tempdir().expect("a folder");
     for (number, case) in cases.iter().enumerate() {
         let path = folder.path().join(format!("case-{number:03}.bin"));
@@ -74,6 +78,6 @@ pub fn run(core: Core, images: &Path, cases: &[Case]) -> Vec<Run> {
     }
     std::fs::write(folder.path().join("cases.bin"), (cases.len() as u64).to_le_bytes())
         .expect("written");
-    let text = finish(core.emulator(&images.join("bench"), folder.path()));
+    let text = finish(core.emulator(&images.join(image), folder.path()));
     text.lines().filter(|line| line.starts_with("case=")).map(Run::of).collect()
 }

@@ -5,5 +5,6 @@ pub mod case;
 pub mod counter;
 pub mod digest;
 pub mod footprint;
+pub mod run;
 pub mod source;
 pub mod stack;

@@ -83,6 +83,24 @@ pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Optio
     if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
 }
 
+/// Bits that the CIC's register has to have; folded or mixed.
+#[must_use]
+pub const fn register_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
+    let bits = code_bits + fraction_bits(config, code_bits, folded);
+    let delay = config.differential_delay as u32;
+    let bits = width(bits, config.order as u32, config.ratio as u32, delay);
+    bits.saturating_sub(config.pruned_bits as u32)
+}
+
+/// From the register to words; folded or mixed.
+#[must_use]
+pub const fn word_shift(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> Shift {
+    let (_, exponent) = words_per_code(config, code_bits);
+    let fraction_bits = fraction_bits(config, code_bits, folded) as i32;
+    // The mixer halves an amplitude.
+    Shift::new(exponent + fraction_bits - 1 - config.pruned_bits as i32)
+}
+
 /// Samples that reach the integrators together, at most the ratio; the last section of an interval
 /// may be shorter; folded or mixed. Zero where not even one sample's sums fit.
 #[must_use]
@@ -216,7 +234,7 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         attempt!(check("pruned bits", config.pruned_bits as i64, 0, most));
         let pruned = config.pruned_bits as u32;
         let fraction_bits = fraction_bits(config, code_bits, folded);
-        let bits = width(code_bits + fraction_bits, order, ratio, delay).saturating_sub(pruned);
+        let bits = register_bits(config, code_bits, folded);
         let most = if R::BITS < 127 { R::BITS } else { 127 };
         attempt!(check("CIC register bits", bits as i64, 1, most as i64));
         let section = section_length(config, code_bits, folded);
@@ -225,9 +243,6 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
             Some(0) | None => section,
             Some(rest) => rest,
         };
-        let (_, exponent) = words_per_code(config, code_bits);
-        // The mixer halves an amplitude.
-        let shift = exponent + fraction_bits as i32 - 1 - pruned as i32;
         let constants = Constants {
             ratio,
             differential_delay: config.differential_delay,
@@ -235,7 +250,7 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
             section,
             whole_weights: step_weights(section),
             last_weights: step_weights(last),
-            shift: Shift::new(shift),
+            shift: word_shift(config, code_bits, folded),
             pruned,
         };
         let tables = Sections { carrier, channels, folded, fraction_bits, whole: section, last };

@@ -38,12 +38,14 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let (least, most) = CLOCKS_HZ;
         return Err(Error::new(format!("--clock {clock}: allowed {least:e} to {most:e} Hz")));
     }
-    let shape = Shape::new(&sensor.settings).map_err(|order| {
-        Error::new(format!(
-            "{}: [plan] order is {order}; instruction counts are known for order 2 alone",
-            sensor.file.name
-        ))
-    })?;
+    let shape = Shape::new(&sensor.settings);
+    if !shape.is_fitted() {
+        return Err(Error::new(format!(
+            "{}: the CIC of [plan] needs {} bits; instruction counts are known for registers of 64",
+            sensor.file.name,
+            shape.register_bits()
+        )));
+    }
     let counts = shape.instructions(cpu.coefficients);
     let intervals_hz = sensor.rate_hz() / shape.ratio;
     let samples = shape.ratio * shape.channels;

@@ -10,17 +10,18 @@ mod coefficients;
 use crate::sensor::Settings;
 use coefficients::{M4, M7, M33};
 use quietgap_core::carrier::CarrierRatio;
+use quietgap_core::cic::MAX_ORDER;
 use quietgap_core::config::{FrontEndConfig, Watch};
-use quietgap_core::front_end::{folding, section_length};
+use quietgap_core::front_end::{folding, register_bits, section_length, word_shift};
 use quietgap_core::over_range::SPARSE_STEP;
 
 /// Coefficients of one core, in the order of the features.
 #[derive(Debug)]
 pub struct Coefficients {
-    /// Of [`Shape::folded`].
-    pub folded: [f64; 17],
-    /// Of [`Shape::mixed`].
-    pub mixed: [f64; 8],
+    /// Of [`Shape::folded`], by the order of the CIC less one.
+    pub folded: [[f64; 19]; MAX_ORDER],
+    /// Of [`Shape::mixed`], the same.
+    pub mixed: [[f64; 10]; MAX_ORDER],
     /// Of [`Shape::firs`].
     pub firs: [f64; 5],
     /// Of [`Shape::reading`].
@@ -96,7 +97,13 @@ pub struct Shape {
     bridges: f64,
     axes: f64,
     /// Order of the CIC.
-    order: f64,
+    order: u8,
+    /// It prunes.
+    prunes: bool,
+    /// Words are rounded the long way.
+    long_shift: bool,
+    /// Bits that the CIC's register needs.
+    register_bits: u32,
 }
 
 /// Instructions of one output interval of the front end (or one reading), by stage.
@@ -120,28 +127,21 @@ fn dot(features: &[f64], coefficients: &[f64]) -> f64 {
 
 impl Shape {
     /// Of a sensor's settings.
-    ///
-    /// # Errors
-    /// The order of the CIC if there is no model for it.
-    pub fn new(settings: &Settings) -> Result<Self, u8> {
+    #[must_use]
+    pub fn new(settings: &Settings) -> Self {
         settings.with_config(Self::of)
     }
 
     /// Of a readout's settings.
-    ///
-    /// # Errors
-    /// As [`Self::new`].
-    pub fn of(config: &quietgap_core::config::ReadoutConfig<'_>) -> Result<Self, u8> {
+    #[must_use]
+    pub fn of(config: &quietgap_core::config::ReadoutConfig<'_>) -> Self {
         let front = config.front_end;
         let firs = config.firs.iter().map(|f| (f.ratio, f.taps.len())).collect::<Vec<_>>();
         let (carrier, channels) = (config.carrier, config.alignments.len());
         let mut shape = Self::filters(carrier, front, config.code_bits.into(), channels, &firs);
-        if !shape.is_fitted() {
-            return Err(front.order);
-        }
         shape.bridges = config.bridges.len() as f64;
         shape.axes = config.axes.axes.into();
-        Ok(shape)
+        shape
     }
 
     /// Of the filters alone, codes to phasors at the output rate; `firs` are ratios and numbers of
@@ -173,15 +173,35 @@ impl Shape {
             stages: firs.iter().map(|(ratio, taps)| (f64::from(*ratio), *taps as f64)).collect(),
             bridges: 0.0,
             axes: 0.0,
-            order: front.order.into(),
+            order: front.order,
+            prunes: front.pruned_bits > 0,
+            long_shift: word_shift(front, code_bits, folded).is_long(),
+            register_bits: register_bits(front, code_bits, folded),
         }
     }
 
-    /// Whether the coefficients were fitted to plans of this order. For any other the front end is an
-    /// estimate: one of order 2 in the proportion of its adds and loads, (N + 1)/3.
+    /// Whether the coefficients were fitted to such plans: those that a board's register of 64 bits
+    /// takes. Any other costs more.
     #[must_use]
     pub fn is_fitted(&self) -> bool {
-        self.order == 2.0
+        self.register_bits <= 64
+    }
+
+    /// Bits that the CIC's register needs.
+    #[must_use]
+    pub fn register_bits(&self) -> u32 {
+        self.register_bits
+    }
+
+    /// Words of an interval, both components, that are rounded the long way.
+    fn long_words(&self) -> f64 {
+        if self.long_shift { 2.0 * self.channels } else { 0.0 }
+    }
+
+    /// Sums of an interval that are pruned, both components.
+    fn pruned(&self) -> f64 {
+        let sums = 2.0 * f64::from(self.order) * self.channels * self.sections.len() as f64;
+        if self.prunes { sums } else { 0.0 }
     }
 
     /// The same front end before other FIR stages.
@@ -206,11 +226,13 @@ impl Shape {
     /// x pairs of columns in turns of sixteen, eight and four rows, rows x single columns in any of
     /// them; groups of columns; leftover rows x columns, by twos and by one; groups of these;
     /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
-    /// first x channel; codes watched in every frame, and in a sparse watch's.
+    /// first x channel; codes watched in every frame, and in a sparse watch's; sums pruned; words
+    /// rounded the long way.
     #[must_use]
-    pub fn folded(&self) -> [f64; 17] {
+    pub fn folded(&self) -> [f64; 19] {
         let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
-        let mut f = [0.0; 17];
+        let mut f = [0.0; 19];
+        [f[17], f[18]] = [self.pruned(), self.long_words()];
         (f[0], f[1]) = (1.0, c);
         f[13] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
         f[14] = c * (self.sections.len() as f64 - 1.0);
@@ -252,12 +274,13 @@ impl Shape {
 
     /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
     /// behind the last block of eight, codes watched in every frame, sections behind the first x
-    /// channel.
+    /// channel, sums pruned, words rounded the long way.
     #[must_use]
-    pub fn mixed(&self) -> [f64; 8] {
+    pub fn mixed(&self) -> [f64; 10] {
         let c = self.channels;
         let later = c * (self.sections.len() as f64 - 1.0);
-        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, self.watched()[0], later];
+        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, self.watched()[0], later, 0.0, 0.0];
+        [f[8], f[9]] = [self.pruned(), self.long_words()];
         for section in &self.sections {
             f[2] += 1.0;
             f[3] += c;
@@ -312,13 +335,14 @@ impl Shape {
         let firs = |counts: [f64; 5]| {
             if self.stages.is_empty() { 0.0 } else { dot(&counts, &coefficients.firs) }
         };
+        let order = usize::from(self.order).clamp(1, MAX_ORDER) - 1;
         let front_end = if self.is_folded() {
-            dot(&self.folded(), &coefficients.folded)
+            dot(&self.folded(), &coefficients.folded[order])
         } else {
-            dot(&self.mixed(), &coefficients.mixed)
+            dot(&self.mixed(), &coefficients.mixed[order])
         };
         Instructions {
-            front_end: front_end * (self.order + 1.0) / 3.0,
+            front_end,
             firs: firs(self.firs()),
             reading: dot(&self.reading(), &coefficients.reading),
             join: dot(&self.join(), &coefficients.join),

@@ -10,7 +10,7 @@ use quietgap_core::front_end::folding;
 pub struct Cost {
     /// Core.
     pub cpu: &'static Cpu,
-    /// Whether the model was fitted to plans of this order.
+    /// Whether the model was fitted to such plans: those of a 64-bit register.
     pub fitted: bool,
     /// Instructions per sample and channel: first decimation with what hands blocks and phasors on, FIR
     /// stages.

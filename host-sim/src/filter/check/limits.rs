@@ -225,7 +225,11 @@ fn instructions(check: &Check) -> Option<Limit> {
         why: format!(
             "on a {}{}: front end {front:.2}, FIR stages {firs:.2}",
             cost.cpu.name,
-            if cost.fitted { "" } else { " (estimated: no images of this order were counted)" }
+            if cost.fitted {
+                ""
+            } else {
+                " (at least: a register of more than 64 bits costs more)"
+            }
         ),
     })
 }

@@ -215,7 +215,7 @@ impl Check {
              interval {:.2} of the mean; {} bytes of sums and taps",
             cost.instructions_per_sample,
             cost.cpu.name,
-            if cost.fitted { "" } else { ", estimated" },
+            if cost.fitted { "" } else { ", at least" },
             cost.parts[0],
             cost.parts[1],
             cost.worst_over_mean,

@@ -1,10 +1,7 @@
 //! **Words**: the worst that each word of the chain can hold, against its width.
 
 use crate::filter::subject::{Subject, stage_name};
-use quietgap_core::cic::width;
-use quietgap_core::config::FrontEndConfig;
-use quietgap_core::fold::Folding;
-use quietgap_core::front_end::{folding, fraction_bits, section_length};
+use quietgap_core::front_end::{folding, fraction_bits, register_bits, section_length};
 
 /// One word and its worst case.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,15 +24,6 @@ fn of(stage: &str, word: &'static str, bits: u32, worst: f64) -> WordUse {
 
 /// Largest word between stages, as the core bounds it.
 const WORD_LIMIT: f64 = 8.0;
-
-/// Bits that the CIC's register has to have.
-#[must_use]
-pub fn register_bits(front: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
-    let bits = code_bits + fraction_bits(front, code_bits, folded);
-    let delay = front.differential_delay.into();
-    width(bits, front.order.into(), front.ratio.into(), delay)
-        .saturating_sub(front.pruned_bits.into())
-}
 
 /// Words of a plan in the order of the signal.
 #[must_use]

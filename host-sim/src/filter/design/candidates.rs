@@ -2,14 +2,13 @@
 //! estimated taps.
 
 use crate::cycles::{Cpu, Shape};
-use crate::filter::check::words::register_bits;
 use crate::filter::response::{Response, from_db};
 use crate::filter::spec::Spec;
 use crate::sensor::design::carrier_ratio;
 use crate::sensor::file::{MaskFile, PathFile, PlanFile};
 use crate::sensor::settings::core_carrier;
 use quietgap_core::config::FrontEndConfig;
-use quietgap_core::front_end::{folding, section_length};
+use quietgap_core::front_end::{folding, register_bits, section_length};
 
 /// Most FIR stages that are tried.
 const MOST_STAGES: usize = 4;

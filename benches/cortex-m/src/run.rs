@@ -1,0 +1,230 @@
+//! **Runs of a case**: what the images count, and the digests they print.
+
+use crate::case::{self, Settings, Words};
+use crate::digest::Digest;
+use crate::source::Source;
+use crate::{counter, stack};
+use core::hint::black_box;
+use cortex_m_semihosting::hprintln;
+use heapless::Vec;
+use quietgap_core::Readout;
+use quietgap_core::fir::FirChain;
+use quietgap_core::front_end::way::Way;
+use quietgap_core::front_end::{FrontEnd, Interval};
+use quietgap_core::phasor::Phasor;
+use quietgap_core::word::{Register, Word};
+
+/// Longest block, codes.
+const BLOCK: usize = 8192;
+static mut CODES: [i32; BLOCK] = [0; BLOCK];
+
+/// What a case asks for beside its plan.
+pub struct Task {
+    seed: u64,
+    /// Frames of a block; how often the same block is pushed; cut at random or not.
+    frames: usize,
+    repeats: usize,
+    cuts: bool,
+    noise_bits: u32,
+    tone: Vec<i32, 64>,
+}
+
+impl Task {
+    /// The codes of a block, the same on the host, and the source they are drawn from.
+    fn codes(&self, channels: usize) -> (&'static [i32], Source) {
+        // Safety: one case at a time uses the buffer.
+        let codes = unsafe { &mut *core::ptr::addr_of_mut!(CODES) };
+        let codes = &mut codes[..self.frames * channels];
+        let mut source = Source::new(self.seed);
+        source.fill(codes, channels, &self.tone, self.noise_bits);
+        (codes, source)
+    }
+}
+
+/// Hands every case that the host wrote to `run`, with its number and kind.
+pub fn cases(run: impl Fn(u16, i64, &Settings, &Task)) {
+    let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
+    counter::start(&mut peripherals.SYST);
+    let count = case::read(b"cases.bin\0")[0];
+    for number in 0..count as u16 {
+        let mut name = *b"case-000.bin\0";
+        let digits = [number / 100, number / 10 % 10, number % 10];
+        name[5..8].copy_from_slice(&digits.map(|digit| b'0' + digit as u8));
+        let mut words = Words(case::read(&name));
+        let kind = words.next();
+        let mut task = Task {
+            seed: words.next() as u64,
+            frames: words.next() as usize,
+            repeats: words.next() as usize,
+            cuts: words.next() != 0,
+            noise_bits: words.next() as u32,
+            tone: Vec::new(),
+        };
+        task.tone = (0..words.next()).map(|_| words.next() as i32).collect();
+        let settings = Settings::read(&mut words);
+        run(number, kind, &settings, &task);
+    }
+}
+
+/// The whole chain and each stage alone: digests, instructions, stack.
+#[inline(never)]
+pub fn chain<
+    R: Register,
+    const N: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const TAPS: usize,
+    const OPEN: usize,
+    W: Way<N>,
+>(
+    number: u16,
+    settings: &Settings,
+    task: &Task,
+) {
+    settings.with_config(true, |config| {
+        let channels = config.alignments.len();
+        let (codes, mut source) = task.codes(channels);
+        let build = || Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::new(config).expect("a good plan");
+
+        let mut readout = build();
+        let (mut digest, mut readings) = (Digest::new(), 0u32);
+        let mut push = |block: &[i32]| {
+            readout.push(block, |reading| {
+                digest.reading(reading);
+                readings += 1;
+            });
+        };
+        let stack = stack::high_water(|| {
+            for _ in 0..task.repeats {
+                let mut rest = codes;
+                while task.cuts && !rest.is_empty() {
+                    let length = source.next() as usize % (3 * channels * 10) % (rest.len() + 1);
+                    let (now, later) = rest.split_at(length);
+                    push(now);
+                    rest = later;
+                }
+                push(rest);
+            }
+        });
+
+        // Counted apart: a digest's instructions are not the chain's.
+        let mut readout = build();
+        let chain = counter::count(|| {
+            for _ in 0..task.repeats {
+                black_box(&mut readout).push(black_box(codes), |reading| {
+                    black_box(reading);
+                });
+            }
+        });
+
+        let front_end = || {
+            FrontEnd::<R, N, CHANNELS, COLUMNS, W>::new(
+                config.carrier,
+                config.front_end,
+                channels,
+                config.code_bits.into(),
+            )
+            .expect("a good plan")
+        };
+        let mut stage = front_end();
+        let mut phasors = [Phasor::default(); CHANNELS];
+        let mut phasor_digest = Digest::new();
+        decimate(&mut stage, codes, channels, &mut phasors, |phasors| phasor_digest.phasors(phasors));
+        let mut stage = front_end();
+        let first = counter::count(|| {
+            for _ in 0..task.repeats {
+                decimate(&mut stage, black_box(codes), channels, &mut phasors, |phasors| {
+                    black_box(phasors);
+                });
+            }
+        });
+
+        let inputs = task.repeats * task.frames / usize::from(config.front_end.ratio);
+        let worst = Word::from_bits(2 << 52);
+        let build_firs = || FirChain::<TAPS, OPEN>::new(config.firs, channels, worst).expect("a good plan");
+        let mut stage = build_firs();
+        let mut fir_digest = Digest::new();
+        let mut word = || Word::from_bits(i64::from(source.next() as i32) << 21);
+        for _ in 0..inputs {
+            let mut frame = [Phasor::default(); CHANNELS];
+            frame.iter_mut().for_each(|phasor| *phasor = Phasor { i: word(), q: word() });
+            if stage.push(&mut frame[..channels]).is_some() {
+                fir_digest.phasors(&frame[..channels]);
+            }
+        }
+        let mut stage = build_firs();
+        let firs = counter::count(|| {
+            for _ in 0..inputs {
+                let mut frame = black_box(phasors);
+                black_box(stage.push(&mut frame[..channels]));
+            }
+        });
+
+        let slow = settings.with_config(false, |config| {
+            let mut readout = Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::new(config).expect("a good plan");
+            counter::count(|| {
+                for _ in 0..100 {
+                    let mut frame = black_box(phasors);
+                    readout.push_phasors(&mut frame[..channels], Interval::default(), |reading| {
+                        black_box(reading);
+                    });
+                }
+            })
+        });
+
+        hprintln!(
+            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} stack={} ram={} ram_front_end={} ram_firs={}",
+            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow, stack,
+            size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>>(),
+            size_of::<FrontEnd<R, N, CHANNELS, COLUMNS, W>>(),
+            size_of::<FirChain<TAPS, OPEN>>(),
+        );
+    });
+}
+
+/// Front end alone over whole frames.
+#[inline(always)]
+fn decimate<R: Register, const N: usize, const CHANNELS: usize, const COLUMNS: usize, W: Way<N>>(
+    stage: &mut FrontEnd<R, N, CHANNELS, COLUMNS, W>,
+    codes: &[i32],
+    channels: usize,
+    phasors: &mut [Phasor; CHANNELS],
+    mut sink: impl FnMut(&[Phasor]),
+) {
+    let mut rest = codes;
+    while stage.decimate(&mut rest, &mut phasors[..channels]).is_some() {
+        sink(&phasors[..channels]);
+    }
+}
+
+/// The front end alone: digest and instructions.
+#[inline(never)]
+pub fn front_end<
+    R: Register,
+    const N: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    W: Way<N>,
+>(
+    number: u16,
+    settings: &Settings,
+    task: &Task,
+) {
+    settings.with_config(true, |config| {
+        let (codes, _) = task.codes(CHANNELS);
+        let bits = config.code_bits.into();
+        let mut stage = FrontEnd::<R, N, CHANNELS, COLUMNS, W>::new(config.carrier, config.front_end, CHANNELS, bits)
+            .expect("a good plan");
+        let mut phasors = [Phasor::default(); CHANNELS];
+        let mut digest = Digest::new();
+        decimate(&mut stage, codes, CHANNELS, &mut phasors, |phasors| digest.phasors(phasors));
+        let counted = counter::count(|| {
+            for _ in 0..task.repeats {
+                decimate(&mut stage, black_box(codes), CHANNELS, &mut phasors, |phasors| {
+                    black_box(phasors);
+                });
+            }
+        });
+        hprintln!("case={} phasors={:016x} front_end={}", number, digest.0, counted);
+    });
+}
