@@ -27,8 +27,8 @@ impl Health {
     /// A word in the chain had to saturate.
     pub const SATURATED: Self = Self(1 << 7);
 
-    /// A constant of the readout has changed in memory, or a stage was out of step: build the
-    /// readout anew and [`crate::Readout::seek`] to the next frame.
+    /// A constant of the readout has changed in memory, or a stage was out of step:
+    /// [`crate::Readout::load`] the plan again and [`crate::Readout::seek`] to the next frame.
     pub const MEMORY: Self = Self(1 << 8);
 
     /// All faults with their names, in bit order.

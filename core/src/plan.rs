@@ -3,15 +3,16 @@
 //! build; else once, at start.
 //!
 //! ```
-//! # use quietgap_core::config::*;
-//! # use quietgap_core::word::Word;
 //! use quietgap_core::CarrierRatio;
+//! use quietgap_core::config::*;
 //! use quietgap_core::fold::Fold;
 //! use quietgap_core::plan::Plan;
 //! use quietgap_core::readout::Readout;
+//! # use quietgap_core::word::{Coefficient, Fraction, Word};
 //!
 //! type Way = Fold<2, 1, 2>;
-//! type Board = Readout<2, 1, 2, 0, 0, i64, Way>;
+//! type Board = Readout<2, 1, 2, 40, 1, i64, Way>;
+//! type BoardPlan = Plan<2, 1, 2, 40, 1, i64, Way>;
 //! # const BRIDGE: BridgeConfig = BridgeConfig {
 //! #     kind: BridgeKind::Difference {
 //! #         channel: 0, full: Word::lit("0.5"), imbalance: Fraction::ZERO, share: Fraction::ZERO,
@@ -19,19 +20,18 @@
 //! #     gap_am: 2_000_000_000_000_000, offset_am: 0,
 //! #     range: Fraction::lit("0.5"), quadrature: Fraction::lit("0.1"),
 //! # };
-//! # use quietgap_core::word::{Coefficient, Fraction};
 //! const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
 //!     code_bits: 18,
 //!     carrier: match CarrierRatio::coherent(1, 4) {
 //!         Ok(carrier) => carrier,
 //!         Err(error) => panic!("{}", error.quantity),
 //!     },
+//!     firs: &[FirConfig { ratio: 40, taps: &[TAP; 40], scale_bits: 30 }],
 //!     // ...
 //! #     front_end: FrontEndConfig {
 //! #         order: 2, ratio: 64, differential_delay: 1,
 //! #         path: Path::Auto, watch: Watch::EverySample, pruned_bits: 0,
 //! #     },
-//! #     firs: &[],
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
 //! #     bridges: &[BRIDGE],
@@ -39,12 +39,65 @@
 //! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
 //! #     },
 //! };
-//! static PLAN: Plan<2, 1, 2, 0, 0, i64, Way> = match Plan::<2, 1, 2, 0, 0, i64, Way>::new(&CONFIG) {
+//! /// 40 of them make 1.
+//! const TAP: i32 = (1 << 30) / 40;
+//!
+//! static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {
 //!     Ok(plan) => plan,
 //!     // Ends the build.
 //!     Err(error) => panic!("{}", error.quantity),
 //! };
-//! let mut readout = Board::start(&PLAN);
+//!
+//! let mut readout = Board::IDLE; // firmware: a `static`, which takes no flash
+//! readout.load(&PLAN);
+//! # assert_eq!(readout.interval(), 64 * 40);
+//! ```
+//!
+//! Taps five times as large could make words overflow, and that does not build:
+//!
+//! ```compile_fail,E0080
+//! # use quietgap_core::CarrierRatio;
+//! # use quietgap_core::config::*;
+//! # use quietgap_core::fold::Fold;
+//! # use quietgap_core::plan::Plan;
+//! # use quietgap_core::readout::Readout;
+//! # use quietgap_core::word::{Coefficient, Fraction, Word};
+//! # type Way = Fold<2, 1, 2>;
+//! # type Board = Readout<2, 1, 2, 40, 1, i64, Way>;
+//! # type BoardPlan = Plan<2, 1, 2, 40, 1, i64, Way>;
+//! # const BRIDGE: BridgeConfig = BridgeConfig {
+//! #     kind: BridgeKind::Difference {
+//! #         channel: 0, full: Word::lit("0.5"), imbalance: Fraction::ZERO, share: Fraction::ZERO,
+//! #     },
+//! #     gap_am: 2_000_000_000_000_000, offset_am: 0,
+//! #     range: Fraction::lit("0.5"), quadrature: Fraction::lit("0.1"),
+//! # };
+//! # const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
+//! #     code_bits: 18,
+//! #     carrier: match CarrierRatio::coherent(1, 4) {
+//! #         Ok(carrier) => carrier,
+//! #         Err(error) => panic!("{}", error.quantity),
+//! #     },
+//! #     firs: &[FirConfig { ratio: 40, taps: &[TAP; 40], scale_bits: 30 }],
+//! #     front_end: FrontEndConfig {
+//! #         order: 2, ratio: 64, differential_delay: 1,
+//! #         path: Path::Auto, watch: Watch::EverySample, pruned_bits: 0,
+//! #     },
+//! #     alignments: &[Alignment::NONE],
+//! #     monitor: None,
+//! #     bridges: &[BRIDGE],
+//! #     axes: AxesConfig {
+//! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
+//! #     },
+//! # };
+//! const TAP: i32 = 5 * ((1 << 30) / 40);
+//! # static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {
+//! #     Ok(plan) => plan,
+//! #     Err(error) => panic!("{}", error.quantity),
+//! # };
+//! # let mut readout = Board::IDLE; // firmware: a `static`, which takes no flash
+//! # readout.load(&PLAN);
+//! # assert_eq!(readout.interval(), 64 * 40);
 //! ```
 
 use crate::config::ReadoutConfig;
