@@ -170,3 +170,14 @@ fn settings_of_the_boards_are_current() {
         assert_eq!(first_difference(&text, &now), None, "{sensor}");
     }
 }
+
+/// A sensor's name stands in a comment, and cannot end it.
+#[test]
+fn no_name_ends_the_header() {
+    let mut subject = Subject::load("vault-two-bridge", None).expect("a built-in sensor");
+    subject.name = "two\nfn\r\u{2028}lines".to_owned();
+    let text = rust(&subject);
+    assert!(text.starts_with("//! two fn "), "{text}");
+    let header = &text[..text.find("\nuse ").expect("a body")];
+    assert!(header.lines().all(|line| line.is_empty() || line.starts_with("//!")), "{header}");
+}

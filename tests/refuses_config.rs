@@ -205,6 +205,31 @@ fn stages_by_themselves() {
     assert_eq!(mixer(coherent, 2, 6), Some(folds));
 }
 
+/// The words that the compiler can make, too, are those of the formatter.
+#[test]
+fn words_of_a_refusal() {
+    let stages = [
+        (Stage::Converter, "converter"),
+        (Stage::FrontEnd, "front end"),
+        (Stage::Fir(6), "FIR stage 6"),
+        (Stage::Bridge(255), "bridge 255"),
+    ];
+    let numbers = [i64::MIN, -10, -9, -1, 0, 1, 9, 10, 99, 100, 1_234_567_890, i64::MAX];
+    for (stage, words) in stages {
+        for (given, min, max) in numbers.map(|n| (n, n.wrapping_neg(), n / 10)) {
+            let error = ConfigError { stage, quantity: "share, Q2.62", given, min, max };
+            let expected = format!("{words}: share, Q2.62 is {given}, allowed {min} to {max}");
+            assert_eq!(error.to_string(), expected);
+            assert_eq!(error.message().as_str(), expected);
+        }
+    }
+    // Longer than any of ours: cut, no panic.
+    let quantity = "0123456789 ".repeat(30).leak();
+    let error = ConfigError { stage: Stage::Axes, quantity, given: 1, min: 0, max: 0 };
+    let expected = format!("axes: {quantity}");
+    assert_eq!(error.message().as_str(), &expected[..192]);
+}
+
 #[test]
 fn carriers() {
     let most = 1 << 20;

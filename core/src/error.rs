@@ -22,16 +22,26 @@ pub enum Stage {
     Axes,
 }
 
+impl Stage {
+    /// In words, and its number where there are several.
+    const fn words(self) -> (&'static str, Option<u8>) {
+        match self {
+            Self::Converter => ("converter", None),
+            Self::Carrier => ("carrier", None),
+            Self::FrontEnd => ("front end", None),
+            Self::Fir(n) => ("FIR stage ", Some(n)),
+            Self::Monitor => ("monitor", None),
+            Self::Bridge(n) => ("bridge ", Some(n)),
+            Self::Axes => ("axes", None),
+        }
+    }
+}
+
 impl core::fmt::Display for Stage {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        match self {
-            Self::Converter => f.write_str("converter"),
-            Self::Carrier => f.write_str("carrier"),
-            Self::FrontEnd => f.write_str("front end"),
-            Self::Fir(n) => write!(f, "FIR stage {n}"),
-            Self::Monitor => f.write_str("monitor"),
-            Self::Bridge(n) => write!(f, "bridge {n}"),
-            Self::Axes => f.write_str("axes"),
+        match self.words() {
+            (words, Some(number)) => write!(f, "{words}{number}"),
+            (words, None) => f.write_str(words),
         }
     }
 }
@@ -63,6 +73,26 @@ impl ConfigError {
         Self { stage, quantity, given, min, max }
     }
 
+    /// All of it in words: for a `panic` that ends a build.
+    #[must_use]
+    pub const fn message(&self) -> Message {
+        let mut message = Message { text: [0; 192], length: 0 };
+        let (stage, number) = self.stage.words();
+        message.add(stage);
+        if let Some(number) = number {
+            message.add_number(number as i64);
+        }
+        message.add(": ");
+        message.add(self.quantity);
+        message.add(" is ");
+        message.add_number(self.given);
+        message.add(", allowed ");
+        message.add_number(self.min);
+        message.add(" to ");
+        message.add_number(self.max);
+        message
+    }
+
     /// Passes when `given` is within `min` and `max`.
     #[inline(never)]
     pub(crate) const fn check(
@@ -80,6 +110,55 @@ impl ConfigError {
     }
 }
 
+/// A refusal in words, which the compiler can make, too.
+#[derive(Clone, Copy, Debug)]
+pub struct Message {
+    text: [u8; 192],
+    length: usize,
+}
+
+impl Message {
+    /// The words; cut where they are longer than any of ours.
+    #[must_use]
+    pub const fn as_str(&self) -> &str {
+        match self.text.split_at_checked(self.length) {
+            Some((text, _)) => match core::str::from_utf8(text) {
+                Ok(text) => text,
+                Err(_) => "",
+            },
+            None => "",
+        }
+    }
+
+    const fn add(&mut self, text: &str) {
+        let mut rest = text.as_bytes();
+        while let [byte, later @ ..] = rest
+            && self.length < self.text.len()
+        {
+            self.text[self.length] = *byte;
+            (self.length, rest) = (self.length + 1, later);
+        }
+    }
+
+    const fn add_number(&mut self, number: i64) {
+        if number < 0 {
+            self.add("-");
+        }
+        let magnitude = number.unsigned_abs();
+        let mut unit = 1;
+        while magnitude / unit >= 10 {
+            unit *= 10;
+        }
+        while unit > 0 {
+            let digit = [b'0' + (magnitude / unit % 10) as u8];
+            if let Ok(digit) = core::str::from_utf8(&digit) {
+                self.add(digit);
+            }
+            unit /= 10;
+        }
+    }
+}
+
 /// `?` for functions that the compiler may evaluate.
 macro_rules! attempt {
     ($result:expr) => {
@@ -93,8 +172,7 @@ pub(crate) use attempt;
 
 impl core::fmt::Display for ConfigError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        let Self { stage, quantity, given, min, max } = self;
-        write!(f, "{stage}: {quantity} is {given}, allowed {min} to {max}")
+        f.write_str(self.message().as_str())
     }
 }
 

@@ -24,7 +24,7 @@
 //!     code_bits: 18,
 //!     carrier: match CarrierRatio::coherent(1, 4) {
 //!         Ok(carrier) => carrier,
-//!         Err(error) => panic!("{}", error.quantity),
+//!         Err(error) => panic!("{}", error.message().as_str()),
 //!     },
 //!     firs: &[FirConfig { ratio: 40, taps: &[TAP; 40], scale_bits: 30 }],
 //!     // ...
@@ -45,7 +45,7 @@
 //! static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {
 //!     Ok(plan) => plan,
 //!     // Ends the build.
-//!     Err(error) => panic!("{}", error.quantity),
+//!     Err(error) => panic!("{}", error.message().as_str()),
 //! };
 //!
 //! let mut readout = Board::IDLE; // firmware: a `static`, which takes no flash
@@ -76,7 +76,7 @@
 //! #     code_bits: 18,
 //! #     carrier: match CarrierRatio::coherent(1, 4) {
 //! #         Ok(carrier) => carrier,
-//! #         Err(error) => panic!("{}", error.quantity),
+//! #         Err(error) => panic!("{}", error.message().as_str()),
 //! #     },
 //! #     firs: &[FirConfig { ratio: 40, taps: &[TAP; 40], scale_bits: 30 }],
 //! #     front_end: FrontEndConfig {
@@ -93,7 +93,7 @@
 //! const TAP: i32 = 5 * ((1 << 30) / 40);
 //! # static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {
 //! #     Ok(plan) => plan,
-//! #     Err(error) => panic!("{}", error.quantity),
+//! #     Err(error) => panic!("{}", error.message().as_str()),
 //! # };
 //! # let mut readout = Board::IDLE; // firmware: a `static`, which takes no flash
 //! # readout.load(&PLAN);

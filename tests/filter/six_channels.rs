@@ -1,7 +1,7 @@
 //! Decimation plan: 1000000 S/s, carrier 100000 Hz, 24-bit codes, 6 channels, to 1000 S/s.
 //!
 //! Made by `quietgap filter export`; change the plan, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x21f06f073518c06f.
+//! Checksum (FNV-1a of all below these lines): 0x4de86827be2ba4d9.
 //! Delay 0.006614 s.
 //! Promises: 0 to 300 Hz within 0.01 dB; what folds onto 0 to 300 Hz down by 90 dB.
 //! Promises: delay at most 0.008 s.
@@ -31,7 +31,7 @@ pub type Way = Fold<ORDER, CHANNELS, COLUMNS, true, PHASES>;
 /// Carrier over sample rate.
 pub const CARRIER: CarrierRatio = match CarrierRatio::coherent(1, 10) {
     Ok(carrier) => carrier,
-    Err(_) => panic!("a carrier below half the sample rate"),
+    Err(error) => panic!("{}", error.message().as_str()),
 };
 /// First decimation.
 pub const FRONT_END: FrontEndConfig = FrontEndConfig {

@@ -30,6 +30,8 @@ pub fn rust(subject: &Subject) -> String {
 fn header(subject: &Subject, checksum: u64) -> String {
     let mut text = String::new();
     let mut line = |s: String| {
+        // A name may hold what would end the comment.
+        let s = s.replace(char::is_control, " ");
         let _ = writeln!(text, "{}", format!("//! {s}").trim_end());
     };
     line(format!(
@@ -118,7 +120,7 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     writeln!(text, "/// Carrier over sample rate.")?;
     writeln!(text, "pub const CARRIER: CarrierRatio = match {} {{", carrier(subject))?;
     writeln!(text, "    Ok(carrier) => carrier,")?;
-    writeln!(text, "    Err(_) => panic!(\"a carrier below half the sample rate\"),\n}};")?;
+    writeln!(text, "    Err(error) => panic!(\"{{}}\", error.message().as_str()),\n}};")?;
     writeln!(text, "/// First decimation.")?;
     writeln!(text, "pub const FRONT_END: FrontEndConfig = FrontEndConfig {{")?;
     writeln!(text, "    order: {},", plan.order)?;

@@ -31,7 +31,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     code_bits: 24,
     carrier: match CarrierRatio::coherent(1, 10) {
         Ok(carrier) => carrier,
-        Err(error) => panic!("{}", error.quantity),
+        Err(error) => panic!("{}", error.message().as_str()),
     },
     front_end: FrontEndConfig {
         order: 2,
@@ -63,5 +63,5 @@ pub static PLAN: Plan<2, CHANNELS, 10, 20, 8, i64, Way> =
     match Plan::<2, CHANNELS, 10, 20, 8, i64, Way>::new(&CONFIG) {
         Ok(plan) => plan,
         // Ends the build.
-        Err(error) => panic!("{}", error.quantity),
+        Err(error) => panic!("{}", error.message().as_str()),
     };

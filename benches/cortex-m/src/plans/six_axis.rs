@@ -1,7 +1,7 @@
 //! vault-six-axis: 800000 S/s, carrier 80000 Hz, 24-bit codes, 7 channels, to 10 S/s.
 //!
 //! Made by `quietgap filter export`; change the sensor file, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x3cdc2740c87ab2c0.
+//! Checksum (FNV-1a of all below these lines): 0xbf289d30e1ee2be2.
 //! Delay 1.56409875 s.
 //! Promises: 0 to 3 Hz within 0.001 dB; what folds onto 0 to 4 Hz down by 120 dB.
 
@@ -33,7 +33,7 @@ pub type Way = Fold<ORDER, CHANNELS, COLUMNS, true, PHASES>;
 /// Carrier over sample rate.
 pub const CARRIER: CarrierRatio = match CarrierRatio::coherent(1, 10) {
     Ok(carrier) => carrier,
-    Err(_) => panic!("a carrier below half the sample rate"),
+    Err(error) => panic!("{}", error.message().as_str()),
 };
 /// First decimation.
 pub const FRONT_END: FrontEndConfig = FrontEndConfig {
@@ -295,5 +295,5 @@ pub type BoardPlan = Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
 /// Checked and worked out by the compiler: settings that are refused end the build.
 pub static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {
     Ok(plan) => plan,
-    Err(error) => panic!("{}", error.quantity),
+    Err(error) => panic!("{}", error.message().as_str()),
 };

@@ -62,7 +62,7 @@ pub type BoardPlan = Plan<ORDER, CHANNELS, COLUMNS, TAPS, OPEN, Register, Way>;
 /// Checked and worked out by the compiler: settings that are refused end the build.
 pub static PLAN: BoardPlan = match BoardPlan::new(&CONFIG) {{
     Ok(plan) => plan,
-    Err(error) => panic!(\"{{}}\", error.quantity),
+    Err(error) => panic!(\"{{}}\", error.message().as_str()),
 }};
 "
     )
