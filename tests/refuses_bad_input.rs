@@ -257,11 +257,11 @@ fn paths() {
         (demodulate(["sensor.toml", "capture.npy", "--out", "folder"]), &["folder: cannot write"]),
         (
             demodulate(["sensor.toml", "capture.npy", "--out", "none/new"]),
-            &["none/new: cannot write", "No such file"],
+            &["none/new: cannot write", "there is no folder none"],
         ),
         (
             demodulate(["sensor.toml", "capture.npy", "--out", "old/new"]),
-            &["old/new: cannot write", "directory"],
+            &["old/new: cannot write", "there is no folder old"],
         ),
         (
             demodulate(["sensor.toml", "capture.npy", "--out", "capture.npy"]),

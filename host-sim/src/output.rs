@@ -31,6 +31,9 @@ impl AtomicFile {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
+        if !folder.is_dir() {
+            return Err(fault(&format_args!("there is no folder {}", folder.display())));
+        }
         let mut builder = tempfile::Builder::new();
         #[cfg(unix)]
         {

@@ -176,8 +176,8 @@ impl<const ORDER: usize> Constants<ORDER> {
     }
 }
 
-/// A plan of the first decimation, checked; `T` are its way's tables ([`super::way::Way::Tables`]), or, until
-/// these are worked out, the sections that they are made from.
+/// A plan of the first decimation, checked; `T` are its way's tables ([`super::way::Way::Tables`]),
+/// or, until these are worked out, the sections that they are made from.
 #[derive(Clone, Copy, Debug)]
 pub struct FrontEndPlan<const ORDER: usize, const CHANNELS: usize, T> {
     pub(super) watch: OverRange<CHANNELS>,
