@@ -278,6 +278,54 @@ fn failures_name_stage_and_number() {
     }
 }
 
+/// What a command is given that it has no use for, or the wrong kind of file: exit 2.
+#[test]
+fn wrong_kinds_are_refused() {
+    let (folder, plan) = folder();
+    let out = folder.path().join("out.rs");
+    let out = out.to_str().expect("text");
+    for line in [
+        &["export", "vault-six-axis", "--sensor", "vault-two-bridge", "--rust", out][..],
+        &["export", "vault-six-axis", "--sensor", "none", "--rust", out],
+        &["check", "vault-six-axis", "--sensor", "vault-six-axis"],
+    ] {
+        let ran = run(line);
+        assert_eq!(ran.code, 2, "{line:?}: {}", ran.stderr);
+        assert!(ran.stderr.contains("is a sensor itself"), "{}", ran.stderr);
+    }
+    assert!(!std::path::Path::new(out).exists());
+    let output = quietgap().args(["cycles", &plan]).output().expect("it starts");
+    let error = String::from_utf8(output.stderr).expect("text");
+    assert_eq!(output.status.code(), Some(2), "{error}");
+    assert!(error.contains("is a plan file, where a sensor file is wanted"), "{error}");
+    // Ratios of 1e8 in all, and one step more.
+    for (last, code) in [(1000, 0), (1001, 2)] {
+        let fir = |ratio| format!("[[fir]]\nratio = {ratio}\nscale_bits = 0\ntaps = [1]\n");
+        let head = "order = 1\nratio = 25\nrate_hz = 1e6\ncarrier_hz = 1e5\ncode_bits = 24\n";
+        let path = write(folder.path(), "long.toml", &[head, &fir(4000), &fir(last)].concat());
+        let ran = run(&["export", &path, "--rust", out]);
+        assert_eq!(ran.code, code, "{}", ran.stderr);
+        let wants = "long.toml:2: ratio: the ratios make 1.001e8 in all, allowed at most 1e8";
+        assert_eq!(ran.stderr.contains(wants), code == 2, "{}", ran.stderr);
+    }
+    // The same lines with other ends are not the same file.
+    let text = std::fs::read_to_string(out).expect("exported");
+    let path = folder.path().join("long.toml");
+    let path = path.to_str().expect("text");
+    write(
+        folder.path(),
+        "long.toml",
+        "order = 1\nratio = 25\nrate_hz = 1e6\ncarrier_hz = 1e5\ncode_bits = 24\n",
+    );
+    assert_eq!(run(&["export", path, "--rust", out]).code, 0);
+    assert_eq!(run(&["export", path, "--rust", out, "--check"]).code, 0);
+    let exported = std::fs::read_to_string(out).expect("exported");
+    assert_ne!(exported, text);
+    std::fs::write(out, exported.replace('\n', "\r\n")).expect("written");
+    let ran = run(&["export", path, "--rust", out, "--check"]);
+    assert_eq!((ran.code, ran.stdout.contains("line ends differ")), (1, true), "{}", ran.stdout);
+}
+
 /// Bad specifications: exit 2, nothing written. Specifications that cannot be met: exit 1, nothing
 /// written, the line, by how much, the nearest.
 #[test]

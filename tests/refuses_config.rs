@@ -130,7 +130,7 @@ fn refusals() -> Vec<ConfigError> {
 #[test]
 fn boundary_pairs() {
     assert_eq!(BOARD(&good()), None);
-    assert_eq!(refusals().len(), 72);
+    assert_eq!(refusals().len(), 73);
 }
 
 /// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.
@@ -154,7 +154,7 @@ fn capacities() {
     assert_eq!(build::<7, 3, 8>(&order(7)), Some(refused(7, 1, 6, "order")));
     // Three channels of two phases fill six columns.
     assert_eq!(build::<2, 3, 6>(&good()), None);
-    let quantity = "channels x carrier phases";
+    let quantity = "channels x carrier phases, for which there are COLUMNS";
     assert_eq!(build::<2, 3, 5>(&good()), Some(refused(6, 1, 5, quantity)));
 }
 
@@ -190,17 +190,20 @@ fn stages_by_themselves() {
         FoldTables::<2, 3, 6, false>::new(&sections(carrier, channels, 12)).err()
     };
     assert_eq!(fold(coherent, 2), None);
-    let quantity = "carrier period to fold by";
+    let quantity = "carrier period within the ratio, which Fold needs (Mixer does not)";
     assert_eq!(fold(other, 2), Some(refused(Stage::FrontEnd, quantity, 0, 6)));
-    let quantity = "channels x carrier phases";
+    let quantity = "channels x carrier phases, for which there are COLUMNS";
     assert_eq!(fold(coherent, 3), Some(refused(Stage::FrontEnd, quantity, 9, 6)));
     let mixer = |carrier, channels, whole| {
         MixerTables::<2, 6>::new(&sections(carrier, channels, whole)).err()
     };
     assert_eq!(mixer(other, 2, 6), None);
-    assert_eq!(mixer(other, 2, 7), Some(refused(Stage::FrontEnd, "section", 7, 6)));
+    assert_eq!(
+        mixer(other, 2, 7),
+        Some(refused(Stage::FrontEnd, "samples in a section, for which there are COLUMNS", 7, 6))
+    );
     assert_eq!(mixer(other, 3, 6), Some(refused(Stage::Converter, "channels", 3, 2)));
-    let quantity = "columns that the plan folds by";
+    let quantity = "columns that the plan folds by (Fold does, Mixer does not)";
     let folds = ConfigError { min: 0, ..refused(Stage::FrontEnd, quantity, 3, 0) };
     assert_eq!(mixer(coherent, 2, 6), Some(folds));
 }

@@ -34,7 +34,7 @@ pub const MAX_ORDER: usize = 6;
 pub const fn width(input_bits: u32, order: u32, ratio: u32, differential_delay: u32) -> u32 {
     // (R M)^N <= 8192^6 = 2^78: exact in u128.
     let gain = gain(order, ratio, differential_delay);
-    let growth = 128 - (gain - 1).leading_zeros();
+    let growth = 128 - gain.saturating_sub(1).leading_zeros();
     input_bits + growth
 }
 

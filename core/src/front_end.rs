@@ -138,7 +138,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         }
         let section = section.min(ratio - (position - into));
         let rest = if into == 0 { 0 } else { section - into };
-        sample + u64::from(rest) + ORDER as u64 - 1
+        sample.saturating_add(u64::from(rest) + ORDER as u64 - 1)
     }
 
     /// The next frame is number `sample` of the run, an interval's first: changes nothing where that
@@ -157,13 +157,17 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     }
 
     /// Takes whole frames off the front of `frames` until an interval is full: then writes each
-    /// channel's phasor to `out`. `None` when the frames are used up before.
+    /// channel's phasor to `out`. `None` when the frames are used up before, or where `out` has no
+    /// room for all channels.
     ///
     /// In: CIC output, the register; out Q12.52: shifted by s, half to even, saturated at ±8 (which
     /// codes within their b bits cannot reach).
     #[inline(never)]
     pub fn decimate(&mut self, frames: &mut &[i32], out: &mut [Phasor]) -> Option<Interval> {
         let channels = if W::SIZED { CHANNELS } else { self.cics.len() };
+        if out.len() < channels {
+            *frames = &[];
+        }
         let constants = &self.constants;
         let mut at = self.at.get();
         while !frames.is_empty() {

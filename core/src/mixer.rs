@@ -50,10 +50,11 @@ impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS>
         let Sections { carrier, channels, folded, fraction_bits, whole, .. } = *sections;
         const FRONT_END: Stage = Stage::FrontEnd;
         if let Some(folding) = folded {
-            let quantity = "columns that the plan folds by";
+            let quantity = "columns that the plan folds by (Fold does, Mixer does not)";
             return Err(ConfigError::new(FRONT_END, quantity, folding.columns as i64, 0, 0));
         }
-        attempt!(ConfigError::check(FRONT_END, "section", whole as i64, 1, COLUMNS as i64));
+        let quantity = "samples in a section, for which there are COLUMNS";
+        attempt!(ConfigError::check(FRONT_END, quantity, whole as i64, 1, COLUMNS as i64));
         let max = CHANNELS as i64;
         attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, max));
         let mut turns = List::empty([[0; 2]; 2]);

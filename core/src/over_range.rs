@@ -97,7 +97,8 @@ impl<const CHANNELS: usize> OverRange<CHANNELS> {
             }
             at += SPARSE_STEP as usize * channels;
         }
-        self.wait = (at - frames.len()).checked_div(channels).unwrap_or(0) as u32;
+        // Not whole frames: the rest was not looked at.
+        self.wait = at.saturating_sub(frames.len()).checked_div(channels).unwrap_or(0) as u32;
     }
 
     /// Every code, [`LANES`] channels at a time; the last ones overlap, which changes no flag.

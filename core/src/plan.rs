@@ -108,11 +108,11 @@ use crate::front_end::FrontEndPlan;
 use crate::front_end::way::{AnyTables, AnyWay, Sections, Way};
 use crate::mixer::{Mixer, MixerTables};
 use crate::readout::settings::Settings;
-use crate::word::{Register, Word};
+use crate::word::{Register, Word, divide_long};
 use core::marker::PhantomData;
 
-/// Longest time from one reading to the next, samples.
-const MAX_INTERVAL: u64 = 1 << 52;
+/// Longest time from one reading to the next, intervals of the front end: counted in a `u32`.
+const MAX_INTERVALS: u64 = u32::MAX as u64;
 /// Longest impulse response, samples.
 const MAX_SPAN: u64 = 1 << 40;
 
@@ -180,7 +180,9 @@ impl<
             span += (fir.taps.len() as u64).saturating_sub(1) * interval;
             interval = interval.saturating_mul(fir.ratio as u64);
             let stage = Stage::Fir(number);
-            attempt!(check_samples(stage, "samples in its interval", interval, MAX_INTERVAL));
+            let intervals = divide_long(interval, config.front_end.ratio as u64).0;
+            let quantity = "intervals of the front end in its own";
+            attempt!(check_samples(stage, quantity, intervals, MAX_INTERVALS));
             attempt!(check_samples(stage, "samples in its span", span, MAX_SPAN));
         }
         let settings = attempt!(Settings::new(config, interval, span));

@@ -169,11 +169,10 @@ impl<
         self.held.set(0);
         let (next, _) = divide_long(sample, self.settings.interval);
         self.next.set(next);
+        // A begun interval of the front end counts.
         let left = (next + 1).wrapping_mul(self.settings.interval).wrapping_sub(sample);
-        self.due.set(
-            divide_long(left + u64::from(self.front_end.ratio()) - 1, self.front_end.ratio().into())
-                .0 as u32,
-        );
+        let ratio = u64::from(self.front_end.ratio().max(1));
+        self.due.set(divide_long(left.wrapping_add(ratio - 1), ratio).0 as u32);
         self.first_sample.set(clear_from);
         self.quiet.set(0);
         self.over_range_hold = 0;
@@ -250,7 +249,7 @@ impl<
     }
 
     /// Second half of the chain: one phasor of each channel, which it works on in place, and what
-    /// its interval told.
+    /// its interval told. Any other number of phasors flags the reading [`Health::MEMORY`].
     pub fn push_phasors(
         &mut self,
         phasors: &mut [Phasor],
@@ -259,6 +258,7 @@ impl<
     ) {
         self.gathered.over_range |= interval.over_range;
         self.gathered.saturated |= interval.saturated;
+        self.out_of_step |= phasors.len() != self.channels();
         let output = self.firs.push(phasors);
         self.gathered.saturated |= output == Some(true);
         let due = self.due.get().saturating_sub(1);

@@ -5,6 +5,11 @@ use super::{Noise, cases};
 use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
+use quietgap_core::fold::Fold;
+use quietgap_core::front_end::way::{AnyWay, Way};
+use quietgap_core::front_end::{FrontEnd, Interval};
+use quietgap_core::mixer::Mixer;
+use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Health, Readout};
 
@@ -128,6 +133,98 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
             residual_am: within(noise, 0, i64::MAX),
         },
     })
+}
+
+/// Without a plan, at any sample, in blocks of any length; and stages taken by themselves, with slices
+/// that are no whole frames, too short or too long.
+#[test]
+fn odd_uses_do_no_harm() {
+    fn idle<W: Way<2>>() {
+        for sample in [0, 1, 250, 1 << 60, u64::MAX] {
+            let mut readout = Readout::<2, 2, 64, 16, 8, i64, W>::IDLE;
+            readout.seek(sample);
+            for length in [0, 1, 2, 7, 500] {
+                readout.push(&vec![i32::MIN; length], |reading| {
+                    assert!(reading.health.has(Health::MEMORY), "{sample}");
+                });
+            }
+        }
+    }
+    idle::<Fold<2, 2, 64, false>>();
+    idle::<Mixer<2, 2, 64>>();
+    idle::<AnyWay<2, 2, 64>>();
+    let coherent = CarrierRatio::coherent(1, 4).unwrap();
+    for (carrier, watch) in [
+        (coherent, Watch::Sparse),
+        (coherent, Watch::EverySample),
+        (CarrierRatio::from_step(1 << 60).unwrap(), Watch::Sparse),
+    ] {
+        let config = FrontEndConfig {
+            order: 2,
+            ratio: 8,
+            differential_delay: 1,
+            path: Path::Auto,
+            watch,
+            pruned_bits: 0,
+        };
+        let mut front = FrontEnd::<i64, 2, 2, 64>::new(carrier, config, 2, 24).unwrap();
+        for sample in [0, 250, u64::MAX - 1, u64::MAX] {
+            front.seek(sample);
+            for length in [1, 3, 17, 1001] {
+                let codes = vec![i32::MAX; length];
+                // No room for both channels: nothing comes out.
+                let (mut rest, mut short) = (codes.as_slice(), [Phasor::default(); 1]);
+                assert_eq!(front.decimate(&mut rest, &mut short), None);
+                let (mut rest, mut long) = (codes.as_slice(), [Phasor::default(); 3]);
+                while front.decimate(&mut rest, &mut long).is_some() {}
+            }
+        }
+    }
+}
+
+/// Fewer phasors than channels, or more, are no reading to be believed.
+#[test]
+fn another_number_of_phasors_is_flagged() {
+    let front_end = FrontEndConfig {
+        order: 2,
+        ratio: 8,
+        differential_delay: 1,
+        path: Path::Auto,
+        watch: Watch::EverySample,
+        pruned_bits: 0,
+    };
+    let config = ReadoutConfig {
+        code_bits: 24,
+        carrier: CarrierRatio::coherent(1, 4).unwrap(),
+        front_end,
+        firs: &[],
+        alignments: &[Alignment::NONE; 2],
+        monitor: None,
+        bridges: &[BridgeConfig {
+            kind: BridgeKind::Difference {
+                channel: 1,
+                full: Word::ONE,
+                imbalance: Fraction::ZERO,
+                share: Fraction::ZERO,
+            },
+            gap_am: 1,
+            offset_am: 0,
+            range: Fraction::from_bits(1 << 61),
+            quadrature: Fraction::ONE,
+        }],
+        axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
+    };
+    for count in 0..4 {
+        let mut readout = Readout::<2, 2, 64, 16, 8>::new(&config).unwrap();
+        let mut flags = Vec::new();
+        for _ in 0..3 {
+            let mut phasors = vec![Phasor::default(); count];
+            readout.push_phasors(&mut phasors, Interval::default(), |reading| {
+                flags.push(reading.health.has(Health::MEMORY));
+            });
+        }
+        assert_eq!(flags, [count != 2; 3], "{count} phasors");
+    }
 }
 
 /// The README promises no panics: so also at the last sample numbers there are.

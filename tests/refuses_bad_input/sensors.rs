@@ -23,6 +23,20 @@ const VALUES: &[Change] = &[
     ("bits = 24", "bits = 24", "bits = 24\nbits = 24", "bits", &["duplicate", "bits"]),
     ("schema = 1", "schema = 1", "schema = 2", "schema", &["schema", "2", "1"]),
     (
+        "name = \"vault-two-bridge\"",
+        "name = \"v\"",
+        "name = \"\"",
+        "name",
+        &["name: is empty", "one line of text"],
+    ),
+    (
+        "name = \"vault-two-bridge\"",
+        "name = \"two bridges, été\"",
+        "name = \"two\\u202Ebridges\"",
+        "name",
+        &["control character"],
+    ),
+    (
         "offset_v = 0.8e-3",
         "offset_v = 5.0",
         "offset_v = 5.01",

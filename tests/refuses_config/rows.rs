@@ -73,18 +73,18 @@ pub fn front_end_rows() -> Vec<Row> {
         (BOARD, |s| s.front_end.differential_delay = 2, |s| s.front_end.differential_delay = 3,
             (FrontEnd, "differential delay", 3, 1, 2)),
         (BOARD, |s| coherent(s, 4, 8), |s| coherent(s, 4, 9),
-            (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
+            (FrontEnd, "carrier periods that divide the ratio, for the coherent path", 0, 1, 1)),
         (BOARD, |s| coherent(s, 4, 8), |s| { coherent(s, 4, 8); s.carrier = CarrierRatio::from_step(1 << 62).unwrap() },
-            (FrontEnd, "carrier periods in the ratio", 0, 1, i64::MAX)),
+            (FrontEnd, "carrier periods that divide the ratio, for the coherent path", 0, 1, 1)),
         // Three channels of 2 phases fill 6 of 8 columns, of 3 phases they would 9.
-        (build::<2, 3, 8>, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases", 9, 1, 8)),
+        (build::<2, 3, 8>, |s| coherent(s, 4, 12), |s| coherent(s, 6, 12), (FrontEnd, "channels x carrier phases, for which there are COLUMNS", 9, 1, 8)),
         // 26 bits, 29 of the carrier (K = 2), growth 6 x 12 = 72 bits at 4096, 73 above: 127, 128.
         (last_order, |s| sixth(s, 26, 4, 2048, 2), |s| sixth(s, 26, 4, 2052, 2),
             (FrontEnd, "CIC register bits", 128, 1, 127)),
         // Two rows, summed six times, reach C(7, 6) = 7 codes: 7 x 2^28 is below 2^31, 7 x 2^29 not;
         // a row as long as the interval would have more than 64 columns.
         (last_order, |s| sixth(s, 29, 4, 128, 1), |s| sixth(s, 30, 4, 128, 1),
-            (FrontEnd, "samples in a folded section", 0, 1, i64::MAX)),
+            (FrontEnd, "samples of codes so wide in a folded section", 0, 1, 128)),
     ]
 }
 
@@ -93,43 +93,52 @@ pub fn fir_rows() -> Vec<Row> {
     use Stage::Fir;
     vec![
         (BOARD, |s| (0..6).for_each(|_| fir(s, 1, &[1], 0)), |s| (0..7).for_each(|_| fir(s, 1, &[1], 0)),
-            (Fir(0), "number of stages", 7, 0, 6)),
+            (Fir(7), "number of stages", 7, 0, 6)),
         (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 0, &[1], 0), (Fir(1), "ratio", 0, 1, 4096)),
         (BOARD, |s| fir(s, 4096, &[1], 0), |s| fir(s, 4097, &[1], 0), (Fir(1), "ratio", 4097, 1, 4096)),
         (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 1, &[], 0), (Fir(1), "taps", 0, 1, 12288)),
         (BOARD, |s| fir(s, 4096, &[1; 12288], 14), |s| fir(s, 4096, &[1; 12289], 14), (Fir(1), "taps", 12289, 1, 12288)),
         (BOARD, |s| fir(s, 1, &[1], 30), |s| fir(s, 1, &[1], 31), (Fir(1), "scale bits", 31, 0, 30)),
         (BOARD, |s| fir(s, 1, &[3, -2, 3], 3), |s| fir(s, 1, &[3, -2, -3], 3),
-            (Fir(1), "first tap unlike its mirror", 0, -1, -1)),
+            (Fir(1), "first tap unlike its mirror (-1: none)", 0, -1, -1)),
         (BOARD, |s| fir(s, 1, &[3, 2, 2, 3], 4), |s| fir(s, 1, &[3, 2, 1, 3], 4),
-            (Fir(1), "first tap unlike its mirror", 1, -1, -1)),
+            (Fir(1), "first tap unlike its mirror (-1: none)", 1, -1, -1)),
         (BOARD, |s| fir(s, 1, &[0, -1, 0], 0), |s| fir(s, 1, &[0, 0, 0], 0),
             (Fir(1), "sum of |taps|", 0, 1, (1 << 32) - 1)),
         // Of words up to 2, this is also the last below 8.
         (BOARD, |s| fir(s, 1, &[i32::MAX, 1, i32::MAX], 30), |s| fir(s, 1, &[i32::MAX, 2, i32::MAX], 30),
             (Fir(1), "sum of |taps|", 1 << 32, 1, (1 << 32) - 1)),
         (BOARD, |s| fir(s, 1, &[i32::MAX], 29), |s| fir(s, 1, &[i32::MIN], 29),
-            (Fir(1), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
+            (Fir(1), "worst-case word, thousandths", 8000, 0, 7999)),
         (BOARD, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2047], 10) }, |s| { fir(s, 1, &[2], 0); fir(s, 1, &[2048], 10) },
-            (Fir(2), "worst-case word / 2^52 x 1000", 8000, 0, 7999)),
+            (Fir(2), "worst-case word, thousandths", 8000, 0, 7999)),
         // 2 x 4096 taps and 4 x 1024, or 5 x 1024 with one tap more.
         (BOARD, |s| { fir(s, 4096, &[1; 8192], 13); fir(s, 1024, &[1; 4096], 12) },
             |s| { fir(s, 4096, &[1; 8192], 13); fir(s, 1024, &[1; 4097], 12) },
-            (Fir(2), "taps of all stages", 12289, 0, 12288)),
+            (Fir(2), "taps of all stages, for which there are TAPS", 13312, 0, 12288)),
         // Three channels, one output more open than 24 sums hold.
-        (BOARD, |s| fir(s, 1, &[1; 8], 3), |s| fir(s, 1, &[1; 9], 4), (Fir(1), "open outputs of all stages", 25, 0, 24)),
+        (BOARD, |s| fir(s, 1, &[1; 8], 3), |s| fir(s, 1, &[1; 9], 4), (Fir(1), "open outputs of all stages, for which there are OPEN", 27, 0, 24)),
         (BOARD, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 4], 2) }, |s| { fir(s, 2, &[1; 7], 3); fir(s, 1, &[1; 5], 3) },
-            (Fir(2), "open outputs of all stages", 25, 0, 24)),
+            (Fir(2), "open outputs of all stages, for which there are OPEN", 27, 0, 24)),
+        // An interval of the front end, 2 samples, 255 x 2^24 or 2^32 times.
+        (BOARD, |s| many(s, 255), |s| many(s, 256), (Fir(3), "intervals of the front end in its own", 1 << 32, 1, (1 << 32) - 1)),
         // Stage 3 runs at a rate of 2^36 samples: 15 or 16 of them after the 2 x 4095 + 1 of the CIC.
         (BOARD, |s| long(s, 16), |s| long(s, 17), (Fir(3), "samples in its span", (1 << 40) + 8191, 1, 1 << 40)),
     ]
+}
+
+fn many(s: &mut Setup, last: u16) {
+    s.front_end.ratio = 2;
+    fir(s, 4096, &[1], 0);
+    fir(s, 4096, &[1], 0);
+    fir(s, last, &[1], 0);
 }
 
 fn long(s: &mut Setup, taps: usize) {
     s.front_end.ratio = 4096;
     fir(s, 4096, &[1], 0);
     fir(s, 4096, &[1], 0);
-    fir(s, 4096, &vec![1; taps], 5);
+    fir(s, 128, &vec![1; taps], 5);
 }
 
 #[rustfmt::skip]

@@ -213,8 +213,13 @@ pub fn front_end<
     settings.with_config(true, |config| {
         let (codes, _) = task.codes(CHANNELS);
         let bits = config.code_bits.into();
-        let mut stage = FrontEnd::<R, N, CHANNELS, COLUMNS, W>::new(config.carrier, config.front_end, CHANNELS, bits)
-            .expect("a good plan");
+        let mut stage = FrontEnd::<R, N, CHANNELS, COLUMNS, W>::new(
+            config.carrier,
+            config.front_end,
+            CHANNELS,
+            bits,
+        )
+        .expect("a good plan");
         let mut phasors = [Phasor::default(); CHANNELS];
         let mut digest = Digest::new();
         decimate(&mut stage, codes, CHANNELS, &mut phasors, |phasors| digest.phasors(phasors));

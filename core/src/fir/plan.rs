@@ -58,24 +58,34 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         let mut plan = Self { channels, ..Self::NONE };
         let mut worst = worst.to_bits() as i128;
         let (count, most) = (configs.len() as i64, MAX_FIRS as i64);
-        attempt!(ConfigError::check(Stage::Fir(0), "number of stages", count, 0, most));
-        let mut rest = configs;
-        let mut number = 0;
+        if count > most {
+            let stage = Stage::Fir(MAX_FIRS as u8 + 1);
+            return Err(ConfigError::new(stage, "number of stages", count, 0, most));
+        }
+        let (mut rest, mut number, mut taps) = (configs, 0, 0);
         while let [config, later @ ..] = rest {
             rest = later;
             number += 1;
-            worst = attempt!(plan.add(config, Stage::Fir(number), worst));
+            let room;
+            (worst, room) = attempt!(plan.add(config, Stage::Fir(number), worst));
+            taps += room;
         }
+        let last = Stage::Fir(number);
+        let quantity = "taps of all stages, for which there are TAPS";
+        attempt!(ConfigError::check(last, quantity, taps as i64, 0, TAPS as i64));
+        let quantity = "open outputs of all stages, for which there are OPEN";
+        attempt!(ConfigError::check(last, quantity, plan.open as i64, 0, OPEN as i64));
         Ok(plan)
     }
 
-    /// Checks one stage and adds it; the largest word behind it.
+    /// Checks one stage and adds it; the largest word behind it, and room that its taps take. Where
+    /// there is no room, only the count goes on.
     const fn add(
         &mut self,
         config: &FirConfig<'_>,
         stage: Stage,
         worst: i128,
-    ) -> Result<i128, ConfigError> {
+    ) -> Result<(i128, usize), ConfigError> {
         let FirConfig { ratio, taps, scale_bits } = *config;
         attempt!(ConfigError::check(stage, "ratio", ratio as i64, 1, 4096));
         attempt!(ConfigError::check(stage, "taps", taps.len() as i64, 1, TAPS as i64));
@@ -83,7 +93,13 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         let (mut rest, mut n) = (taps, 0);
         while let [first, middle @ .., last] = rest {
             if *first != *last {
-                return Err(ConfigError::new(stage, "first tap unlike its mirror", n, -1, -1));
+                return Err(ConfigError::new(
+                    stage,
+                    "first tap unlike its mirror (-1: none)",
+                    n,
+                    -1,
+                    -1,
+                ));
             }
             (rest, n) = (middle, n + 1);
         }
@@ -95,7 +111,7 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         attempt!(ConfigError::check(stage, "sum of |taps|", total, 1, (1 << 32) - 1));
         let worst = shift_round(worst * total as i128, scale_bits as u32);
         let thousandths = ((worst * 1000) >> 52) as i64;
-        let quantity = "worst-case word / 2^52 x 1000";
+        let quantity = "worst-case word, thousandths";
         attempt!(ConfigError::check(stage, quantity, thousandths, 0, 7999));
 
         let (first_tap, first_open) = (self.taps.len(), self.open);
@@ -108,26 +124,16 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
             while output < outputs {
                 let at = output * ratio + ratio - 1 - input;
                 let tap = if at < taps.len() { taps[at] } else { 0 };
-                if self.taps.push(tap).is_none() {
-                    return Err(full(stage, "taps of all stages", TAPS));
-                }
+                let _ = self.taps.push(tap);
                 output += 1;
             }
             input += 1;
         }
         self.open += outputs * self.channels;
-        if self.open > OPEN {
-            return Err(full(stage, "open outputs of all stages", OPEN));
-        }
         let scale = scale_bits as u32;
         let made = FirStage { ratio: ratio as u32, scale, first_tap, first_open, outputs };
-        match self.stages.push(made) {
-            Some(()) => Ok(worst),
-            None => Err(full(stage, "stages", MAX_FIRS)),
-        }
+        // There is room: the stages were counted.
+        let _ = self.stages.push(made);
+        Ok((worst, ratio * outputs))
     }
-}
-
-const fn full(stage: Stage, quantity: &'static str, capacity: usize) -> ConfigError {
-    ConfigError::new(stage, quantity, capacity as i64 + 1, 0, capacity as i64)
 }

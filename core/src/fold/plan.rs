@@ -2,7 +2,7 @@
 
 use super::bounds::{most_rows, row_basis};
 use crate::carrier::{Carrier, next_turn};
-use crate::error::{ConfigError, Stage};
+use crate::error::{ConfigError, Stage, attempt};
 use crate::front_end::way::Sections;
 use crate::list::List;
 
@@ -121,18 +121,21 @@ impl<
     pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
         let Sections { carrier, channels, folded, fraction_bits, whole, last } = *sections;
         let Some(folding) = folded else {
-            let quantity = "carrier period to fold by";
+            let quantity = "carrier period within the ratio, which Fold needs (Mixer does not)";
             return Err(ConfigError::new(Stage::FrontEnd, quantity, 0, 1, COLUMNS as i64));
         };
         let phases = folding.columns;
         let count = phases as usize * channels;
-        let exact = channels == CHANNELS && count == COLUMNS;
-        if EXACT && !exact || count > COLUMNS || phases as usize > PHASES {
-            let least = if EXACT { COLUMNS as i64 } else { 1 };
-            let quantity = "channels x carrier phases";
-            let max = COLUMNS as i64;
-            return Err(ConfigError::new(Stage::FrontEnd, quantity, count as i64, least, max));
-        }
+        let least = if EXACT { CHANNELS } else { 1 };
+        let (given, max) = (channels as i64, CHANNELS as i64);
+        attempt!(ConfigError::check(Stage::Converter, "channels", given, least as i64, max));
+        let least = if EXACT { COLUMNS } else { 1 };
+        let quantity = "channels x carrier phases, for which there are COLUMNS";
+        let (given, max) = (count as i64, COLUMNS as i64);
+        attempt!(ConfigError::check(Stage::FrontEnd, quantity, given, least as i64, max));
+        let quantity = "carrier phases, for which there are PHASES";
+        let (given, max) = (phases as i64, PHASES as i64);
+        attempt!(ConfigError::check(Stage::FrontEnd, quantity, given, 1, max));
         let mut table = List::empty([[0; 2]; 3]);
         let mut oscillator = Carrier::new(carrier);
         let mut after = phases as i32;

@@ -219,15 +219,17 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         if matches!(config.path, Path::Coherent) {
             let period = period_within(carrier, ratio);
             let periods = if period.is_some() { 1 } else { 0 };
-            attempt!(check("carrier periods in the ratio", periods, 1, i64::MAX));
+            let quantity = "carrier periods that divide the ratio, for the coherent path";
+            attempt!(check(quantity, periods, 1, 1));
             let rows = match period {
                 Some(period) => match Folding::new(period, ratio, order, code_bits) {
-                    Some(folding) => folding.section(order, code_bits),
+                    Some(_) => 1,
                     None => 0,
                 },
                 None => 0,
             };
-            attempt!(check("samples in a folded section", rows as i64, 1, i64::MAX));
+            let quantity = "samples of codes so wide in a folded section";
+            attempt!(check(quantity, rows as i64, 1, ratio as i64));
         }
         let folded = folding(carrier, config, code_bits);
         let most = if R::PRUNES { 32 } else { 0 };

@@ -39,11 +39,11 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         return Err(Error::new(format!("--clock {clock}: allowed {least:e} to {most:e} Hz")));
     }
     let shape = Shape::new(&sensor.settings);
-    if !shape.is_fitted() {
+    let needs = shape.register_bits().max(sensor.plan.register_bits);
+    if needs > 64 {
         return Err(Error::new(format!(
-            "{}: the CIC of [plan] needs {} bits; instruction counts are known for registers of 64",
-            sensor.file.name,
-            shape.register_bits()
+            "{}: the CIC's register has {needs} bits; instruction counts are known for 64",
+            options.sensor
         )));
     }
     let counts = shape.instructions(cpu.coefficients);
@@ -54,10 +54,9 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let cycles = |instructions: f64| instructions * cpu.cycles_per_instruction;
     let (load, worst_load) = (cycles(chain) / available, cycles(worst) / available);
     let stages = [
-        ("front end", counts.front_end),
+        ("front end, blocks handed on", counts.front_end + counts.join),
         ("FIR stages", counts.firs),
         ("bridges, axes, health", counts.reading / shape.intervals()),
-        ("blocks and phasors handed on", counts.join),
     ];
     // A worst interval longer than its own time only lets blocks wait.
     let pass = load < 1.0;

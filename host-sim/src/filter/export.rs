@@ -35,12 +35,16 @@ fn header(subject: &Subject, checksum: u64) -> String {
         let _ = writeln!(text, "{}", format!("//! {s}").trim_end());
     };
     line(format!(
-        "{}: {} S/s, carrier {} Hz, {}-bit codes, {} channels, to {} S/s.",
+        "{}: {} S/s, carrier {} Hz, {}-bit codes, {}, to {} S/s.",
         subject.settings.as_ref().map_or("Decimation plan", |_| &subject.name),
         subject.rate_hz,
         subject.carrier_hz,
         subject.code_bits,
-        subject.channels,
+        if subject.channels == 1 {
+            "1 channel".to_owned()
+        } else {
+            format!("{} channels", subject.channels)
+        },
         subject.output_rate_hz()
     ));
     line(String::new());
@@ -137,7 +141,7 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     };
     writeln!(text, "    path: Path::{path},\n    watch: Watch::{watch},")?;
     writeln!(text, "    pruned_bits: {},\n}};", front.pruned_bits)?;
-    writeln!(text, "/// FIR stages.")?;
+    writeln!(text, "/// FIR stages.\n#[rustfmt::skip]")?;
     writeln!(text, "pub const FIRS: [FirConfig<'static>; {}] = [", plan.firs.len())?;
     for (n, f) in plan.firs.iter().enumerate() {
         writeln!(

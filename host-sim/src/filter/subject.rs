@@ -55,6 +55,20 @@ impl Subject {
         Self::parse(path, &text, sensor.as_ref())
     }
 
+    /// The same where there is one plan: `sensor` is for a plan file alone.
+    ///
+    /// # Errors
+    /// As [`Self::load`]; a `sensor` beside a sensor.
+    pub fn load_one(name: &str, sensor: Option<&str>) -> Result<Self> {
+        let subject = Self::load(name, sensor)?;
+        match sensor {
+            Some(sensor) if subject.settings.is_some() => Err(Error::new(format!(
+                "--sensor {sensor}: {name} is a sensor itself; allowed with a plan file"
+            ))),
+            _ => Ok(subject),
+        }
+    }
+
     /// A sensor's plan.
     #[must_use]
     pub fn of_sensor(sensor: &Sensor) -> Self {

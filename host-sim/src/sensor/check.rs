@@ -72,6 +72,9 @@ const TINY: f64 = 1e-30;
 /// The first key that is out of its range or disagrees with another.
 pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     source.range(&["schema"], file.schema.into(), 1.0, 1.0)?;
+    if !is_line(&file.name) {
+        return Err(source.fault(&["name"], NO_LINE));
+    }
     let converter = &file.converter;
     source.range(&["converter", "rate_hz"], converter.rate_hz, 1.0, 1e9)?;
     source.range(&["converter", "bits"], converter.bits.into(), 8.0, 32.0)?;
@@ -299,3 +302,13 @@ fn axes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     }
     Ok(())
 }
+
+/// Whether a name is one line of text, without what turns the direction of writing: names stand in
+/// messages, pages and comments.
+pub fn is_line(name: &str) -> bool {
+    let turns = |c| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    !name.trim().is_empty() && !name.chars().any(|c| c.is_control() || turns(c))
+}
+
+/// What is wrong where it is not.
+pub const NO_LINE: &str = "is empty or has a control character in it, allowed one line of text";

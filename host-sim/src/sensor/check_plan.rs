@@ -1,9 +1,13 @@
 //! What a decimation plan may not say, in a file of its own or in a sensor's.
 
-use super::check::Source;
+use super::check::{NO_LINE, Source, is_line};
 use super::file::{FirFile, LineFile, MaskFile, PlanFile, SensorFile};
 use crate::cycles::cpu;
 use crate::error::Result;
+
+/// Most samples from one output to the next: 100 s at 1 MS/s, and as much as a check of the plan goes
+/// through in a few seconds.
+const MOST_RATIO: f64 = 1e8;
 
 /// Most taps of a stage: those a host's readout has room for.
 pub const MOST_TAPS: usize = 16_384;
@@ -67,6 +71,11 @@ impl PlanSource<'_> {
         self.mask(plan, top)?;
         let total: f64 = plan.firs.iter().map(|f| f64::from(f.ratio)).product();
         let total = total * f64::from(plan.ratio);
+        if total > MOST_RATIO {
+            let message =
+                format!("the ratios make {total:e} in all, allowed at most {MOST_RATIO:e}");
+            return Err(self.fault(&["ratio"], message));
+        }
         if let (Some(output), Some(rate)) = (plan.output_rate_hz, rate_hz) {
             let made = rate / total;
             if (made - output).abs() > 1e-12 * output.abs() {
@@ -108,9 +117,8 @@ impl PlanSource<'_> {
     pub fn lines(&self, lines: &[LineFile], top: f64, most_db: f64) -> Result<()> {
         for (n, line) in lines.iter().enumerate() {
             let at = n.to_string();
-            if line.name.is_empty() || line.name.chars().any(char::is_control) {
-                let message = "is empty or has a control character in it, allowed one line of text";
-                return Err(self.fault(&["line", &at, "name"], message));
+            if !is_line(&line.name) {
+                return Err(self.fault(&["line", &at, "name"], NO_LINE));
             }
             self.range(&["line", &at, "frequency_hz"], line.frequency_hz, 0.0, top / 2.0)?;
             self.range(&["line", &at, "reject_db"], line.reject_db, 0.0, most_db)?;

@@ -75,6 +75,11 @@ impl Sensor {
     /// # Errors
     /// See [`Self::load`].
     pub fn parse(path: &Path, text: &str) -> Result<Self> {
+        let is_plan = |t: toml::Table| t.contains_key("ratio") && !t.contains_key("converter");
+        if toml::from_str(text).is_ok_and(is_plan) {
+            let message = "is a plan file, where a sensor file is wanted".to_owned();
+            return Err(Error::in_file(path, None, message));
+        }
         let file: SensorFile = parse_toml(path, text)?;
         let source = check::Source { path, text };
         check::sensor(&file, &source)?;

@@ -33,7 +33,9 @@ fn main() -> ! {
             7 => chain::<i64, 3, 4, 256, 256, 64, AnyWay<3, 4, 256>>(number, settings, task),
             // Sized again, to fit the counts to.
             20 => chain::<i64, 2, 2, 20, 265, 84, Fold<2, 2, 20, true, 10>>(number, settings, task),
-            21 => chain::<i64, 2, 7, 70, 265, 294, Fold<2, 7, 70, true, 10>>(number, settings, task),
+            21 => {
+                chain::<i64, 2, 7, 70, 265, 294, Fold<2, 7, 70, true, 10>>(number, settings, task)
+            }
             10 => chain::<i64, 2, 1, 3, 320, 400, Fold<2, 1, 3, true, 3>>(number, settings, task),
             11 => chain::<i64, 2, 1, 5, 320, 400, Fold<2, 1, 5, true, 5>>(number, settings, task),
             12 => chain::<i64, 2, 3, 15, 320, 400, Fold<2, 3, 15, true, 5>>(number, settings, task),
@@ -49,4 +51,3 @@ fn main() -> ! {
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }
-

@@ -29,7 +29,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let inputs = [PathBuf::from(&options.plan)];
     let outputs: Vec<_> = options.report.iter().map(PathBuf::as_path).collect();
     distinct(&inputs.each_ref().map(PathBuf::as_path), &outputs)?;
-    let check = Check::new(Subject::load(&options.plan, options.sensor.as_deref())?);
+    let check = Check::new(Subject::load_one(&options.plan, options.sensor.as_deref())?);
     if let Some(path) = &options.report {
         write_text(path, &page::of_check(&check))?;
     }

@@ -27,18 +27,28 @@ pub struct Options {
 
 pub(super) fn run(options: &Options) -> Result<bool> {
     distinct(&[Path::new(&options.plan)], &[&options.rust])?;
-    let subject = Subject::load(&options.plan, options.sensor.as_deref())?;
+    let subject = Subject::load_one(&options.plan, options.sensor.as_deref())?;
     // Firmware shall not get a plan that its core refuses.
-    Integers::new(&subject, subject.channels)
-        .map_err(|e| Error::new(format!("{}: the core refuses this plan: {e}", subject.name)))?;
+    Integers::new(&subject, subject.channels).map_err(|e| {
+        let hint = if e.quantity.contains("register") {
+            "; pruned_bits makes it need fewer, register_bits = 128 gives it more"
+        } else {
+            ""
+        };
+        Error::new(format!("{}: the core refuses this plan: {e}{hint}", options.plan))
+    })?;
     let text = rust(&subject);
     let path = &options.rust;
     if options.check {
         let is = read_text(path)?;
         return Ok(match first_difference(&is, &text) {
-            None => {
+            None if is == text => {
                 say(false, &format!("{} is current\n", path.display()));
                 true
+            }
+            None => {
+                say(false, &format!("{}: is not current: line ends differ\n", path.display()));
+                false
             }
             Some((line, is, should)) => {
                 let path = path.display();
