@@ -22,6 +22,58 @@ fn accuracy_page_lists_the_limits_in_force() {
     assert_eq!(rows, TABLE.len(), "docs/accuracy.md lists limits that are not in force");
 }
 
+/// The board page's table of memory, from the committed figures.
+#[test]
+fn board_page_has_the_committed_footprint() {
+    let page = read("docs/board.md");
+    let footprint = read("benches/cortex-m/expected/footprint.txt");
+    let counts = read("benches/cortex-m/expected/m7.txt");
+    let value = |text: &str, line: &str, key: &str| -> u64 {
+        let line = text.lines().find(|l| l.starts_with(line)).expect("a line");
+        let word = line.split(' ').find_map(|word| word.strip_prefix(&format!("{key}=")));
+        word.expect("a key").parse().expect("a number")
+    };
+    let grouped = |n: u64| match n / 1000 {
+        0 => n.to_string(),
+        thousands => format!("{thousands} {:03}", n % 1000),
+    };
+    let images = ["two-bridge", "six-axis", "quarter-rate", "set-up"];
+    for (what, key) in [
+        ("flash: vectors (1024), chain, its start, its constants", "flash"),
+        ("of this the running chain's code", "run_code"),
+        ("stack, running", "stack"),
+        ("stack, start included", "set_up_stack"),
+    ] {
+        let cells = images.map(|name| grouped(value(&footprint, &format!("m7 {name} "), key)));
+        let row = format!("| {what} | {} |", cells.join(" | "));
+        assert!(page.contains(&row), "docs/board.md lacks the row\n{row}");
+    }
+    let sensors = ["vault-two-bridge", "vault-six-axis", "vault-quarter-rate", "vault-six-axis"];
+    let ram = sensors.map(|name| grouped(value(&counts, &format!("{name},EverySample "), "ram")));
+    let row = format!("| RAM of the readout | {} |", ram.join(" | "));
+    assert!(page.contains(&row), "docs/board.md lacks the row\n{row}");
+    // What a sample costs, to one digit.
+    for (what, case) in [
+        ("two bridges, 10 samples a carrier period, ratio 320", "vault-two-bridge,lean "),
+        ("six axes with monitor, the same", "vault-six-axis,lean "),
+        ("quarter rate, ratio 320", "vault-quarter-rate,lean "),
+        (
+            "two bridges, a carrier that is not coherent, ratio 500",
+            "vault-two-bridge,not-coherent ",
+        ),
+        ("six axes with monitor, the same", "vault-six-axis,not-coherent "),
+        (
+            "two bridges, the built-in plan (ratio 160), every code watched",
+            "vault-two-bridge,EverySample ",
+        ),
+    ] {
+        let samples = value(&counts, case, "samples") as f64;
+        let cost = |key| value(&counts, case, key) as f64 / samples;
+        let row = format!("| {what} | {:.1} | {:.1} |", cost("front_end"), cost("chain"));
+        assert!(page.contains(&row), "docs/board.md lacks the row\n{row}");
+    }
+}
+
 #[test]
 fn built_in_sensors_share_one_set_of_fir_stages() {
     let stages = |text: &str| text[text.find("[[plan.fir]]").expect("FIR stages")..].to_owned();
