@@ -76,3 +76,29 @@ fn bad_values_are_refused() {
     let (_, error) = run("cycles no-such-sensor", 2);
     assert!(error.contains("no-such-sensor"), "{error}");
 }
+
+/// Any order, pruned to fit a board's register; not a register that no board has.
+#[test]
+fn orders_and_registers() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("sensor.toml");
+    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/host-sim/sensors/vault-two-bridge.toml");
+    let text = std::fs::read_to_string(built_in).expect("a sensor");
+    let count = |plan: &str, code| {
+        std::fs::write(&path, text.replace("order = 2\n", plan)).expect("written");
+        let path = path.to_str().expect("text");
+        run(&format!("cycles {path} --json"), code)
+    };
+    let mut last = 0.0;
+    for plan in ["order = 1\n", "order = 2\n", "order = 3\npruned_bits = 8\n"] {
+        let (text, _) = count(plan, 0);
+        let value: Value = serde_json::from_str(&text).expect("one object");
+        let each = value["instructions_per_sample"].as_f64().expect("a number");
+        assert!(each > last, "{plan}: {each} after {last}");
+        last = each;
+    }
+    let (_, error) = count("order = 3\n", 2);
+    assert!(error.contains("sensor.toml: the CIC's register has 72 bits"), "{error}");
+    let (_, error) = count("order = 2\nregister_bits = 128\n", 2);
+    assert!(error.contains("sensor.toml: the CIC's register has 128 bits"), "{error}");
+}

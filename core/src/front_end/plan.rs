@@ -1,4 +1,7 @@
 //! Plan arithmetic of the first decimation: which way, how long its sections, how wide its words.
+//!
+//! The functions are for plans within the ranges that [`FrontEndPlan::new`] checks first: order 1 to
+//! 6, ratio 2 to 4096, delay 1 or 2, code bits 8 to 32. Of others they say nothing, and overflow.
 
 use super::way::Sections;
 use crate::carrier::CarrierRatio;
