@@ -172,6 +172,20 @@ fn a_register_of_64_bits() {
     assert_eq!(front_end(516).map(|e| (e.given, e.quantity, e.max)), Some((bits.0, bits.1, 64)));
 }
 
+/// A pruned plan folds by half periods, in pairs of rows: of 31-bit codes one pair fits, of 32-bit codes
+/// none, and what asks to be folded is refused, not mixed.
+#[test]
+fn a_pruned_plan_that_cannot_be_folded() {
+    let carrier = CarrierRatio::coherent(1, 10).unwrap();
+    let config = |path| FrontEndConfig { ratio: 10, path, pruned_bits: 2, ..good().front_end };
+    let new = |path, bits| FrontEnd::<i128, 2, 1, 16>::new(carrier, config(path), 1, bits);
+    assert!(new(Path::Coherent, 31).unwrap().is_folded());
+    let quantity = "samples of codes so wide in a folded section";
+    let refused = ConfigError { stage: Stage::FrontEnd, quantity, given: 0, min: 1, max: 10 };
+    assert_eq!(new(Path::Coherent, 32).err(), Some(refused));
+    assert!(!new(Path::Auto, 32).unwrap().is_folded());
+}
+
 /// The stages of the front end, set up without a readout around them.
 #[test]
 fn stages_by_themselves() {

@@ -202,7 +202,8 @@ pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
 }
 
-/// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times `factor`; goes on by one.
+/// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times each of
+/// `factors`; goes on by one.
 ///
 /// Q.f, f at most 30; |factor| 2^f fits an `i32`.
 pub(crate) const fn next_turn<const N: usize>(

@@ -108,7 +108,7 @@ use crate::front_end::FrontEndPlan;
 use crate::front_end::way::{AnyTables, AnyWay, Sections, Way};
 use crate::mixer::{Mixer, MixerTables};
 use crate::readout::settings::Settings;
-use crate::word::{Register, Word, divide_long};
+use crate::word::{Register, Word};
 use core::marker::PhantomData;
 
 /// Longest time from one reading to the next, intervals of the front end: counted in a `u32`.
@@ -171,21 +171,21 @@ impl<
         // A full-scale square wave at the carrier reads 4/pi; with few phases at most 2.
         let worst = Word::from_bits(2 << 52);
         let firs = attempt!(FirPlan::new(config.firs, config.alignments.len(), worst));
-        let mut interval = config.front_end.ratio as u64;
-        let mut span = front_end.span();
+        let ratio = config.front_end.ratio as u64;
+        // From one output to the next, intervals of the front end.
+        let (mut intervals, mut span) = (1, front_end.span());
         let (mut rest, mut number) = (config.firs, 0);
         while let [fir, later @ ..] = rest {
             rest = later;
             number += 1;
-            span += (fir.taps.len() as u64).saturating_sub(1) * interval;
-            interval = interval.saturating_mul(fir.ratio as u64);
+            span += (fir.taps.len() as u64).saturating_sub(1) * (ratio * intervals);
+            intervals *= fir.ratio as u64;
             let stage = Stage::Fir(number);
-            let intervals = divide_long(interval, config.front_end.ratio as u64).0;
             let quantity = "intervals of the front end in its own";
             attempt!(check_samples(stage, quantity, intervals, MAX_INTERVALS));
             attempt!(check_samples(stage, "samples in its span", span, MAX_SPAN));
         }
-        let settings = attempt!(Settings::new(config, interval, span));
+        let settings = attempt!(Settings::new(config, intervals, span));
         Ok(Self { front_end, firs, settings, register: PhantomData })
     }
 }

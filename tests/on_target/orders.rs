@@ -60,12 +60,13 @@ pub fn plans(check: bool) -> Vec<Case> {
                     );
                 }
             }
-            // Every fourth, and those between.
+            // One of four to check with, all others to fit to; either watch among both.
             let step = plans.len().div_ceil(10).max(1);
             let some = plans.iter().step_by(step).enumerate();
             let some = some.filter(|(n, _)| (n % 4 == 1) == check && (check || !chain));
             for (n, plan) in some {
-                let watch = if n % 2 == 0 { Watch::EverySample } else { Watch::Sparse };
+                let every = (n + n / 4) % 2 == 0;
+                let watch = if every { Watch::EverySample } else { Watch::Sparse };
                 cases.push(plan.case(watch));
             }
         }

@@ -214,27 +214,20 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         let most = if CHANNELS < 32 { CHANNELS as i64 } else { 32 };
         attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, most));
         let delay = config.differential_delay as u32;
-        let (order, ratio) = (ORDER as u32, config.ratio as u32);
+        let ratio = config.ratio as u32;
         attempt!(check("order", config.order as i64, ORDER as i64, ORDER as i64));
         attempt!(check("order", ORDER as i64, 1, crate::cic::MAX_ORDER as i64));
         attempt!(check("ratio", config.ratio as i64, 2, MAX_RATIO as i64));
         attempt!(check("differential delay", delay as i64, 1, 2));
+        let folded = folding(carrier, config, code_bits);
         if matches!(config.path, Path::Coherent) {
-            let period = period_within(carrier, ratio);
-            let periods = if period.is_some() { 1 } else { 0 };
+            let periods = if period_within(carrier, ratio).is_some() { 1 } else { 0 };
             let quantity = "carrier periods that divide the ratio, for the coherent path";
             attempt!(check(quantity, periods, 1, 1));
-            let rows = match period {
-                Some(period) => match Folding::new(period, ratio, order, code_bits) {
-                    Some(_) => 1,
-                    None => 0,
-                },
-                None => 0,
-            };
+            let samples = if folded.is_some() { 1 } else { 0 };
             let quantity = "samples of codes so wide in a folded section";
-            attempt!(check(quantity, rows as i64, 1, ratio as i64));
+            attempt!(check(quantity, samples, 1, ratio as i64));
         }
-        let folded = folding(carrier, config, code_bits);
         let most = if R::PRUNES { 32 } else { 0 };
         attempt!(check("pruned bits", config.pruned_bits as i64, 0, most));
         let pruned = config.pruned_bits as u32;

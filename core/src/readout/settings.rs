@@ -47,13 +47,14 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         readings: 0,
     };
 
-    /// Checks and copies.
+    /// Checks and copies. `intervals` of the front end, below 2^32, from one reading to the next,
+    /// `span` samples to a reading.
     ///
     /// # Errors
     /// [`ConfigError`]: the stage, the quantity, its value and what is allowed.
     pub const fn new(
         config: &ReadoutConfig<'_>,
-        interval: u64,
+        intervals: u64,
         span: u64,
     ) -> Result<Self, ConfigError> {
         let channels = config.alignments.len();
@@ -81,8 +82,9 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             let (given, max) = (channels as i64, CHANNELS as i64);
             return Err(ConfigError::new(Stage::Converter, "channels", given, 1, max));
         };
-        let intervals = divide_long(interval, config.front_end.ratio as u64).0 as u32;
+        let interval = config.front_end.ratio as u64 * intervals;
         let readings = divide_long(span + interval - 1, interval).0 as u32;
+        let intervals = intervals as u32;
         Ok(Self { alignments, monitor, bridges, axes, interval, span, intervals, readings })
     }
 
