@@ -8,10 +8,10 @@ use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
 use quietgap_core::{CarrierRatio, carrier};
-use quietgap_sim::chain::Chain;
-use quietgap_sim::plant::{Parts, Plant};
-use quietgap_sim::scenario;
-use quietgap_sim::sensor::Sensor;
+use quietgap_sim::instrument::Sensor;
+use quietgap_sim::readout::chain::Chain;
+use quietgap_sim::simulation::plant::{Parts, Plant};
+use quietgap_sim::simulation::scenario;
 use std::hint::black_box;
 
 const CHANNELS: usize = 6;

@@ -5,7 +5,7 @@
 mod common;
 
 use common::{fast_sensor, quietgap, span_s};
-use quietgap_sim::sensor::BUILT_IN;
+use quietgap_sim::instrument::BUILT_IN;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -190,7 +190,7 @@ fn each_limit_decides_the_exit_code() {
     let found = bench.json(0, line);
     let limits = found["limits"].as_array().unwrap();
     let names: BTreeSet<&str> = limits.iter().map(|l| l["name"].as_str().unwrap()).collect();
-    assert_eq!(names, quietgap_sim::limits::TABLE.iter().map(|l| l.name).collect());
+    assert_eq!(names, quietgap_sim::readout::limits::TABLE.iter().map(|l| l.name).collect());
     for limit in limits {
         let (name, value) = (limit["name"].as_str().unwrap(), number(&limit["value"]));
         assert!(value > 0.0, "{limit}");
@@ -291,7 +291,7 @@ fn every_part_shows() {
         bench.bytes("c.npy")
     };
     let whole = capture("");
-    let names = quietgap_sim::plant::Parts::NAMES;
+    let names = quietgap_sim::simulation::plant::Parts::NAMES;
     let idle: Vec<_> =
         names.iter().filter(|name| capture(&format!("--without {name}")) == whole).collect();
     assert!(idle.is_empty(), "nothing changes without {idle:?}");

@@ -2,16 +2,16 @@
 //! design brief alone (no simulator), recorded ground motion through simulator and core, block
 //! cuts, and the core's own noise against an ideal converter's.
 
-use quietgap_sim::capture::{Capture, npy};
-use quietgap_sim::chain::Chain;
-use quietgap_sim::demodulate;
-use quietgap_sim::motion::Motion;
-use quietgap_sim::plant::{Parts, Plant};
-use quietgap_sim::readings::Row;
-use quietgap_sim::run::{Source, feed, settling};
-use quietgap_sim::scenario;
-use quietgap_sim::sensor::{BUILT_IN, Sensor};
-use quietgap_sim::verify::verify;
+use quietgap_sim::instrument::{BUILT_IN, Sensor};
+use quietgap_sim::readout::capture::{Capture, npy};
+use quietgap_sim::readout::chain::Chain;
+use quietgap_sim::readout::demodulate;
+use quietgap_sim::readout::readings::Row;
+use quietgap_sim::readout::run::{Source, feed, settling};
+use quietgap_sim::readout::verify::verify;
+use quietgap_sim::simulation::motion::Motion;
+use quietgap_sim::simulation::plant::{Parts, Plant};
+use quietgap_sim::simulation::scenario;
 use std::f64::consts::TAU;
 use std::path::Path;
 

@@ -10,7 +10,7 @@ use quietgap_sim::filter::compare::run::Codes;
 use quietgap_sim::filter::compare::tolerance::{Structure, Tolerance};
 use quietgap_sim::filter::design::search::search;
 use quietgap_sim::filter::subject::Subject;
-use quietgap_sim::sensor::{BUILT_IN, Sensor};
+use quietgap_sim::instrument::{BUILT_IN, Sensor};
 use specs::{WORKLOADS, spec};
 
 /// Two FIR stages, quick to run.

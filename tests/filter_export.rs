@@ -23,7 +23,7 @@ use quietgap_core::{Health, Reading, Readout};
 use quietgap_sim::filter::export::{first_difference, fnv1a, rust};
 use quietgap_sim::filter::integers::Integers;
 use quietgap_sim::filter::subject::Subject;
-use quietgap_sim::sensor::Sensor;
+use quietgap_sim::instrument::Sensor;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use six_channels::{

@@ -11,7 +11,7 @@ use quietgap_sim::filter::design::search::search;
 use quietgap_sim::filter::integers::Integers;
 use quietgap_sim::filter::response::{Response, Taps, db};
 use quietgap_sim::filter::subject::Subject;
-use quietgap_sim::sensor::{BUILT_IN, Sensor};
+use quietgap_sim::instrument::{BUILT_IN, Sensor};
 use serde_json::Value;
 use specs::{WORKLOADS, spec};
 use std::f64::consts::TAU;

@@ -1,8 +1,8 @@
 //! Evidence: what is written down twice is the same. The table of limits in docs/accuracy.md,
 //! the built-in sensors' FIR stages and the script that made them.
 
-use quietgap_sim::limits::TABLE;
-use quietgap_sim::sensor::{BUILT_IN, Sensor};
+use quietgap_sim::instrument::{BUILT_IN, Sensor};
+use quietgap_sim::readout::limits::TABLE;
 use std::path::Path;
 
 fn read(path: &str) -> String {

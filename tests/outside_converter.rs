@@ -5,18 +5,18 @@
 //! -20 log10(2 pi f t) (seen in converter makers' notes); degrees of freedom of averaged spectra
 //! (Welch 1967, recalled). Factors of chi-squared are computed.
 
-use quietgap_sim::chain::Chain;
-use quietgap_sim::ideal::Twin;
-use quietgap_sim::motion::Motion;
-use quietgap_sim::plant::converter::Converter;
-use quietgap_sim::plant::noise::{Gaussian, OneOverF, Stream};
-use quietgap_sim::plant::{Parts, Plant};
-use quietgap_sim::readings::Row;
-use quietgap_sim::run::settling;
-use quietgap_sim::sensor::Sensor;
-use quietgap_sim::sensor::file::ConverterFile;
-use quietgap_sim::spectrum::{Detrend, Window, welch};
-use quietgap_sim::verify::quantisation_density;
+use quietgap_sim::analysis::spectrum::{Detrend, Window, welch};
+use quietgap_sim::instrument::Sensor;
+use quietgap_sim::instrument::file::ConverterFile;
+use quietgap_sim::readout::chain::Chain;
+use quietgap_sim::readout::ideal::Twin;
+use quietgap_sim::readout::readings::Row;
+use quietgap_sim::readout::run::settling;
+use quietgap_sim::readout::verify::quantisation_density;
+use quietgap_sim::simulation::motion::Motion;
+use quietgap_sim::simulation::plant::converter::Converter;
+use quietgap_sim::simulation::plant::noise::{Gaussian, OneOverF, Stream};
+use quietgap_sim::simulation::plant::{Parts, Plant};
 use std::f64::consts::{PI, TAU};
 use std::path::Path;
 

@@ -11,12 +11,12 @@ use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
-use quietgap_sim::chain::Chain;
-use quietgap_sim::motion::Motion;
-use quietgap_sim::plant::{Parts, Plant};
-use quietgap_sim::readings::Row;
-use quietgap_sim::run::settling;
-use quietgap_sim::sensor::{BUILT_IN, PlanFile, Sensor};
+use quietgap_sim::instrument::{BUILT_IN, PlanFile, Sensor};
+use quietgap_sim::readout::chain::Chain;
+use quietgap_sim::readout::readings::Row;
+use quietgap_sim::readout::run::settling;
+use quietgap_sim::simulation::motion::Motion;
+use quietgap_sim::simulation::plant::{Parts, Plant};
 use serde_json::Value;
 use std::f64::consts::TAU;
 

@@ -5,13 +5,13 @@
 //! programs that share nothing with this repository, or written out here.
 
 use quietgap_core::bridge::difference_gap_fraction;
-use quietgap_sim::motion::Motion;
-use quietgap_sim::plant::drive::{Drive, Envelope};
-use quietgap_sim::plant::electrodes::Electrode;
-use quietgap_sim::plant::{CHUNK, Parts, Plant};
-use quietgap_sim::sensor::Sensor;
-use quietgap_sim::sensor::design::{EPS0, rest_capacitance};
-use quietgap_sim::sensor::file::{ElectrodeFile, Role};
+use quietgap_sim::instrument::Sensor;
+use quietgap_sim::instrument::design::{EPS0, rest_capacitance};
+use quietgap_sim::instrument::file::{ElectrodeFile, Role};
+use quietgap_sim::simulation::motion::Motion;
+use quietgap_sim::simulation::plant::drive::{Drive, Envelope};
+use quietgap_sim::simulation::plant::electrodes::Electrode;
+use quietgap_sim::simulation::plant::{CHUNK, Parts, Plant};
 use std::f64::consts::TAU;
 use std::path::Path;
 

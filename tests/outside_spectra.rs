@@ -5,7 +5,7 @@
 //! more digits by an independent program, for 4096 samples, and worked out here once more from the
 //! samples alone. Spectra and detrending: `scipy.signal`, by `tests/vectors/gen/spectra.py`.
 
-use quietgap_sim::spectrum::{Detrend, Window, welch};
+use quietgap_sim::analysis::spectrum::{Detrend, Window, welch};
 use realfft::RealFftPlanner;
 use serde_json::Value;
 use std::f64::consts::{PI, TAU};

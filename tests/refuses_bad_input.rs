@@ -373,7 +373,7 @@ fn usage() {
         let arguments: Vec<&str> = line.split(' ').collect();
         bench.refused("usage", &arguments, words);
     }
-    for (name, _) in quietgap_sim::sensor::BUILT_IN {
+    for (name, _) in quietgap_sim::instrument::BUILT_IN {
         let span = format!("{:.3}", span_s(name));
         bench.refused(
             "too short",

@@ -1,6 +1,6 @@
 //! The `quietgap` command for tests, never stale, and a sensor that makes short runs enough.
 
-use quietgap_sim::sensor::{BUILT_IN, Sensor};
+use quietgap_sim::instrument::{BUILT_IN, Sensor};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::OnceLock;

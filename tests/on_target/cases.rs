@@ -10,7 +10,7 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Readout};
 use quietgap_sim::cycles::Shape;
-use quietgap_sim::sensor::{Sensor, Settings};
+use quietgap_sim::instrument::{Sensor, Settings};
 
 /// A plan with codes.
 #[derive(Clone)]

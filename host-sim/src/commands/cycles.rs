@@ -3,7 +3,7 @@
 use super::{print_json, say};
 use crate::cycles::{Shape, cpu};
 use crate::error::{Error, Result};
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
 use clap::Args;
 use serde_json::json;
 use std::fmt::Write;

@@ -2,14 +2,14 @@
 
 use super::{frames, print_json, progress, say};
 use crate::error::{Error, Result};
-use crate::output::AtomicFile;
-use crate::plant::{Parts, Plant};
-use crate::readings::Writer;
-use crate::report;
-use crate::run::Source;
-use crate::scenario;
-use crate::sensor::Sensor;
-use crate::verify::verify;
+use crate::instrument::Sensor;
+use crate::page::output::AtomicFile;
+use crate::page::report;
+use crate::readout::readings::Writer;
+use crate::readout::run::Source;
+use crate::readout::verify::verify;
+use crate::simulation::plant::{Parts, Plant};
+use crate::simulation::scenario;
 use clap::Args;
 use std::io::Write;
 use std::path::PathBuf;

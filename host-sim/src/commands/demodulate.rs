@@ -1,11 +1,11 @@
 //! `quietgap demodulate`.
 
 use super::{distinct, print_json, progress, say, sensor_files};
-use crate::capture::Capture;
-use crate::demodulate::{Options as Run, run as demodulate};
 use crate::error::Result;
-use crate::sensor::Sensor;
-use crate::verify::health_json;
+use crate::instrument::Sensor;
+use crate::readout::capture::Capture;
+use crate::readout::demodulate::{Options as Run, run as demodulate};
+use crate::readout::verify::health_json;
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};

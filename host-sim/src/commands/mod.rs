@@ -9,9 +9,9 @@ mod simulate;
 mod verify;
 
 use crate::error::{Error, Result};
-use crate::motion::Motion;
-use crate::plant::{Parts, Plant};
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::simulation::motion::Motion;
+use crate::simulation::plant::{Parts, Plant};
 use clap::{Args, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::{IsTerminal, Write};
@@ -168,7 +168,7 @@ fn whole(path: &Path) -> PathBuf {
 
 /// Files that a sensor's name stands for: none for a built-in one.
 fn sensor_files(name: &str, sensor: &Sensor) -> Vec<PathBuf> {
-    if crate::sensor::BUILT_IN.iter().any(|(built_in, _)| *built_in == name) {
+    if crate::instrument::BUILT_IN.iter().any(|(built_in, _)| *built_in == name) {
         return Vec::new();
     }
     let file = PathBuf::from(name);

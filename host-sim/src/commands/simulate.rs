@@ -1,12 +1,12 @@
 //! `quietgap simulate`.
 
 use super::{PlantOptions, distinct, frames, print_json, progress, run_length, say, sensor_files};
-use crate::capture::npy;
 use crate::error::Result;
-use crate::motion::Motion;
-use crate::output::AtomicFile;
-use crate::run::{Source, feed};
-use crate::sensor::{AXES, Sensor};
+use crate::instrument::{AXES, Sensor};
+use crate::page::output::AtomicFile;
+use crate::readout::capture::npy;
+use crate::readout::run::{Source, feed};
+use crate::simulation::motion::Motion;
 use clap::Args;
 use serde_json::json;
 use std::io::Write;

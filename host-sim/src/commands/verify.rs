@@ -1,13 +1,13 @@
 //! `quietgap verify`.
 
 use super::{PlantOptions, frames, print_json, progress, run_length, say};
-use crate::capture::Capture;
 use crate::error::Result;
-use crate::motion::Motion;
-use crate::run::Source;
-use crate::scenario;
-use crate::sensor::Sensor;
-use crate::verify::verify;
+use crate::instrument::Sensor;
+use crate::readout::capture::Capture;
+use crate::readout::run::Source;
+use crate::readout::verify::verify;
+use crate::simulation::motion::Motion;
+use crate::simulation::scenario;
 use clap::Args;
 use std::path::PathBuf;
 

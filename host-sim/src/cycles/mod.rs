@@ -7,7 +7,7 @@
 
 mod coefficients;
 
-use crate::sensor::Settings;
+use crate::instrument::Settings;
 use coefficients::{M4, M7, M33};
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::cic::MAX_ORDER;

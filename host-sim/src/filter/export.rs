@@ -4,7 +4,7 @@
 mod settings;
 
 use super::subject::Subject;
-use crate::sensor::design::{CarrierRatio, carrier_ratio};
+use crate::instrument::design::{CarrierRatio, carrier_ratio};
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{Path, Watch};
 use quietgap_core::front_end::{folding, section_length};

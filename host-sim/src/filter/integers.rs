@@ -137,6 +137,6 @@ fn front_end_steps(subject: &Subject) -> f64 {
 /// Steps of an output word per code of the carrier's amplitude.
 #[must_use]
 pub fn steps_per_code(subject: &Subject) -> f64 {
-    let firs = subject.plan.firs.iter().map(crate::sensor::design::fir_gain);
+    let firs = subject.plan.firs.iter().map(crate::instrument::design::fir_gain);
     front_end_steps(subject) * firs.product::<f64>()
 }

@@ -5,8 +5,8 @@ use super::check::show::short;
 use super::compare::Comparison;
 use super::curves;
 use super::subject::stage_name;
-use crate::report::figure::{Curve, Figure, Scale};
-use crate::report::{BLUE, ORANGE, figure, page};
+use crate::page::figure::{Curve, Figure, Scale};
+use crate::page::report::{BLUE, ORANGE, figure, page};
 use maud::{Markup, html};
 
 /// Colours of the plan in use (or the only one) and of the new one.

@@ -6,7 +6,7 @@
 //!
 //! The CIC's response is (sin(pi R M f)/(R M sin(pi f)))^N (Hogenauer 1981, equation 8, recalled).
 
-use crate::sensor::file::{FirFile, PlanFile};
+use crate::instrument::file::{FirFile, PlanFile};
 use std::f64::consts::PI;
 
 /// Taps of a FIR stage as seen from their centre.

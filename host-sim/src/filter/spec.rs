@@ -1,10 +1,10 @@
 //! **Specification** of a decimation plan: TOML, SI units, the unit in the key.
 
 use crate::error::{Result, read_text};
-use crate::sensor::check::Source;
-use crate::sensor::check_plan::PlanSource;
-use crate::sensor::file::{LineFile, MaskFile, PathFile, WatchFile};
-use crate::sensor::parse_toml;
+use crate::instrument::check::Source;
+use crate::instrument::check_plan::PlanSource;
+use crate::instrument::file::{LineFile, MaskFile, PathFile, WatchFile};
+use crate::instrument::parse_toml;
 use serde::Deserialize;
 use std::path::Path;
 

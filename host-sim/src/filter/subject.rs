@@ -1,12 +1,12 @@
 //! **Subject**: a plan with all that is needed to judge it: rates, carrier, words, channels.
 
 use crate::error::{Error, Result, read_text};
-use crate::sensor::check::Source;
-use crate::sensor::check_plan::PlanSource;
-use crate::sensor::design::carrier_ratio;
-use crate::sensor::file::{FirFile, LineFile, PlanFile};
-use crate::sensor::settings::{Settings, core_carrier, spans};
-use crate::sensor::{BUILT_IN, Sensor, parse_toml};
+use crate::instrument::check::Source;
+use crate::instrument::check_plan::PlanSource;
+use crate::instrument::design::carrier_ratio;
+use crate::instrument::file::{FirFile, LineFile, PlanFile};
+use crate::instrument::settings::{Settings, core_carrier, spans};
+use crate::instrument::{BUILT_IN, Sensor, parse_toml};
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::{FirConfig, FrontEndConfig};
 use std::path::Path;

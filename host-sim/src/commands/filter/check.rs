@@ -5,7 +5,7 @@ use crate::error::Result;
 use crate::filter::check::Check;
 use crate::filter::page;
 use crate::filter::subject::Subject;
-use crate::output::write_text;
+use crate::page::output::write_text;
 use clap::Args;
 use std::path::PathBuf;
 

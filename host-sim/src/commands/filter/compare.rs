@@ -1,6 +1,5 @@
 //! `quietgap filter compare`.
 
-use crate::capture::Capture;
 use crate::commands::{distinct, print_json, say};
 use crate::error::Result;
 use crate::filter::compare::Comparison;
@@ -8,7 +7,8 @@ use crate::filter::compare::run::Codes;
 use crate::filter::compare::tolerance::Tolerance;
 use crate::filter::page;
 use crate::filter::subject::Subject;
-use crate::output::write_text;
+use crate::page::output::write_text;
+use crate::readout::capture::Capture;
 use clap::Args;
 use std::path::{Path, PathBuf};
 

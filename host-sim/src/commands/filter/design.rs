@@ -6,7 +6,7 @@ use crate::filter::check::cpu;
 use crate::filter::design::search::{Found, search};
 use crate::filter::design::write;
 use crate::filter::spec::Spec;
-use crate::output::write_text;
+use crate::page::output::write_text;
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};

@@ -5,7 +5,7 @@ use crate::error::{Error, Result, read_text};
 use crate::filter::export::{first_difference, rust};
 use crate::filter::integers::Integers;
 use crate::filter::subject::Subject;
-use crate::output::write_text;
+use crate::page::output::write_text;
 use clap::Args;
 use std::path::{Path, PathBuf};
 

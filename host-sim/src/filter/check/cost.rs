@@ -66,7 +66,7 @@ fn bytes(subject: &Subject) -> [usize; 3] {
     let columns = folded.map_or(0, |f| f.columns as usize);
     // Running sums of each column in 32 bits; integrators and what earlier intervals leave.
     let front = channels * (columns * order * 4 + 2 * 3 * order * register);
-    let open = |f: &crate::sensor::file::FirFile| f.taps.len().div_ceil(f.ratio.into());
+    let open = |f: &crate::instrument::file::FirFile| f.taps.len().div_ceil(f.ratio.into());
     let sums = plan.firs.iter().map(|f| open(f) * channels * 32).sum();
     let taps = plan.firs.iter().map(|f| open(f) * usize::from(f.ratio) * 4).sum();
     [front, sums, taps]

@@ -107,7 +107,7 @@ fn core(check: &Check) -> Limit {
 /// The tap that is unlike its mirror, if one is, and both.
 fn unlike(check: &Check) -> Option<(String, [f64; 2])> {
     check.subject.plan.firs.iter().enumerate().find_map(|(n, fir)| {
-        let (tap, mirror) = crate::sensor::check_plan::unlike(fir)?;
+        let (tap, mirror) = crate::instrument::check_plan::unlike(fir)?;
         let stage = stage_name(n + 1);
         let [a, b] = [fir.taps[tap], fir.taps[mirror]];
         let text = format!("{stage}: tap {tap} is {a}, its mirror {b}; allowed symmetric taps");
@@ -117,7 +117,7 @@ fn unlike(check: &Check) -> Option<(String, [f64; 2])> {
 
 /// The first stage whose gain at zero frequency is not above zero.
 fn gains(check: &Check) -> Option<Limit> {
-    let sums = check.subject.plan.firs.iter().map(crate::sensor::design::fir_gain).enumerate();
+    let sums = check.subject.plan.firs.iter().map(crate::instrument::design::fir_gain).enumerate();
     let (n, gain) = sums.into_iter().find(|(_, gain)| *gain <= 0.0)?;
     Some(Limit {
         name: "gain at zero frequency".to_owned(),

@@ -17,7 +17,7 @@ pub mod words;
 use super::response::{Response, db};
 use super::subject::{Subject, stage_name};
 use crate::cycles::{self, Cpu};
-use crate::sensor::file::MaskFile;
+use crate::instrument::file::MaskFile;
 use bands::Worst;
 use cost::Cost;
 use limits::Limit;

@@ -68,7 +68,7 @@ pub fn roundings(subject: &Subject) -> Vec<Rounding> {
     let mut rate = subject.rate_hz / f64::from(subject.plan.ratio);
     out.push(entry(stage_name(0), "phasor", steps, rate));
     for (n, fir) in subject.plan.firs.iter().enumerate() {
-        steps *= crate::sensor::design::fir_gain(fir);
+        steps *= crate::instrument::design::fir_gain(fir);
         rate /= f64::from(fir.ratio);
         out.push(entry(stage_name(n + 1), "phasor", steps, rate));
     }

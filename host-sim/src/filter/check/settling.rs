@@ -1,7 +1,7 @@
 //! **Settling**: impulse and step response of the whole chain, at the rate behind the CIC.
 
-use crate::ideal::front_end::cic_response;
-use crate::sensor::file::PlanFile;
+use crate::instrument::file::PlanFile;
+use crate::readout::ideal::front_end::cic_response;
 
 /// Levels that a step has to stay within.
 pub const LEVELS: [f64; 3] = [1e-3, 1e-6, 1e-9];

@@ -6,7 +6,7 @@ use crate::filter::check::Check;
 use crate::filter::check::bands::furthest;
 use crate::filter::check::noise::total_over_converter;
 use crate::filter::check::settling::LEVELS;
-use crate::sensor::design::fir_gain;
+use crate::instrument::design::fir_gain;
 
 /// What stands in a cell.
 #[derive(Debug, Clone, PartialEq)]

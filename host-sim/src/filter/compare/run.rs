@@ -1,11 +1,11 @@
 //! **Run**: both plans over the same codes, seeded or recorded.
 
-use crate::capture::Capture;
+use crate::analysis::spectrum::{Detrend, Window, welch};
 use crate::error::{Error, Result};
 use crate::filter::integers::Integers;
 use crate::filter::subject::Subject;
-use crate::motion::Motion;
-use crate::spectrum::{Detrend, Window, welch};
+use crate::readout::capture::Capture;
+use crate::simulation::motion::Motion;
 use quietgap_core::carrier::{Carrier, cos_sin};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;

@@ -3,7 +3,7 @@
 use super::rows::Row;
 use super::tolerance::{Structure, Tolerance};
 use crate::filter::subject::{Subject, stage_name};
-use crate::sensor::file::{FirFile, LineFile, MaskFile};
+use crate::instrument::file::{FirFile, LineFile, MaskFile};
 
 /// One row for each difference; one that says so where there is none.
 #[must_use]

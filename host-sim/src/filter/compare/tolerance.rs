@@ -2,8 +2,8 @@
 //! not change.
 
 use crate::error::{Result, read_text};
-use crate::sensor::check::Source;
-use crate::sensor::parse_toml;
+use crate::instrument::check::Source;
+use crate::instrument::parse_toml;
 use serde::Deserialize;
 use std::path::Path;
 

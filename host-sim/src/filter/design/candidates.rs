@@ -4,9 +4,9 @@
 use crate::cycles::{Cpu, Shape};
 use crate::filter::response::{Response, from_db};
 use crate::filter::spec::Spec;
-use crate::sensor::design::carrier_ratio;
-use crate::sensor::file::{MaskFile, PathFile, PlanFile};
-use crate::sensor::settings::core_carrier;
+use crate::instrument::design::carrier_ratio;
+use crate::instrument::file::{MaskFile, PathFile, PlanFile};
+use crate::instrument::settings::core_carrier;
 use quietgap_core::config::FrontEndConfig;
 use quietgap_core::front_end::{folding, register_bits, section_length};
 

@@ -9,9 +9,9 @@ use crate::filter::integers::Integers;
 use crate::filter::response::{Response, Taps, db, from_db};
 use crate::filter::spec::Spec;
 use crate::filter::subject::{Subject, stage_name};
-use crate::sensor::design::carrier_ratio;
-use crate::sensor::file::{FirFile, PlanFile};
-use crate::sensor::settings::core_carrier;
+use crate::instrument::design::carrier_ratio;
+use crate::instrument::file::{FirFile, PlanFile};
+use crate::instrument::settings::core_carrier;
 
 /// A line of the specification that a candidate misses.
 #[derive(Debug, Clone, PartialEq)]

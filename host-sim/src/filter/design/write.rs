@@ -1,7 +1,7 @@
 //! **Write**: a plan as the text of a plan file.
 
 use crate::filter::subject::Subject;
-use crate::sensor::file::{MaskFile, PathFile, WatchFile};
+use crate::instrument::file::{MaskFile, PathFile, WatchFile};
 use std::fmt::Write;
 
 /// The plan as TOML, behind `comment` lines.

@@ -1,7 +1,7 @@
 //! A sensor's settings behind its plan: alignment, monitor, bridges and axes as constants, and the
 //! readout's plan, which the compiler checks and works out.
 
-use crate::sensor::settings::Settings;
+use crate::instrument::settings::Settings;
 use quietgap_core::config::{Alignment, BridgeConfig, BridgeKind, MonitorConfig};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use std::fmt::{Result, Write};

@@ -1,8 +1,8 @@
 //! **Readings** as files: CSV with the motion's columns, then quadrature and health.
 
 use crate::error::Result;
-use crate::output::AtomicFile;
-use crate::sensor::{AXES, Sensor};
+use crate::instrument::{AXES, Sensor};
+use crate::page::output::AtomicFile;
 use quietgap_core::{Health, Reading};
 use std::io::Write;
 use std::path::Path;

@@ -1,7 +1,7 @@
 //! Converter: offset, integral nonlinearity, rounding, range.
 
 use super::Parts;
-use crate::sensor::file::ConverterFile;
+use crate::instrument::file::ConverterFile;
 
 /// Volts to codes.
 #[derive(Debug, Clone)]

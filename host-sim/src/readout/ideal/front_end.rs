@@ -1,7 +1,7 @@
 //! Mixer and CIC of the twin: y\[k\] = 2/(R M)^N sum_n h\[(k+1) R - 1 - n\] x\[n\] e^(-i 2 pi f_c n/f_s).
 
-use crate::sensor::PlanFile;
-use crate::sensor::design::CarrierRatio;
+use crate::instrument::PlanFile;
+use crate::instrument::design::CarrierRatio;
 
 /// Direct convolution with the CIC's impulse response, outputs added up as samples come.
 #[derive(Debug, Clone)]

@@ -1,9 +1,9 @@
 //! **Scenario** of the demo: how the plate of the slate-quarry tilt vault moves. A tide-like
 //! drift, the pendulum's own slow line, a small step, microseism-like ground noise.
 
-use crate::motion::Motion;
-use crate::plant::noise::{Gaussian, Stream};
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::simulation::motion::Motion;
+use crate::simulation::plant::noise::{Gaussian, Stream};
 use std::f64::consts::TAU;
 
 /// Rows per second of the table: splines between them err by less than 1e-15 m.

@@ -107,7 +107,7 @@ impl Sensor {
         let design = Design::new(&file, &plan);
         let settings = Settings::new(&file, &plan, &design);
         // Building the chain once shows whether the core takes the plan.
-        crate::chain::Chain::new(&settings).map_err(|e| refused(&source, &file, &e))?;
+        crate::readout::chain::Chain::new(&settings).map_err(|e| refused(&source, &file, &e))?;
         Ok(Self { file, plan, design, settings })
     }
 

@@ -1,12 +1,12 @@
 //! **Runs**: the plant or a capture through the core and, beside it, its twin.
 
-use crate::capture::Capture;
-use crate::chain::Chain;
 use crate::error::{Error, Result};
-use crate::ideal::Twin;
-use crate::plant::{CHUNK, Plant};
-use crate::readings::Row;
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::readout::capture::Capture;
+use crate::readout::chain::Chain;
+use crate::readout::ideal::Twin;
+use crate::readout::readings::Row;
+use crate::simulation::plant::{CHUNK, Plant};
 use quietgap_core::HealthCounts;
 use std::collections::VecDeque;
 use std::sync::mpsc::sync_channel;

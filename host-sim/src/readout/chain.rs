@@ -1,6 +1,6 @@
 //! **Chain**: the core's readout on the host, for any order of CIC, on one or two threads.
 
-use crate::sensor::Settings;
+use crate::instrument::Settings;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};

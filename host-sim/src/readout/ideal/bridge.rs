@@ -1,8 +1,8 @@
 //! Alignment, monitor, bridge inversion and axes of the twin, in amplitudes of converter codes.
 
-use crate::readings::Row;
-use crate::sensor::Sensor;
-use crate::sensor::design::is_difference;
+use crate::instrument::Sensor;
+use crate::instrument::design::is_difference;
+use crate::readout::readings::Row;
 use nalgebra::DVector;
 use quietgap_core::Health;
 

@@ -2,8 +2,8 @@
 //!
 //! Edge fields and guard rings are not modelled; see `docs/sensor-model.md`.
 
-use crate::sensor::design::{EPS0, row};
-use crate::sensor::file::ElectrodeFile;
+use crate::instrument::design::{EPS0, row};
+use crate::instrument::file::ElectrodeFile;
 
 /// An electrode with what its capacitance needs.
 #[derive(Debug, Clone)]

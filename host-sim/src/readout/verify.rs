@@ -1,12 +1,12 @@
 //! **Verification**: core against f64 twin and truth, judged by the limits.
 
+use crate::analysis::spectrum::{Density, Detrend, Window, welch};
 use crate::error::Result;
-use crate::limits::{Judged, judge};
-use crate::motion::Motion;
-use crate::readings::Row;
-use crate::run::{Outcome, Source, compare};
-use crate::sensor::{AXES, Sensor};
-use crate::spectrum::{Density, Detrend, Window, welch};
+use crate::instrument::{AXES, Sensor};
+use crate::readout::limits::{Judged, judge};
+use crate::readout::readings::Row;
+use crate::readout::run::{Outcome, Source, compare};
+use crate::simulation::motion::Motion;
 use serde_json::{Value, json};
 
 /// Errors of one axis.
@@ -123,7 +123,7 @@ pub fn quantisation_density(sensor: &Sensor, n: usize) -> f64 {
     let squares = (0..design.gap_m.len()).map(|b| {
         // At the centre u = a/a0 for a difference bridge, (a1 - a2)/a0 for separate electrodes.
         let channels: f64 =
-            if crate::sensor::design::is_difference(&sensor.file, b) { 1.0 } else { 2.0 };
+            if crate::instrument::design::is_difference(&sensor.file, b) { 1.0 } else { 2.0 };
         let slope = design.gap_m[b] / design.calibrated_a0(&sensor.file, b) * channels.sqrt();
         (design.solve[(n, b)] * slope * amplitude).powi(2)
     });

@@ -1,9 +1,9 @@
 //! Carrier on the mass, bridges, amplifiers: the envelope of every channel at a position.
 
 use super::{Parts, electrodes::Electrode};
-use crate::sensor::Sensor;
-use crate::sensor::design::{CarrierRatio, electrode, is_difference};
-use crate::sensor::file::Role;
+use crate::instrument::Sensor;
+use crate::instrument::design::{CarrierRatio, electrode, is_difference};
+use crate::instrument::file::Role;
 
 /// A channel's signal relative to the carrier cos(2 pi f_c t), volts at the converter.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

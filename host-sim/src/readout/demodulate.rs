@@ -4,13 +4,13 @@
 //! front end that starts N R M samples before its part gives the words that one pass gives,
 //! and the rest of the chain takes them in order. So threads never change a bit.
 
-use crate::capture::Capture;
-use crate::chain::Chain;
 use crate::error::{Error, Result};
-use crate::ideal::Twin;
-use crate::readings::{Row, Writer};
-use crate::run::{Source, feed, settling};
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::readout::capture::Capture;
+use crate::readout::chain::Chain;
+use crate::readout::ideal::Twin;
+use crate::readout::readings::{Row, Writer};
+use crate::readout::run::{Source, feed, settling};
 use quietgap_core::HealthCounts;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;

@@ -11,8 +11,8 @@ pub mod drive;
 pub mod electrodes;
 pub mod noise;
 
-use crate::motion::Motion;
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::simulation::motion::Motion;
 use converter::Converter;
 use drive::{Drive, Envelope};
 use noise::{Gaussian, OneOverF, Stream};

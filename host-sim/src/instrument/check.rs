@@ -133,7 +133,7 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     bridges(file, source)?;
     axes(file, source)?;
     for key in file.limits.keys() {
-        let known = crate::limits::TABLE.iter().map(|l| l.name);
+        let known = crate::readout::limits::TABLE.iter().map(|l| l.name);
         if !known.clone().any(|name| name == key) {
             let hint = nearest(key, known)
                 .map_or(String::new(), |k| format!("; nearest known limit: `{k}`"));

@@ -1,10 +1,8 @@
 //! **Report**: one self-contained HTML page, readable on a phone and on paper.
 
-pub mod figure;
-
-use crate::sensor::Sensor;
-use crate::verify::{Findings, density_of, quantisation_density};
-use figure::{Curve, Figure, Scale};
+use super::figure::{Curve, Figure, Scale};
+use crate::instrument::Sensor;
+use crate::readout::verify::{Findings, density_of, quantisation_density};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = "

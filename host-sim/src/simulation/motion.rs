@@ -2,7 +2,7 @@
 //! splines.
 
 use crate::error::{Error, Result, nearest};
-use crate::sensor::AXES;
+use crate::instrument::AXES;
 use std::path::Path;
 
 /// Position and rotation of the mass against time.
@@ -81,7 +81,7 @@ impl Motion {
             }
             match AXES.iter().position(|(_, column, _)| *column == name) {
                 Some(axis) => columns.push((n, axis)),
-                None if n == time || crate::readings::is_beside_motion(name) => {}
+                None if n == time || crate::readout::readings::is_beside_motion(name) => {}
                 None => {
                     let known = AXES.iter().map(|(_, column, _)| *column);
                     let hint = nearest(name, known)

@@ -8,8 +8,8 @@ pub mod bridge;
 pub mod fir;
 pub mod front_end;
 
-use crate::readings::Row;
-use crate::sensor::Sensor;
+use crate::instrument::Sensor;
+use crate::readout::readings::Row;
 use fir::Fir;
 use front_end::FrontEnd;
 use quietgap_core::Health;

@@ -1,6 +1,6 @@
 //! FIR decimator of the twin: y\[j\] = sum_i h\[i\] x\[(j+1) D - 1 - i\], from a delay line.
 
-use crate::sensor::file::FirFile;
+use crate::instrument::file::FirFile;
 use std::collections::VecDeque;
 
 /// One stage for all channels.

@@ -1,0 +1,3 @@
+//! **Analysis** of readings: [`spectrum`] for densities.
+
+pub mod spectrum;

@@ -1,0 +1,5 @@
+//! **Page**: what people and scripts are shown: [`figure`]s, the [`report`] of a run, [`output`] of files.
+
+pub mod figure;
+pub mod output;
+pub mod report;
