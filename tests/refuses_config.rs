@@ -26,6 +26,7 @@ struct Setup {
     channels: usize,
     monitor: Option<MonitorConfig>,
     bridges: Vec<BridgeConfig>,
+    electrodes: Vec<ElectrodeConfig>,
     axes: u8,
     solve: usize,
     geometry: usize,
@@ -56,6 +57,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
         alignments: &vec![Alignment { cosine: setup.cosine, sine: Fraction::ZERO }; setup.channels],
         monitor: setup.monitor,
         bridges: &setup.bridges,
+        electrodes: &setup.electrodes,
         axes: AxesConfig {
             axes: setup.axes,
             solve: &vec![Coefficient::ONE; setup.solve],
@@ -88,8 +90,10 @@ fn good() -> Setup {
             calibration: Word::ONE,
             weak: Word::lit("0.5"),
             lost: Word::lit("0.1"),
+            phase: Fraction::lit("0.1"),
         }),
         bridges: vec![bridge(difference()), bridge(separate())],
+        electrodes: Vec::new(),
         axes: 1,
         solve: 2,
         geometry: 2,
@@ -99,15 +103,23 @@ fn good() -> Setup {
 }
 
 fn difference() -> BridgeKind {
-    let (imbalance, share) = (Fraction::ZERO, Fraction::ZERO);
-    BridgeKind::Difference { channel: 0, full: Word::ONE, imbalance, share }
+    BridgeKind::Difference { channel: 0, full: Word::ONE }
 }
 fn separate() -> BridgeKind {
-    BridgeKind::Separate { channels: [1, 2], strays: [Word::ZERO; 2], least_sum: Word::ONE }
+    BridgeKind::Separate { channels: [1, 2], least_sum: Word::ONE }
 }
 fn bridge(kind: BridgeKind) -> BridgeConfig {
-    let (range, quadrature) = (Fraction::lit("0.5"), Fraction::lit("0.1"));
-    BridgeConfig { kind, gap_am: 1000, offset_am: 0, range, quadrature }
+    BridgeConfig::plain(kind, 1000)
+}
+fn electrode() -> ElectrodeConfig {
+    ElectrodeConfig {
+        gap_am: 1000,
+        position_am: [0; 3],
+        normal: [Fraction::ONE, Fraction::ZERO, Fraction::ZERO],
+        half_sides: [[HalfSide::ZERO; 3]; 2],
+        total_share: Fraction::ZERO,
+        drive_share: Fraction::ZERO,
+    }
 }
 
 fn refusals() -> Vec<ConfigError> {
@@ -130,7 +142,7 @@ fn refusals() -> Vec<ConfigError> {
 #[test]
 fn boundary_pairs() {
     assert_eq!(BOARD(&good()), None);
-    assert_eq!(refusals().len(), 73);
+    assert_eq!(refusals().len(), 98);
 }
 
 /// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.
@@ -230,6 +242,7 @@ fn words_of_a_refusal() {
         (Stage::FrontEnd, "front end"),
         (Stage::Fir(6), "FIR stage 6"),
         (Stage::Bridge(255), "bridge 255"),
+        (Stage::Housing, "housing"),
     ];
     let numbers = [i64::MIN, -10, -9, -1, 0, 1, 9, 10, 99, 100, 1_234_567_890, i64::MAX];
     for (stage, words) in stages {

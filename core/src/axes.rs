@@ -17,6 +17,8 @@ pub struct Axes {
     solve: [[i64; MAX_BRIDGES]; MAX_AXES],
     geometry: [[i64; MAX_AXES]; MAX_BRIDGES],
     axes: usize,
+    /// Bit 0 to 5: x, y, z, theta, eta, phi.
+    which: u32,
     residual_am: i64,
 }
 
@@ -26,6 +28,7 @@ impl Axes {
         solve: [[0; MAX_BRIDGES]; MAX_AXES],
         geometry: [[0; MAX_AXES]; MAX_BRIDGES],
         axes: 0,
+        which: 0,
         residual_am: 0,
     };
 
@@ -44,7 +47,9 @@ impl Axes {
             ConfigError::check(Stage::Axes, quantity, given as i64, min as i64, max as i64)
         }
         let AxesConfig { solve, geometry, residual_am, .. } = *config;
-        let axes = config.axes as usize;
+        let which = config.axes as u32;
+        attempt!(check("set of axes", config.axes as usize, 0, (1 << MAX_AXES) - 1));
+        let axes = which.count_ones() as usize;
         attempt!(check("bridges", bridges, 1, MAX_BRIDGES));
         let most = if bridges < MAX_AXES { bridges } else { MAX_AXES };
         attempt!(check("axes", axes, 0, most));
@@ -54,7 +59,7 @@ impl Axes {
         let quantity = "residual limit, am";
         attempt!(ConfigError::check(Stage::Axes, quantity, residual_am, 0, i64::MAX));
         let (solve, geometry) = (matrix(solve, bridges), matrix(geometry, axes));
-        Ok(Self { solve, geometry, axes, residual_am })
+        Ok(Self { solve, geometry, axes, which, residual_am })
     }
 
     /// Sums up what never changes.
@@ -63,6 +68,7 @@ impl Axes {
         sum.add_all_long(self.solve.as_flattened());
         sum.add_all_long(self.geometry.as_flattened());
         sum.add_size(self.axes);
+        sum.add(self.which);
         sum.add_long(self.residual_am);
     }
 
@@ -88,6 +94,21 @@ impl Axes {
             }
         }
         (residual, residual > self.residual_am)
+    }
+
+    /// Displacement of bridge `b` that the axes give, attometres.
+    #[must_use]
+    pub fn back(&self, b: usize, axes: &[i64]) -> i64 {
+        self.geometry.get(b).map_or(0, |row| dot(row, axes))
+    }
+
+    /// x, y, z, theta, eta, phi, zero for those that are not solved for.
+    #[must_use]
+    pub fn all_six(&self, axes: &[i64]) -> [i64; MAX_AXES] {
+        let mut given = axes.iter();
+        core::array::from_fn(|axis| {
+            if self.which >> axis & 1 == 1 { given.next().copied().unwrap_or(0) } else { 0 }
+        })
     }
 }
 

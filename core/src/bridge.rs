@@ -1,26 +1,36 @@
-//! **Bridge inversion.** Aligned phasors to gap fraction, exactly (not the linear slope).
+//! **Bridge inversion.** Aligned phasors to gap fraction, exactly (not the linear slope), with both
+//! electrodes of a pair as they are.
 //!
-//! Receives phasors from [`crate::phasor`], hands displacements to [`crate::axes`].
+//! Receives phasors from [`crate::phasor`] and what a pair's gaps and tilts are at a position from
+//! [`crate::housing`]; hands displacements to [`crate::axes`].
 //!
-//! With C1 = eps0 A/(d - x), C2 = eps0 A/(d + x) and u = x/d:
-//! a difference bridge reads r = a/a0 = u/(1 - u^2), so u = 2 r/(1 + sqrt(1 + 4 r^2));
-//! separate electrodes read u = (a1 - a2)/(a1 + a2 - s1 - s2) with their strays s taken off.
+//! With C1 = w1 d1 T1/(D1 - x), C2 = w2 d2 T2/(D2 + x) (in units of the pair's capacitance at rest, w its
+//! shares, d the gaps at rest, D the gaps but for x, T what tilt does, lengths in units of the reference
+//! gap), both wirings lead to
+//!
+//! p (D1 - x) - q (D2 + x) + s (D1 - x)(D2 + x) = 0
+//!
+//! - difference bridge, r = C1 - C2: p = w2 d2 T2, q = w1 d1 T1, s = r;
+//! - separate electrodes, a1 : a2 = C1 + s1 : C2 + s2 with their strays s1, s2: p = a1 w2 d2 T2,
+//!   q = a2 w1 d1 T1, s = a1 s2 - a2 s1. What polarises the mass is in both amplitudes alike: it need
+//!   not be known.
+//!
+//! For a pair of equal, parallel electrodes these are u = 2 r/(1 + sqrt(1 + 4 r^2)), r = u/(1 - u^2), and
+//! u = (a1 - a2)/(a1 + a2 - strays).
 
-use crate::config::{BridgeConfig, BridgeKind, MonitorConfig};
+use crate::config::{BridgeConfig, BridgeKind};
 use crate::guard::Checksum;
 use crate::health::Health;
+use crate::monitor::RATIO_BITS;
 use crate::phasor::Phasor;
 use crate::word::{
-    Fraction, Word, divide_round, multiply_round, saturate, scale_by_fraction, shift_round,
-    square_root,
+    Fraction, Word, divide_round, multiply_round, saturate, scale_by_fraction, square_root,
 };
 
-/// Fraction bits of bridge and monitor ratios (Q4.60).
-const RATIO_BITS: u32 = 60;
-/// Largest |r| the inversion takes, 5.5 (u = 0.913): 1 + 4 r^2 stays below 2^127 in Q.120.
+/// 1 in the formats of this stage, Q6.58.
+pub(crate) const ONE: i64 = 1 << RATIO_BITS;
+/// Largest |r| the inversion takes, 5.5: u = 0.913 of an equal pair.
 const RATIO_LIMIT: i64 = 11 << (RATIO_BITS - 1);
-/// Rounds of the polarisation correction; each leaves at most a fifth of the error before it.
-const CORRECTION_ROUNDS: usize = 12;
 
 /// One bridge of a reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -36,43 +46,6 @@ pub struct BridgeReading {
     pub health: Health,
 }
 
-/// m_cal / m, Q4.60, and the carrier's health. 1 when there is no monitor.
-///
-/// In: magnitude Q12.52 (below 2^55.5), calibration Q12.52; quotient of (calibration x 2^60)
-/// (below 2^116) rounded half to even; saturated at 8 (a lost carrier).
-#[inline(never)]
-#[must_use]
-pub fn monitor_ratio(monitor: Option<&MonitorConfig>, phasors: &[Phasor]) -> (i64, Health) {
-    let Some(monitor) = monitor else { return (1 << RATIO_BITS, Health::OK) };
-    let phasor = phasors.get(usize::from(monitor.channel)).copied().unwrap_or_default();
-    let magnitude = phasor.magnitude();
-    let health = if magnitude < monitor.lost {
-        Health::CARRIER_LOST
-    } else if magnitude < monitor.weak {
-        Health::CARRIER_WEAK
-    } else {
-        Health::OK
-    };
-    let scaled = i128::from(monitor.calibration.to_bits()) << RATIO_BITS;
-    let ratio = divide_round(scaled, magnitude.to_bits().into()).unwrap_or(i128::from(i64::MAX));
-    (saturate(ratio, i64::MAX).0, health)
-}
-
-/// Inverts all bridges of a frame of aligned phasors, `scale` being [`monitor_ratio`].
-#[inline(never)]
-pub fn invert(configs: &[Bridge], phasors: &[Phasor], scale: i64, out: &mut [BridgeReading]) {
-    let corrects = configs.iter().any(|b| b.share != Fraction::ZERO);
-    let mut polarisation = 1i64 << RATIO_BITS;
-    for _ in 0..if corrects { CORRECTION_ROUNDS } else { 1 } {
-        for (config, reading) in configs.iter().zip(out.iter_mut()) {
-            *reading = invert_one(config, phasors, scale, polarisation);
-        }
-        if corrects {
-            polarisation = polarisation_ratio(configs, out);
-        }
-    }
-}
-
 /// A bridge as the chain keeps it: [`BridgeConfig`] without an enumeration, whose mark a flipped bit
 /// would make unlike any.
 #[derive(Clone, Copy, Debug)]
@@ -80,55 +53,81 @@ pub struct Bridge {
     /// 1 for one channel that reads C1 - C2, 2 for a channel of each electrode.
     wiring: u32,
     channels: [u8; 2],
-    /// Of one channel: word of the whole bridge, imbalance, share of the mass's capacitance.
-    full: Word,
-    imbalance: Fraction,
-    share: Fraction,
-    /// Of two channels: strays and the smallest sum.
-    strays: [Word; 2],
-    least_sum: Word,
+    /// Of one channel: word of the whole bridge; of two: the smallest sum.
+    word: Word,
+    /// Strays over C01 + C02.
+    strays: [Fraction; 2],
+    weights: [Fraction; 2],
+    gaps: [Fraction; 2],
     gap_am: i64,
     offset_am: i64,
     range: Fraction,
     quadrature: Fraction,
+    phase: Fraction,
+    floor: Fraction,
 }
 
 const ONE_CHANNEL: u32 = 1;
 const TWO_CHANNELS: u32 = 2;
+
+/// What a bridge's phasors say, before the position is known: the same in every round.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Measured {
+    /// r of a difference bridge; a1/(a1 + a2), a2/(a1 + a2) of separate electrodes: Q6.58.
+    amplitudes: [i64; 2],
+    quadrature: i64,
+    health: Health,
+}
+
+/// A pair at a position: gaps but for the bridge's own displacement, and capacitance over that of
+/// parallel plates, of electrodes 1 and 2; Q6.58, gaps in units of the reference gap.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Pair {
+    /// D1 and D2.
+    pub gaps: [i64; 2],
+    /// T1 and T2.
+    pub tilts: [i64; 2],
+}
 
 impl Bridge {
     /// Fills room for bridges.
     pub(crate) const NONE: Self = Self {
         wiring: 0,
         channels: [0; 2],
-        full: Word::ZERO,
-        imbalance: Fraction::ZERO,
-        share: Fraction::ZERO,
-        strays: [Word::ZERO; 2],
-        least_sum: Word::ZERO,
+        word: Word::ZERO,
+        strays: [Fraction::ZERO; 2],
+        weights: [Fraction::ZERO; 2],
+        gaps: [Fraction::ZERO; 2],
         gap_am: 0,
         offset_am: 0,
         range: Fraction::ZERO,
         quadrature: Fraction::ZERO,
+        phase: Fraction::ZERO,
+        floor: Fraction::ZERO,
     };
 
     /// The same constants.
     #[must_use]
     pub const fn new(config: &BridgeConfig) -> Self {
-        let BridgeConfig { kind, gap_am, offset_am, range, quadrature } = *config;
-        let bridge = Self { gap_am, offset_am, range, quadrature, ..Self::NONE };
-        match kind {
-            BridgeKind::Difference { channel, full, imbalance, share } => Self {
-                wiring: ONE_CHANNEL,
-                channels: [channel; 2],
-                full,
-                imbalance,
-                share,
-                ..bridge
-            },
-            BridgeKind::Separate { channels, strays, least_sum } => {
-                Self { wiring: TWO_CHANNELS, channels, strays, least_sum, ..bridge }
-            }
+        let BridgeConfig { kind, strays, weights, gaps, gap_am, .. } = *config;
+        let BridgeConfig { offset_am, range, quadrature, phase, floor, .. } = *config;
+        let (wiring, channels, word) = match kind {
+            BridgeKind::Difference { channel, full } => (ONE_CHANNEL, [channel; 2], full),
+            BridgeKind::Separate { channels, least_sum } => (TWO_CHANNELS, channels, least_sum),
+        };
+        Self {
+            wiring,
+            channels,
+            word,
+            strays,
+            weights,
+            gaps,
+            gap_am,
+            offset_am,
+            range,
+            quadrature,
+            phase,
+            floor,
         }
     }
 
@@ -137,92 +136,134 @@ impl Bridge {
     pub(crate) fn check(&self, sum: &mut Checksum) {
         sum.add(self.wiring);
         self.channels.iter().for_each(|channel| sum.add(u32::from(*channel)));
-        let words = [self.full, self.strays[0], self.strays[1], self.least_sum];
-        words.iter().for_each(|word| sum.add_long(word.to_bits()));
-        let fractions = [self.imbalance, self.share, self.range, self.quadrature];
-        fractions.iter().for_each(|fraction| sum.add_long(fraction.to_bits()));
-        sum.add_all_long(&[self.gap_am, self.offset_am]);
+        sum.add_all_long(&[self.word.to_bits(), self.gap_am, self.offset_am]);
+        let pairs = [self.strays, self.weights, self.gaps];
+        pairs.iter().flatten().for_each(|fraction| sum.add_long(fraction.to_bits()));
+        let limits = [self.range, self.quadrature, self.phase, self.floor];
+        limits.iter().for_each(|fraction| sum.add_long(fraction.to_bits()));
     }
-}
 
-/// V_m at rest over V_m now, Q4.60: 1 + sum share u^2/(1 - u^2), as a pair's C1 + C2 is 2 C0/(1 - u^2).
-///
-/// u^2 and its quotient in Q.62: |u| <= 0.913 makes u^2/(1 - u^2) < 5.1 (Q.62 in `i128`);
-/// times a share below 1, twelve bridges: below 62, saturated at 8 in Q4.60.
-#[inline(never)]
-fn polarisation_ratio(configs: &[Bridge], readings: &[BridgeReading]) -> i64 {
-    let one = i128::from(Fraction::ONE.to_bits());
-    let mut total = one;
-    for (config, reading) in configs.iter().zip(readings) {
-        let u = reading.gap_fraction.to_bits();
-        let square = scale_by_fraction(u, u);
-        let quotient = divide_round(square << 62, one - square).unwrap_or(0);
-        total += shift_round(quotient * i128::from(config.share.to_bits()), 62);
+    /// The reference gap, attometres.
+    pub(crate) const fn gap_am(&self) -> i64 {
+        self.gap_am
     }
-    saturate(shift_round(total, 62 - RATIO_BITS), i64::MAX).0
-}
 
-#[inline(never)]
-fn invert_one(config: &Bridge, phasors: &[Phasor], scale: i64, polarisation: i64) -> BridgeReading {
-    let at = |channel: u8| phasors.get(usize::from(channel)).copied().unwrap_or_default();
-    // Q12.52 (below 2^55) x Q4.60 (below 2^63): back to Q12.52, below 2^58.
-    let scaled = |word: Word| multiply_round(word.to_bits(), scale, RATIO_BITS) as i64;
-    let (u, quadrature, mut health) = if config.wiring == ONE_CHANNEL {
-        let phasor = at(config.channels[0]);
-        // (Q12.52 below 2^58 x Q4.60 below 2^63) back to Q12.52, x 2^60 below 2^122.
-        let ratio = |word| {
-            let corrected = multiply_round(scaled(word), polarisation, RATIO_BITS);
-            let (corrected, _) = saturate(corrected, 1 << 62);
-            let wide = i128::from(corrected) << RATIO_BITS;
-            divide_round(wide, config.full.to_bits().into()).unwrap_or(0)
+    /// The pair at rest.
+    #[must_use]
+    pub fn at_rest(&self) -> Pair {
+        Pair { gaps: self.gaps.map(|gap| gap.to_bits() >> (62 - RATIO_BITS)), tilts: [ONE; 2] }
+    }
+
+    /// What the phasors say: amplitudes and quadrature over those of the whole bridge, `scale` being the
+    /// monitor's ratio.
+    ///
+    /// In: phasors Q12.52 (below 2^55), scale Q6.58 (below 2^63). Scaled words below 2^60; times 2^58
+    /// below 2^118, over a full-bridge word of 2^30 or more; out Q6.58, half to even, saturated.
+    #[inline(never)]
+    #[must_use]
+    pub fn measure(&self, phasors: &[Phasor], scale: i64) -> Measured {
+        let at = |channel: u8| phasors.get(usize::from(channel)).copied().unwrap_or_default();
+        let [a, b] = self.channels.map(at);
+        let one = self.wiring == ONE_CHANNEL;
+        let [a, b] = [a, b].map(|p| [p.i.to_bits(), p.q.to_bits()]);
+        // Amplitudes as they are read, and what they are judged by.
+        let (divisor, scale, mut health) = if one {
+            (self.word.to_bits(), scale, Health::OK)
+        } else {
+            let sum = a[0].wrapping_add(b[0]);
+            let lost = sum < self.word.to_bits();
+            (sum, ONE, Health::when(Health::CARRIER_LOST, lost))
         };
-        let offset = i128::from(config.imbalance.to_bits() >> (62 - RATIO_BITS));
-        let (r, beyond) = saturate(ratio(phasor.i) - offset, RATIO_LIMIT);
-        let health = if beyond { Health::BRIDGE_RANGE } else { Health::OK };
-        (difference_gap_fraction(r), ratio(phasor.q) << (62 - RATIO_BITS), health)
-    } else {
-        let [a, b] = config.channels.map(at);
-        // Within 2^58 and 2^55; beyond only by a flipped bit.
-        let first = scaled(a.i).wrapping_sub(config.strays[0].to_bits());
-        let second = scaled(b.i).wrapping_sub(config.strays[1].to_bits());
-        let sum = first.wrapping_add(second);
-        let health =
-            if sum < config.least_sum.to_bits() { Health::CARRIER_LOST } else { Health::OK };
-        // Below 2^60 x 2^62: exact; a sum not above zero reads as centre, flagged above.
-        let over_sum =
-            |difference: i64| divide_round(i128::from(difference) << 62, sum.into()).unwrap_or(0);
-        let (u, beyond) = saturate(over_sum(first.wrapping_sub(second)), i64::MAX);
-        let health = if beyond { health | Health::BRIDGE_RANGE } else { health };
-        (u, over_sum(scaled(a.q).wrapping_sub(scaled(b.q))), health)
-    };
-    if u.unsigned_abs() > config.range.to_bits().unsigned_abs() {
-        health |= Health::BRIDGE_RANGE;
+        let over = |x: i64| {
+            let scaled = multiply_round(x, scale, RATIO_BITS);
+            divide_round(scaled << RATIO_BITS, divisor.into()).unwrap_or(0)
+        };
+        let (first, beyond) = saturate(over(a[0]), RATIO_LIMIT);
+        health |= Health::when(Health::BRIDGE_RANGE, one & beyond);
+        let quadrature = if one { over(a[1]) } else { over(a[1].wrapping_sub(b[1])) };
+        // Against the signal: what is left of it in quadrature tells a phase that is off.
+        let (signal, off) = if one {
+            (first.unsigned_abs(), quadrature.unsigned_abs())
+        } else {
+            let off = over(a[1]).unsigned_abs() + over(b[1]).unsigned_abs();
+            (ONE.unsigned_abs(), off)
+        };
+        let floor = i128::from(self.floor.to_bits() >> (62 - RATIO_BITS));
+        let allowed = scale_by_fraction(signal as i64, self.phase.to_bits()) + floor;
+        let (quadrature, _) = saturate(quadrature, i64::MAX >> (62 - RATIO_BITS));
+        let quadrature = quadrature << (62 - RATIO_BITS);
+        let full = self.quadrature.to_bits().unsigned_abs();
+        let wrong = quadrature.unsigned_abs() > full || off as i128 > allowed;
+        health |= Health::when(Health::QUADRATURE, wrong);
+        // The two shares of separate electrodes add up to 1.
+        let second = if one { 0 } else { ONE.wrapping_sub(first) };
+        Measured { amplitudes: [first, second], quadrature, health }
     }
-    let (quadrature, _) = saturate(quadrature, i64::MAX);
-    if quadrature.unsigned_abs() > config.quadrature.to_bits().unsigned_abs() {
-        health |= Health::QUADRATURE;
-    }
-    // |u| < 2 and gap <= 1e18: below 2^61 am after the shift.
-    let displacement = scale_by_fraction(config.gap_am, u) - i128::from(config.offset_am);
-    BridgeReading {
-        gap_fraction: Fraction::from_bits(u),
-        displacement_am: saturate(displacement, i64::MAX).0,
-        quadrature: Fraction::from_bits(quadrature),
-        health,
+
+    /// Displacement at a pair, `polarisation` being the carrier on the mass at rest over now, Q6.58.
+    ///
+    /// In: ratios and a pair in Q6.58, weights and strays Q2.62; each product is rounded half to even to
+    /// Q6.58. Out: see [`gap_fraction`].
+    #[inline(never)]
+    #[must_use]
+    pub fn invert(&self, measured: &Measured, pair: &Pair, polarisation: i64) -> BridgeReading {
+        let times = |x: i64, y: i64| multiply_round(x, y, RATIO_BITS) as i64;
+        let ([d1, d2], [t1, t2]) = (pair.gaps, pair.tilts);
+        let [w1, w2] = [(0, t1), (1, t2)].map(|(k, tilt)| {
+            let rest = scale_by_fraction(self.weights[k].to_bits(), self.gaps[k].to_bits());
+            times((rest >> (62 - RATIO_BITS)) as i64, tilt)
+        });
+        let [s1, s2] = self.strays.map(|stray| stray.to_bits() >> (62 - RATIO_BITS));
+        let [a1, a2] = measured.amplitudes;
+        let mut health = measured.health;
+        let (p, q, s) = if self.wiring == ONE_CHANNEL {
+            // Below 5.5 x 32.
+            let r = multiply_round(a1, polarisation, RATIO_BITS) - i128::from(s1 - s2);
+            let (r, beyond) = saturate(r, RATIO_LIMIT);
+            health |= Health::when(Health::BRIDGE_RANGE, beyond);
+            (w2, w1, r)
+        } else {
+            (times(a1, w2), times(a2, w1), times(a1, s2).wrapping_sub(times(a2, s1)))
+        };
+        let u = gap_fraction([p, q], s, [d1, d2]);
+        let beyond = u.is_none();
+        let u = u.unwrap_or(0);
+        let beyond = beyond | (u.unsigned_abs() > self.range.to_bits().unsigned_abs());
+        health |= Health::when(Health::BRIDGE_RANGE, beyond);
+        // |u| < 2 and gap <= 1e18: below 2^61 am after the shift.
+        let displacement = scale_by_fraction(self.gap_am, u) - i128::from(self.offset_am);
+        BridgeReading {
+            gap_fraction: Fraction::from_bits(u),
+            displacement_am: saturate(displacement, i64::MAX).0,
+            quadrature: Fraction::from_bits(measured.quadrature),
+            health,
+        }
     }
 }
 
-/// u = 2 r/(1 + sqrt(1 + 4 r^2)): stable at r = 0, where it is r.
+/// The u with p (D1 - u) - q (D2 + u) + s (D1 - u)(D2 + u) = 0 that lies between the electrodes, Q2.62;
+/// `None` where there is none within two gaps.
 ///
-/// In r, Q4.60, |r| <= 5.5. Square exact in `u128`, 1 + 4 r^2 in Q.120 below 2^127; root
-/// Q.60 rounded down; numerator 2 r in Q.122 below 2^125.5; out Q2.62, rounded half to even,
-/// |u| < 0.92, within two steps (5e-19).
+/// With b = p + q - s (D1 - D2) and c = p D1 - q D2 + s D1 D2: u = 2 c/(b + sqrt(b^2 + 4 s c)), stable at
+/// c = 0. In Q6.58, taken as |s| <= 5.5, |p|, |q| <= 2.25 and 0 <= D <= 2: |b| < 2^4 and |c| < 2^5, so the
+/// radicand, Q12.116, is below 2^127; root Q6.58 rounded down; 2 c in Q.121 below 2^127. Out half to even,
+/// within eight steps of the root where |u| <= 0.9 and electrodes are alike.
 #[inline(never)]
 #[must_use]
-pub fn difference_gap_fraction(r: i64) -> i64 {
-    let r = r.clamp(-RATIO_LIMIT, RATIO_LIMIT);
-    let magnitude = u128::from(r.unsigned_abs());
-    let root = square_root((1 << (2 * RATIO_BITS)) + 4 * magnitude * magnitude);
-    let denominator = (1i128 << RATIO_BITS) + i128::from(root);
-    divide_round(i128::from(r) << 63, denominator).unwrap_or(0) as i64
+pub fn gap_fraction([p, q]: [i64; 2], s: i64, gaps: [i64; 2]) -> Option<i64> {
+    const MOST: i64 = 9 * (ONE / 4);
+    let times = |x: i64, y: i64| multiply_round(x, y, RATIO_BITS) as i64;
+    let s = s.clamp(-RATIO_LIMIT, RATIO_LIMIT);
+    let [p, q] = [p, q].map(|x| x.clamp(-MOST, MOST));
+    let [d1, d2] = gaps.map(|gap| gap.clamp(0, 2 * ONE));
+    let b = p + q - times(s, d1 - d2);
+    let c = times(p, d1) - times(q, d2) + times(s, times(d1, d2));
+    let radicand = i128::from(b) * i128::from(b) + 4 * i128::from(s) * i128::from(c);
+    if radicand < 0 {
+        return None;
+    }
+    let root = i128::from(square_root(radicand.unsigned_abs()));
+    let u = divide_round(i128::from(c) << 63, i128::from(b) + root)?;
+    let (u, beyond) = saturate(u, i64::MAX);
+    if beyond { None } else { Some(u) }
 }

@@ -3,6 +3,7 @@
 //! The host works them out from a sensor file; firmware may keep them as constants.
 
 use crate::carrier::CarrierRatio;
+use crate::guard::Checksum;
 use crate::word::{Coefficient, Fraction, Word};
 
 /// Most bridges a readout takes.
@@ -98,21 +99,14 @@ pub enum BridgeKind {
     Difference {
         /// Channel number from 0.
         channel: u8,
-        /// In-phase word a0 = 2 g C0 V_m of the whole bridge.
+        /// In-phase word a0 = g (C01 + C02) V_m of the whole bridge.
         full: Word,
-        /// In-phase part of the bridge ratio at rest: stray imbalance over 2 C0.
-        imbalance: Fraction,
-        /// Share 2 C0 / C_total of the bridge in the mass's capacitance: non-zero to
-        /// correct the polarisation for the mass's own position.
-        share: Fraction,
     },
     /// Two channels read C1 and C2.
     Separate {
         /// Channels of electrodes 1 and 2.
         channels: [u8; 2],
-        /// Words of the strays in parallel to electrodes 1 and 2.
-        strays: [Word; 2],
-        /// Smallest a1 + a2 - strays at which the bridge is trusted.
+        /// Smallest a1 + a2 at which the bridge is trusted.
         least_sum: Word,
     },
 }
@@ -123,7 +117,13 @@ pub enum BridgeKind {
 pub struct BridgeConfig {
     /// Wiring and its constants.
     pub kind: BridgeKind,
-    /// Nominal gap, attometres.
+    /// Stray capacitances in parallel to electrodes 1 and 2, over C01 + C02.
+    pub strays: [Fraction; 2],
+    /// C01 and C02 over their sum: a half each where they are equal.
+    pub weights: [Fraction; 2],
+    /// Gaps of electrodes 1 and 2 over the reference gap.
+    pub gaps: [Fraction; 2],
+    /// Reference gap, attometres.
     pub gap_am: i64,
     /// Displacement read at the mechanical centre, attometres, taken off.
     pub offset_am: i64,
@@ -131,13 +131,84 @@ pub struct BridgeConfig {
     pub range: Fraction,
     /// Largest quadrature, in the same unit as the ratio r.
     pub quadrature: Fraction,
+    /// Largest quadrature against the signal: the sine of a phase that is off, to which
+    /// `floor` is added.
+    pub phase: Fraction,
+    /// See `phase`; in the unit of the ratio r.
+    pub floor: Fraction,
+}
+
+impl BridgeConfig {
+    /// Equal electrodes without strays or offset, trusted to half the gap, whose quadrature is judged by
+    /// a tenth of full scale alone; the base for others.
+    #[must_use]
+    pub const fn plain(kind: BridgeKind, gap_am: i64) -> Self {
+        let half = Fraction::from_bits(1 << 61);
+        Self {
+            kind,
+            strays: [Fraction::ZERO; 2],
+            weights: [half; 2],
+            gaps: [Fraction::ONE; 2],
+            gap_am,
+            offset_am: 0,
+            range: half,
+            quadrature: Fraction::lit("0.1"),
+            phase: Fraction::ONE,
+            floor: Fraction::ONE,
+        }
+    }
+}
+
+/// Slope of a side of an electrode: I8F24, up to 127 gaps.
+pub type HalfSide = fixed::types::I8F24;
+
+/// One electrode of the housing, as a rectangle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ElectrodeConfig {
+    /// Gap at rest, attometres.
+    pub gap_am: i64,
+    /// Centre from the mass's centre at rest, attometres.
+    pub position_am: [i64; 3],
+    /// Direction from the mass to the electrode.
+    pub normal: [Fraction; 3],
+    /// Half of each side as vectors, over the gap at rest.
+    pub half_sides: [[HalfSide; 3]; 2],
+    /// C0 over all capacitance of the mass at rest; zero where the polarisation is not corrected.
+    pub total_share: Fraction,
+    /// C0 over that of all injection electrodes at rest, for one of them; else zero.
+    pub drive_share: Fraction,
+}
+
+impl ElectrodeConfig {
+    /// Fills room for electrodes.
+    pub(crate) const NONE: Self = Self {
+        gap_am: 0,
+        position_am: [0; 3],
+        normal: [Fraction::ZERO; 3],
+        half_sides: [[HalfSide::ZERO; 3]; 2],
+        total_share: Fraction::ZERO,
+        drive_share: Fraction::ZERO,
+    };
+
+    /// Sums up what never changes.
+    #[inline(never)]
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        let Self { gap_am, position_am, normal, half_sides, total_share, drive_share } = self;
+        sum.add_long(*gap_am);
+        sum.add_all_long(position_am);
+        normal.iter().for_each(|part| sum.add_long(part.to_bits()));
+        half_sides.iter().flatten().for_each(|part| sum.add(part.to_bits() as u32));
+        sum.add_long(total_share.to_bits());
+        sum.add_long(drive_share.to_bits());
+    }
 }
 
 /// The channel that reads the injection amplitude.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct MonitorConfig {
-    /// Channel number from 0.
+    /// Channel number from 0; its alignment is its phase at calibration.
     pub channel: u8,
     /// Magnitude at calibration.
     pub calibration: Word,
@@ -145,12 +216,16 @@ pub struct MonitorConfig {
     pub weak: Word,
     /// Below this the carrier counts as lost.
     pub lost: Word,
+    /// Largest sine of its phase against that at calibration. 1: that is not known, and its phase is
+    /// neither judged nor used.
+    pub phase: Fraction,
 }
 
 /// Axes from bridges: q = solve x, and bridges from axes: x = geometry q.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct AxesConfig<'a> {
-    /// Number of axes, 1 to 6; zero means bridge displacements only.
+    /// Which axes, in order: bit 0 to 5 for x, y, z, theta, eta, phi. None means bridge
+    /// displacements only.
     pub axes: u8,
     /// axes x bridges, row by row: least-squares inverse of the geometry.
     pub solve: &'a [Coefficient],
@@ -177,6 +252,9 @@ pub struct ReadoutConfig<'a> {
     pub monitor: Option<MonitorConfig>,
     /// Bridges in order.
     pub bridges: &'a [BridgeConfig],
+    /// Electrodes of the housing: 1 and 2 of every bridge in order, then all others that the axes
+    /// move. None: gaps do not see the other axes, and the polarisation is constant.
+    pub electrodes: &'a [ElectrodeConfig],
     /// Axes matrix.
     pub axes: AxesConfig<'a>,
 }

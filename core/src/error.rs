@@ -20,6 +20,8 @@ pub enum Stage {
     Bridge(u8),
     /// Axes matrix.
     Axes,
+    /// Electrodes of the housing.
+    Housing,
 }
 
 impl Stage {
@@ -33,6 +35,7 @@ impl Stage {
             Self::Monitor => ("monitor", None),
             Self::Bridge(n) => ("bridge ", Some(n)),
             Self::Axes => ("axes", None),
+            Self::Housing => ("housing", None),
         }
     }
 }

@@ -16,7 +16,7 @@ impl Health {
     pub const CARRIER_LOST: Self = Self(1 << 1);
     /// The monitor is below its warning level.
     pub const CARRIER_WEAK: Self = Self(1 << 2);
-    /// A bridge's quadrature is above its limit.
+    /// A bridge's quadrature is above its limit, of full scale or of its signal.
     pub const QUADRATURE: Self = Self(1 << 3);
     /// A bridge is outside its trusted range.
     pub const BRIDGE_RANGE: Self = Self(1 << 4);
@@ -31,8 +31,16 @@ impl Health {
     /// [`crate::Readout::load`] the plan again and [`crate::Readout::seek`] to the next frame.
     pub const MEMORY: Self = Self(1 << 8);
 
+    /// The carrier's phase at the monitor is not the calibrated one: readings are turned back by it.
+    pub const CARRIER_PHASE: Self = Self(1 << 9);
+    /// Bridges, axes and housing did not agree within [`crate::position::ROUNDS`], or the mass is
+    /// tilted or close beyond the formulas.
+    pub const UNSETTLED: Self = Self(1 << 10);
+    /// A channel gave nothing at all, not even noise: a converter that stands still.
+    pub const SILENT: Self = Self(1 << 11);
+
     /// All faults with their names, in bit order.
-    pub const NAMES: [(Self, &'static str); 9] = [
+    pub const NAMES: [(Self, &'static str); 12] = [
         (Self::OVER_RANGE, "over_range"),
         (Self::CARRIER_LOST, "carrier_lost"),
         (Self::CARRIER_WEAK, "carrier_weak"),
@@ -42,6 +50,9 @@ impl Health {
         (Self::SETTLING, "settling"),
         (Self::SATURATED, "saturated"),
         (Self::MEMORY, "memory"),
+        (Self::CARRIER_PHASE, "carrier_phase"),
+        (Self::UNSETTLED, "unsettled"),
+        (Self::SILENT, "silent"),
     ];
 
     /// The set as bits, bit n being the n-th of [`Self::NAMES`].

@@ -27,10 +27,16 @@ pub mod front_end;
 pub mod fir;
 // 5. Phasor and phase alignment.
 pub mod phasor;
-// 6. Monitor ratio and bridge inversion.
+// 6a. Injection monitor: amplitude and phase of the carrier.
+pub mod monitor;
+// 6b. Bridge inversion.
 pub mod bridge;
-// 7. Axes matrix.
+// 7a. Axes matrix.
 pub mod axes;
+// 7b. Rigid body between electrodes: gaps, tilts, polarisation at a position.
+pub mod housing;
+// 6b, 7a and 7b in rounds until they agree.
+pub mod position;
 // 8. Faults, with every reading.
 pub mod health;
 // 1 to 8: settings checked, tables made.

@@ -25,7 +25,7 @@ use crate::word::Register;
 /// Most fraction bits of the local carrier table: more would make sections of wide codes short.
 pub(crate) const TABLE_BITS: u32 = 28;
 /// Fraction bits of the turn by the section's phase: Q2.30.
-const TURN_BITS: u32 = 30;
+pub const TURN_BITS: u32 = 30;
 /// Longest section, samples.
 pub(crate) const MAX_SECTION: u32 = 256;
 

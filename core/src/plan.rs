@@ -13,13 +13,9 @@
 //! type Way = Fold<2, 1, 2>;
 //! type Board = Readout<2, 1, 2, 40, 1, i64, Way>;
 //! type BoardPlan = Plan<2, 1, 2, 40, 1, i64, Way>;
-//! # const BRIDGE: BridgeConfig = BridgeConfig {
-//! #     kind: BridgeKind::Difference {
-//! #         channel: 0, full: Word::lit("0.5"), imbalance: Fraction::ZERO, share: Fraction::ZERO,
-//! #     },
-//! #     gap_am: 2_000_000_000_000_000, offset_am: 0,
-//! #     range: Fraction::lit("0.5"), quadrature: Fraction::lit("0.1"),
-//! # };
+//! # const BRIDGE: BridgeConfig = BridgeConfig::plain(
+//! #     BridgeKind::Difference { channel: 0, full: Word::lit("0.5") }, 2_000_000_000_000_000,
+//! # );
 //! const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
 //!     code_bits: 18,
 //!     carrier: match CarrierRatio::coherent(1, 4) {
@@ -35,6 +31,7 @@
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
 //! #     bridges: &[BRIDGE],
+//! #     electrodes: &[],
 //! #     axes: AxesConfig {
 //! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
 //! #     },
@@ -65,13 +62,9 @@
 //! # type Way = Fold<2, 1, 2>;
 //! # type Board = Readout<2, 1, 2, 40, 1, i64, Way>;
 //! # type BoardPlan = Plan<2, 1, 2, 40, 1, i64, Way>;
-//! # const BRIDGE: BridgeConfig = BridgeConfig {
-//! #     kind: BridgeKind::Difference {
-//! #         channel: 0, full: Word::lit("0.5"), imbalance: Fraction::ZERO, share: Fraction::ZERO,
-//! #     },
-//! #     gap_am: 2_000_000_000_000_000, offset_am: 0,
-//! #     range: Fraction::lit("0.5"), quadrature: Fraction::lit("0.1"),
-//! # };
+//! # const BRIDGE: BridgeConfig = BridgeConfig::plain(
+//! #     BridgeKind::Difference { channel: 0, full: Word::lit("0.5") }, 2_000_000_000_000_000,
+//! # );
 //! # const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
 //! #     code_bits: 18,
 //! #     carrier: match CarrierRatio::coherent(1, 4) {
@@ -86,6 +79,7 @@
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
 //! #     bridges: &[BRIDGE],
+//! #     electrodes: &[],
 //! #     axes: AxesConfig {
 //! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
 //! #     },

@@ -5,7 +5,7 @@ pub(crate) mod settings;
 
 pub use reading::Reading;
 
-use crate::bridge::{self, BridgeReading};
+use crate::bridge::{BridgeReading, Measured, Pair};
 use crate::config::ReadoutConfig;
 use crate::error::ConfigError;
 use crate::fir::FirChain;
@@ -13,8 +13,10 @@ use crate::front_end::way::{AnyWay, Way};
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
+use crate::monitor;
 use crate::phasor::Phasor;
 use crate::plan::Plan;
+use crate::position;
 use crate::word::{Register, divide_long};
 use settings::Settings;
 
@@ -278,13 +280,31 @@ impl<
     /// One reading from the phasors at the output rate, which are turned in place.
     #[inline(never)]
     fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
-        Phasor::align(phasors, &self.settings.alignments);
-        let (monitor_ratio, mut health) =
-            bridge::monitor_ratio(self.settings.monitor.first(), phasors);
-        let _ = reading.bridges.resize(self.settings.bridges.len(), BridgeReading::default());
-        bridge::invert(&self.settings.bridges, phasors, monitor_ratio, &mut reading.bridges);
-        let (residual_am, disagree) = self.settings.axes.solve(&reading.bridges, &mut reading.axes);
-        health |= Health::when(Health::AXES_RESIDUAL, disagree);
+        let settings = &self.settings;
+        // A live converter has noise: its phasor is never exactly nothing.
+        let silent = phasors.iter().any(|phasor| *phasor == Phasor::default());
+        Phasor::align(phasors, &settings.alignments);
+        let (monitor_ratio, mut health) = monitor::monitor_ratio(settings.monitor.first(), phasors);
+        let _ = reading.bridges.resize(settings.bridges.len(), BridgeReading::default());
+        let mut measured = [Measured::default(); CHANNELS];
+        let mut pairs = [Pair::default(); CHANNELS];
+        for ((bridge, measured), pair) in settings.bridges.iter().zip(&mut measured).zip(&mut pairs)
+        {
+            *measured = bridge.measure(phasors, monitor_ratio);
+            *pair = bridge.at_rest();
+        }
+        let solved = position::solve(
+            &settings.bridges,
+            settings.housing.electrodes(),
+            &settings.axes,
+            &measured,
+            &mut pairs,
+            &mut reading.bridges,
+            &mut reading.axes,
+        );
+        health |= Health::when(Health::SILENT, silent)
+            | Health::when(Health::AXES_RESIDUAL, solved.disagree)
+            | Health::when(Health::UNSETTLED, !solved.settled);
         health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
 
         health |=
@@ -303,7 +323,7 @@ impl<
         self.next.set(next);
         self.counts.count(health);
         reading.monitor_ratio = monitor_ratio;
-        reading.residual_am = residual_am;
+        reading.residual_am = solved.residual_am;
         reading.health = health;
     }
 

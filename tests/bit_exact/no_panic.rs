@@ -57,6 +57,8 @@ proptest! {
     }
 }
 
+const METRE: i64 = 1_000_000_000_000_000_000;
+
 /// A board with every constant drawn from all that is allowed, the ends more often than not.
 fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>, ConfigError> {
     fn within(noise: &mut Noise, min: i64, max: i64) -> i64 {
@@ -78,30 +80,55 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
             Alignment { cosine, sine }
         })
         .collect();
-    let bridges: Vec<BridgeConfig> = (0..1 + noise.below(MAX_BRIDGES))
+    let bridges: Vec<BridgeConfig> = (0..1 + noise.below(CHANNELS))
         .map(|_| {
             let kind = if noise.below(2) == 0 {
                 BridgeKind::Difference {
                     channel: noise.below(CHANNELS) as u8,
                     full: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
-                    imbalance: Fraction::from_bits(within(noise, -(1 << 62), 1 << 62)),
-                    share: Fraction::from_bits(within(noise, 0, 1 << 62)),
                 }
             } else {
                 BridgeKind::Separate {
                     channels: [0; 2].map(|_| noise.below(CHANNELS) as u8),
-                    strays: [0; 2].map(|_| Word::from_bits(within(noise, 0, 1 << 55))),
                     least_sum: Word::from_bits(within(noise, 1 << 30, 1 << 57)),
                 }
             };
-            let gap_am = within(noise, 1, 1_000_000_000_000_000_000);
-            let offset_am = within(noise, -gap_am, gap_am);
-            let range = Fraction::from_bits(within(noise, 1, 9 * ((1 << 62) / 10)));
-            let quadrature = Fraction::from_bits(within(noise, 0, i64::MAX));
-            BridgeConfig { kind, gap_am, offset_am, range, quadrature }
+            let gap_am = within(noise, 1, METRE);
+            let mut fraction = |min, max| Fraction::from_bits(within(noise, min, max));
+            BridgeConfig {
+                kind,
+                strays: [0; 2].map(|_| fraction(0, 1 << 62)),
+                weights: [0; 2].map(|_| fraction(1 << 60, 3 << 60)),
+                gaps: [0; 2].map(|_| fraction(1 << 61, 3 << 61)),
+                range: fraction(1, 9 * ((1 << 62) / 10)),
+                quadrature: fraction(0, i64::MAX),
+                phase: fraction(0, 1 << 62),
+                floor: fraction(0, i64::MAX),
+                gap_am,
+                offset_am: within(noise, -gap_am, gap_am),
+            }
         })
         .collect();
-    let axes = noise.below(MAX_AXES.min(bridges.len()) + 1);
+    let electrodes: Vec<ElectrodeConfig> = (0..noise.below(2)
+        * (2 * bridges.len() + noise.below(4)))
+        .map(|_| {
+            let (cosine, sine) = quietgap_core::carrier::cos_sin(noise.next());
+            let mut normal = [cosine, sine, 0].map(Fraction::from_bits);
+            normal.rotate_left(noise.below(3));
+            ElectrodeConfig {
+                gap_am: within(noise, 1, METRE),
+                position_am: [0; 3].map(|_| within(noise, -METRE, METRE)),
+                normal,
+                half_sides: [[0; 3]; 2]
+                    .map(|side| side.map(|_| HalfSide::from_bits(noise.next() as i32))),
+                total_share: Fraction::from_bits(within(noise, 0, 1 << 62)),
+                drive_share: Fraction::from_bits(within(noise, 0, 1 << 62)),
+            }
+        })
+        .collect();
+    let set = noise.below(64) as u8;
+    let axes = set.count_ones() as usize;
+    let (set, axes) = if axes > bridges.len() { (0, 0) } else { (set, axes) };
     let count = axes * bridges.len();
     let matrix = |noise: &mut Noise| -> Vec<Coefficient> {
         (0..count).map(|_| Coefficient::from_bits(within(noise, i64::MIN, i64::MAX))).collect()
@@ -113,6 +140,7 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
         calibration: Word::from_bits(within(noise, 1 << 30, 1 << 55)),
         weak: Word::from_bits(weak),
         lost: Word::from_bits(within(noise, 0, weak)),
+        phase: Fraction::from_bits(within(noise, 0, 1 << 62)),
     };
     let taps = plan.taps();
     let fir =
@@ -126,8 +154,9 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
         alignments: &alignments,
         monitor: Some(monitor).filter(|_| noise.below(3) > 0),
         bridges: &bridges,
+        electrodes: &electrodes,
         axes: AxesConfig {
-            axes: axes as u8,
+            axes: set,
             solve: &solve,
             geometry: &geometry,
             residual_am: within(noise, 0, i64::MAX),
@@ -200,18 +229,8 @@ fn another_number_of_phasors_is_flagged() {
         firs: &[],
         alignments: &[Alignment::NONE; 2],
         monitor: None,
-        bridges: &[BridgeConfig {
-            kind: BridgeKind::Difference {
-                channel: 1,
-                full: Word::ONE,
-                imbalance: Fraction::ZERO,
-                share: Fraction::ZERO,
-            },
-            gap_am: 1,
-            offset_am: 0,
-            range: Fraction::from_bits(1 << 61),
-            quadrature: Fraction::ONE,
-        }],
+        bridges: &[BridgeConfig::plain(BridgeKind::Difference { channel: 1, full: Word::ONE }, 1)],
+        electrodes: &[],
         axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
     };
     for count in 0..4 {

@@ -74,22 +74,12 @@ impl Plan {
             .iter()
             .map(|(taps, ratio)| FirConfig { ratio: *ratio, taps, scale_bits: 15 })
             .collect();
-        let difference = BridgeKind::Difference {
-            channel: 0,
-            full: Word::lit("0.5"),
-            imbalance: Fraction::lit("0.001"),
-            share: Fraction::lit("0.1"),
-        };
-        let strays = [Word::lit("-0").abs(), Word::lit("0.001")];
-        let separate =
-            BridgeKind::Separate { channels: [1, 2], strays, least_sum: Word::lit("0.01") };
-        let (range, quadrature) = (Fraction::lit("0.5"), Fraction::lit("0.1"));
+        let difference = BridgeKind::Difference { channel: 0, full: Word::lit("0.5") };
+        let separate = BridgeKind::Separate { channels: [1, 2], least_sum: Word::lit("0.01") };
         let bridge = |kind| BridgeConfig {
-            kind,
-            gap_am: 2_000_000_000_000_000,
+            strays: [Fraction::lit("0.002"), Fraction::lit("0.001")],
             offset_am: 7,
-            range,
-            quadrature,
+            ..BridgeConfig::plain(kind, 2_000_000_000_000_000)
         };
         let turned = Alignment { cosine: Fraction::lit("0.8"), sine: Fraction::lit("0.6") };
         Readout::new(&ReadoutConfig {
@@ -103,8 +93,10 @@ impl Plan {
                 calibration: Word::lit("0.01"),
                 weak: Word::lit("0.01"),
                 lost: Word::lit("0.001"),
+                phase: Fraction::lit("0.9"),
             }),
             bridges: &[bridge(difference), bridge(separate)],
+            electrodes: &[],
             axes: AxesConfig {
                 axes: 1,
                 solve: &[Coefficient::lit("0.5"); 2],
@@ -288,12 +280,13 @@ proptest! {
                 continue;
             }
             seen += 1;
-            // Undo the readout's own steps: monitor, imbalance, the electrodes' own polarisation.
+            // Undo the readout's own steps: strays, the monitor's amplitude and the phase, cosine 0.8,
+            // that it finds the carrier off by unless there is too little of it.
             let u = reading.bridges[0].gap_fraction.to_num::<f64>();
-            let ratio = reading.monitor_ratio as f64 / 2f64.powi(60);
-            let polarisation = 1.0 + 0.1 * u * u / (1.0 - u * u);
+            let ratio = reading.monitor_ratio as f64 / 2f64.powi(58);
             let r = u / (1.0 - u * u) + 0.001;
-            let word = r * 0.5 / ratio / polarisation;
+            let cosine = if reading.monitor_ratio == i64::MAX { 1.0 } else { 0.8 };
+            let word = r * 0.5 / ratio / cosine;
             let exact = reading.half_samples as f64 / 2.0 * word_of_code;
             prop_assert!((word - exact).abs() < 1e-12, "{} {}", word, exact);
         }

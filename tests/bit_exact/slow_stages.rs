@@ -2,7 +2,7 @@
 
 use super::{Noise, cases, round_even};
 use proptest::prelude::*;
-use quietgap_core::bridge::{Bridge, BridgeReading, difference_gap_fraction, invert};
+use quietgap_core::bridge::{Bridge, gap_fraction};
 use quietgap_core::config::{BridgeConfig, BridgeKind, FirConfig};
 use quietgap_core::fir::FirChain;
 use quietgap_core::phasor::Phasor;
@@ -100,67 +100,94 @@ fn at_most_the_root(u: u64, r: u64) -> bool {
     product(rest, r) >= product(1 << 122, u)
 }
 
-/// Largest |r| that the inversion takes, Q4.60.
-const R_LIMIT: i64 = 11 << 59;
+/// Largest |r| that the inversion takes, Q6.58.
+const R_LIMIT: i64 = 11 << 57;
+const UNIT: i64 = 1 << 58;
+
+/// Of a pair of equal electrodes.
+fn of_equals(r: i64) -> i64 {
+    gap_fraction([UNIT / 2; 2], r, [UNIT; 2]).expect("a root")
+}
 
 proptest! {
     #![proptest_config(cases(4096))]
 
-    /// The root u of r = u/(1 - u^2) lies within two steps of the answer, without a square root.
+    /// The root u of r = u/(1 - u^2) lies within eight steps of the answer, without a square root.
     #[test]
     fn gap_fraction_is_the_root(r in -R_LIMIT..=R_LIMIT, small in 0u32..62) {
         for r in [r, r >> small] {
-            let u = difference_gap_fraction(r);
-            prop_assert_eq!(u, -difference_gap_fraction(-r));
+            let u = of_equals(r);
+            prop_assert_eq!(u, -of_equals(-r));
             prop_assert!(u == 0 || (u < 0) == (r < 0));
-            let (u, r) = (u.unsigned_abs(), r.unsigned_abs());
-            prop_assert!(at_most_the_root(u.saturating_sub(2), r), "{} is too large for {}", u, r);
-            prop_assert!(!at_most_the_root(u + 2, r) , "{} is too small for {}", u, r);
+            let (u, r) = (u.unsigned_abs(), r.unsigned_abs() << 2);
+            prop_assert!(at_most_the_root(u.saturating_sub(8), r), "{} is too large for {}", u, r);
+            prop_assert!(!at_most_the_root(u + 8, r) , "{} is too small for {}", u, r);
         }
     }
 
-    /// u to r, rounded to Q4.60, and back. r's rounding is half a step of Q4.60, two of Q2.62, and
-    /// du/dr is at most 1; the answer's own error is two more.
+    /// u to r, rounded to Q6.58, and back. r's rounding is half a step of Q6.58, eight of Q2.62, and
+    /// du/dr is at most 1; the answer's own error is eight more.
     #[test]
     fn gap_fraction_and_back(u in -(9i64 << 62) / 10..=(9i64 << 62) / 10) {
         let (u, one) = (i128::from(u >> 1), 1i128 << 62);
         // r = u (1 - u^2)^-1 with 1 - u^2 in Q.124 cut to Q.62: by long division, 30 bits twice.
         let rest = ((one << 62) - u * u) >> 62;
         let whole = (u.abs() << 62) / rest;
-        let r = (whole + 2) >> 2;
-        let back = difference_gap_fraction((r * u.signum()) as i64);
-        prop_assert!((i128::from(back) - u).abs() <= 5, "{} back {}", u, back);
+        let r = (whole + 8) >> 4;
+        let back = of_equals((r * u.signum()) as i64);
+        prop_assert!((i128::from(back) - u).abs() <= 17, "{} back {}", u, back);
     }
 
-    /// Separate electrodes: (a1 - a2)/(a1 + a2 - s1 - s2) with strays taken off, half to even,
-    /// from words in phase; the difference bridge of the same mass agrees.
+    /// Unequal gaps and weights: the answer solves the equation, and lies between the electrodes.
+    #[test]
+    fn gap_fraction_of_any_pair(
+        u in -0.9f64..0.9, weights in [0.25f64..0.75, 0.25f64..0.75], gaps in [0.7f64..1.3, 0.7f64..1.3],
+    ) {
+        let u = u * gaps[0].min(gaps[1]);
+        let [p, q] = weights;
+        let s = (q * (gaps[1] + u) - p * (gaps[0] - u)) / ((gaps[0] - u) * (gaps[1] + u));
+        prop_assume!(s.abs() < 5.4);
+        let fixed = |x: f64| (x * UNIT as f64).round() as i64;
+        let got = gap_fraction([p, q].map(fixed), fixed(s), gaps.map(fixed)).expect("a root");
+        let got = got as f64 / 2f64.powi(62);
+        prop_assert!((got - u).abs() < 1e-14, "{} {}", got, u);
+    }
+
+    /// Separate electrodes: (a1 - a2)/(a1 + a2 - s1 - s2) with strays taken off, from words in phase;
+    /// the difference bridge of the same mass agrees.
     #[test]
     fn separate_electrodes_are_the_quotient(
         gain in 1i64 << 44..1 << 49,
         u in -900i64..=900,
-        strays in [0i64..1 << 48, 0i64..1 << 48],
-        noise in -1000i64..1000,
+        strays in [0i64..1 << 44, 0i64..1 << 44],
     ) {
         // C1 = g/(1 - u), C2 = g/(1 + u).
         let first = gain * 1000 / (1000 - u);
-        let second = gain * 1000 / (1000 + u) + noise;
+        let second = gain * 1000 / (1000 + u);
         let word = Word::from_bits;
         let in_phase = |bits| Phasor { i: word(bits), q: Word::ZERO };
         let phasors = [in_phase(first + strays[0]), in_phase(second + strays[1]), in_phase(first - second)];
-        let separate = BridgeKind::Separate { channels: [0, 1], strays: strays.map(word), least_sum: word(1 << 40) };
-        let difference = BridgeKind::Difference {
-            channel: 2, full: word(2 * gain), imbalance: Fraction::ZERO, share: Fraction::ZERO,
+        let separate = BridgeKind::Separate { channels: [0, 1], least_sum: word(1 << 40) };
+        let difference = BridgeKind::Difference { channel: 2, full: word(2 * gain) };
+        let none = [Fraction::ZERO; 2];
+        let shares = strays.map(|s| Fraction::from_bits(((i128::from(s) << 61) / i128::from(gain)) as i64));
+        let bridge = |kind, strays| {
+            let range = Fraction::lit("0.9");
+            Bridge::new(&BridgeConfig { strays, range, ..BridgeConfig::plain(kind, 1_000_000_000) })
         };
-        let range = Fraction::lit("0.9");
-        let bridge = |kind| Bridge::new(&BridgeConfig { kind, gap_am: 1_000_000_000, offset_am: 0, range, quadrature: range });
-        let mut out = [BridgeReading::default(); 2];
-        invert(&[bridge(separate), bridge(difference)], &phasors, 1 << 60, &mut out);
+        let out = [(separate, shares), (difference, none)].map(|(kind, strays)| {
+            let bridge = bridge(kind, strays);
+            bridge.invert(&bridge.measure(&phasors, UNIT), &bridge.at_rest(), UNIT)
+        });
         let (sum, over) = (i128::from(first + second), i128::from(first - second) << 62);
-        let (floor, rest) = (over.div_euclid(sum), over.rem_euclid(sum));
-        let up = 2 * rest > sum || (2 * rest == sum && floor % 2 != 0);
-        prop_assert_eq!(i128::from(out[0].gap_fraction.to_bits()), floor + i128::from(up));
-        // Word steps of `first`, `second` and the added noise, over a sum of at least 2 gain.
-        let limit = 1002.0 * 4.0 / gain as f64;
+        // Steps of Q2.62: some ten amplitudes, strays and products that are each within eight, over
+        // a slope b of a half or, with as much of strays as of electrodes, a quarter.
+        let apart = i128::from(out[0].gap_fraction.to_bits()) - over.div_euclid(sum);
+        // And the words' own rounding, which asks for another carrier than the strays were made for.
+        let rounding = (strays[0] + strays[1]) as f64 / (gain as f64).powi(2) * 2f64.powi(62);
+        prop_assert!(apart.unsigned_abs() < 400 + rounding as u128, "{} steps", apart);
+        // Word steps of `first` and `second` over a sum of at least 2 gain.
+        let limit = 2.0 * 4.0 / gain as f64;
         let disagree = (out[0].gap_fraction.to_num::<f64>() - out[1].gap_fraction.to_num::<f64>()).abs();
         prop_assert!(disagree < limit, "{} {}", disagree, limit);
     }

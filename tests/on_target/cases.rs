@@ -249,7 +249,8 @@ impl Sized {
             }
         }
         let bridges = settings.bridges.len();
-        settings.axes = bridges as u8;
+        settings.axes = (1 << bridges) - 1;
+        settings.electrodes.clear();
         settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
         settings.geometry = settings.solve.clone();
         let of_order = if order == 2 { String::new() } else { format!("order-{order}-") };
@@ -312,7 +313,7 @@ impl Case {
             let samples = 3 + below(14);
             let cycles = 1 + below((samples - 1) / 2);
             let coherent = below(3) > 0;
-            let channels = 1 + below(4) as u8;
+            let channels = 2 + below(3) as u8;
             let code_bits = 12 + below(14) as u8;
             let firs = (0..below(3)).map(|_| {
                 let half: Vec<i32> =
@@ -321,23 +322,31 @@ impl Case {
                 (1 + below(5) as u16, 19, taps)
             });
             let firs = firs.collect();
-            let difference = |channel| BridgeKind::Difference {
-                channel,
-                full: Word::lit("0.4"),
-                imbalance: Fraction::lit("0.01"),
-                share: Fraction::lit("0.1"),
-            };
+            let difference = |channel| BridgeKind::Difference { channel, full: Word::lit("0.4") };
             let bridge = |kind| BridgeConfig {
-                kind,
-                gap_am: 2_000_000_000_000_000,
+                strays: [Fraction::lit("0.01"), Fraction::lit("0.02")],
+                weights: [Fraction::lit("0.48"), Fraction::lit("0.52")],
+                gaps: [Fraction::lit("1.04"), Fraction::lit("0.96")],
                 offset_am: 11,
                 range: Fraction::lit("0.6"),
-                quadrature: Fraction::lit("0.1"),
+                phase: Fraction::lit("0.1"),
+                floor: Fraction::lit("0.001"),
+                ..BridgeConfig::plain(kind, 2_000_000_000_000_000)
             };
-            let separate = BridgeKind::Separate {
-                channels: [0, channels - 1],
-                strays: [Word::lit("0.01"), Word::lit("0.02")],
-                least_sum: Word::lit("0.05"),
+            let separate =
+                BridgeKind::Separate { channels: [0, channels - 1], least_sum: Word::lit("0.05") };
+            // A pair each, beside and across the other's, and an injection electrode, all oblique.
+            let electrode = |n: i32| ElectrodeConfig {
+                gap_am: 2_000_000_000_000_000 - 7 * i64::from(n),
+                position_am: [i64::from(n), 1 << 54, -(1 << 50)],
+                normal: [
+                    Fraction::lit("0.6") * Fraction::from_num(1 - 2 * (n % 2)),
+                    Fraction::lit("0.8"),
+                    Fraction::ZERO,
+                ],
+                half_sides: [[HalfSide::lit("0.1"), HalfSide::lit("4"), HalfSide::lit("-3")]; 2],
+                total_share: Fraction::lit("0.1"),
+                drive_share: Fraction::from_num(n / 4) / 2,
             };
             let raw = if coherent {
                 (cycles.into(), samples)
@@ -372,8 +381,10 @@ impl Case {
                     calibration: Word::lit("0.5"),
                     weak: Word::lit("0.2"),
                     lost: Word::lit("0.1"),
+                    phase: Fraction::lit("0.3"),
                 }),
                 bridges: vec![bridge(difference(channels - 1)), bridge(separate)],
+                electrodes: (0..[0, 4, 5][below(3) as usize]).map(electrode).collect(),
                 axes: 1,
                 solve: vec![Coefficient::lit("0.5"); 2],
                 geometry: vec![Coefficient::ONE; 2],
@@ -533,26 +544,31 @@ impl Case {
                 m.calibration.to_bits(),
                 m.weak.to_bits(),
                 m.lost.to_bits(),
+                m.phase.to_bits(),
             ]);
         }
         words.push(s.bridges.len() as i64);
         for b in &s.bridges {
             match b.kind {
-                BridgeKind::Difference { channel, full, imbalance, share } => {
-                    words.extend([
-                        0,
-                        channel.into(),
-                        full.to_bits(),
-                        imbalance.to_bits(),
-                        share.to_bits(),
-                    ]);
+                BridgeKind::Difference { channel, full } => {
+                    words.extend([0, channel.into(), full.to_bits()]);
                 }
-                BridgeKind::Separate { channels, strays, least_sum } => {
-                    words.extend([1, channels[0].into(), channels[1].into()]);
-                    words.extend([strays[0].to_bits(), strays[1].to_bits(), least_sum.to_bits()]);
+                BridgeKind::Separate { channels, least_sum } => {
+                    let [a, b] = channels.map(i64::from);
+                    words.extend([1, a, b, least_sum.to_bits()]);
                 }
             }
-            words.extend([b.gap_am, b.offset_am, b.range.to_bits(), b.quadrature.to_bits()]);
+            words.extend([b.strays, b.weights, b.gaps].as_flattened().iter().map(|f| f.to_bits()));
+            words.extend([b.gap_am, b.offset_am]);
+            words.extend([b.range, b.quadrature, b.phase, b.floor].map(|f| f.to_bits()));
+        }
+        words.push(s.electrodes.len() as i64);
+        for e in &s.electrodes {
+            words.push(e.gap_am);
+            words.extend(e.position_am);
+            words.extend(e.normal.map(|part| part.to_bits()));
+            words.extend(e.half_sides.as_flattened().iter().map(|part| i64::from(part.to_bits())));
+            words.extend([e.total_share, e.drive_share].map(|share| share.to_bits()));
         }
         words.push(s.axes.into());
         for matrix in [&s.solve, &s.geometry] {

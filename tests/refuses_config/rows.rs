@@ -1,6 +1,6 @@
 //! The pairs: a board, the change that passes, the change that does not, the error.
 
-use super::{BOARD, Build, Row, Setup, bridge, build, difference};
+use super::{BOARD, Build, Row, Setup, bridge, build, difference, electrode};
 use quietgap_core::Stage;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
@@ -12,20 +12,26 @@ pub fn fir(s: &mut Setup, ratio: u16, taps: &[i32], scale: u8) {
 fn monitor(s: &mut Setup) -> &mut MonitorConfig {
     s.monitor.as_mut().expect("a monitor")
 }
-/// Bridge 1 with another channel, full word, imbalance and share, as bits.
-fn one(s: &mut Setup, channel: u8, full: i64, imbalance: i64, share: i64) {
-    let (imbalance, share) = (Fraction::from_bits(imbalance), Fraction::from_bits(share));
-    s.bridges[0].kind =
-        BridgeKind::Difference { channel, full: Word::from_bits(full), imbalance, share };
+/// Bridge 1 with another channel and full word, as bits.
+fn one(s: &mut Setup, channel: u8, full: i64) {
+    s.bridges[0].kind = BridgeKind::Difference { channel, full: Word::from_bits(full) };
 }
-/// Bridge 2 with other channels, strays and least sum, as bits.
-fn two(s: &mut Setup, channels: [u8; 2], strays: [i64; 2], least_sum: i64) {
-    let (strays, least_sum) = (strays.map(Word::from_bits), Word::from_bits(least_sum));
-    s.bridges[1].kind = BridgeKind::Separate { channels, strays, least_sum };
+/// Bridge 2 with other channels and least sum, as bits.
+fn two(s: &mut Setup, channels: [u8; 2], least_sum: i64) {
+    s.bridges[1].kind = BridgeKind::Separate { channels, least_sum: Word::from_bits(least_sum) };
+}
+/// One of a bridge's fractions.
+fn set(fraction: &mut Fraction, bits: i64) {
+    *fraction = Fraction::from_bits(bits);
+}
+/// So many electrodes of a board with three bridges at most, the last one to change.
+fn last(s: &mut Setup, count: usize) -> &mut ElectrodeConfig {
+    s.electrodes = vec![electrode(); count];
+    s.electrodes.last_mut().expect("an electrode")
 }
 fn axes(s: &mut Setup, bridges: usize, axes: u8) {
     s.bridges = vec![bridge(difference()); bridges];
-    s.axes = axes;
+    s.axes = (1 << axes) - 1;
     s.solve = bridges * usize::from(axes);
     s.geometry = s.solve;
 }
@@ -45,6 +51,7 @@ const WORD: i64 = 1 << 55;
 const UNIT: i64 = 1 << 62;
 /// 0.9 in Q2.62, as the core cuts it.
 const RANGE: i64 = 9 * (UNIT / 10);
+const BELOW: i64 = (1 << 41) + (1 << 19);
 const METRE: i64 = 1_000_000_000_000_000_000;
 
 #[rustfmt::skip]
@@ -143,7 +150,8 @@ fn long(s: &mut Setup, taps: usize) {
 
 #[rustfmt::skip]
 pub fn slow_rows() -> Vec<Row> {
-    use Stage::{Axes, Bridge, Monitor};
+    use Stage::{Axes, Bridge, Housing, Monitor};
+    let wide: Build = build::<2, 16, 512>;
     let word = Word::from_bits;
     assert_eq!(word(ONE), Word::ONE);
     vec![
@@ -161,26 +169,76 @@ pub fn slow_rows() -> Vec<Row> {
         (BOARD, |s| monitor(s).lost = Word::from_bits(ONE / 2), |s| monitor(s).lost = Word::from_bits(ONE / 2 + 1),
             (Monitor, "lost level word", ONE / 2 + 1, 0, ONE / 2)),
 
-        (BOARD, |s| one(s, 2, ONE, 0, 0), |s| one(s, 3, ONE, 0, 0), (Bridge(1), "channel", 3, 0, 2)),
-        (BOARD, |s| one(s, 0, 1 << 30, 0, 0), |s| one(s, 0, (1 << 30) - 1, 0, 0),
+        (BOARD, |s| one(s, 2, ONE), |s| one(s, 3, ONE), (Bridge(1), "channel", 3, 0, 2)),
+        (BOARD, |s| one(s, 0, 1 << 30), |s| one(s, 0, (1 << 30) - 1),
             (Bridge(1), "full-bridge word", (1 << 30) - 1, 1 << 30, WORD)),
-        (BOARD, |s| one(s, 0, WORD, 0, 0), |s| one(s, 0, WORD + 1, 0, 0), (Bridge(1), "full-bridge word", WORD + 1, 1 << 30, WORD)),
-        (BOARD, |s| one(s, 0, ONE, -UNIT, 0), |s| one(s, 0, ONE, -UNIT - 1, 0),
-            (Bridge(1), "imbalance, Q2.62", -UNIT - 1, -UNIT, UNIT)),
-        (BOARD, |s| one(s, 0, ONE, UNIT, 0), |s| one(s, 0, ONE, UNIT + 1, 0), (Bridge(1), "imbalance, Q2.62", UNIT + 1, -UNIT, UNIT)),
-        (BOARD, |s| one(s, 0, ONE, 0, 0), |s| one(s, 0, ONE, 0, -1),
-            (Bridge(1), "share of the mass's capacitance, Q2.62", -1, 0, UNIT)),
-        (BOARD, |s| one(s, 0, ONE, 0, UNIT), |s| one(s, 0, ONE, 0, UNIT + 1),
-            (Bridge(1), "share of the mass's capacitance, Q2.62", UNIT + 1, 0, UNIT)),
-        (BOARD, |s| two(s, [2, 0], [0; 2], ONE), |s| two(s, [3, 0], [0; 2], ONE), (Bridge(2), "channel of electrode 1", 3, 0, 2)),
-        (BOARD, |s| two(s, [0, 2], [0; 2], ONE), |s| two(s, [0, 3], [0; 2], ONE), (Bridge(2), "channel of electrode 2", 3, 0, 2)),
-        (BOARD, |s| two(s, [0, 1], [0; 2], ONE), |s| two(s, [0, 1], [-1, 0], ONE), (Bridge(2), "stray word", -1, 0, WORD)),
-        (BOARD, |s| two(s, [0, 1], [WORD, 0], ONE), |s| two(s, [0, 1], [WORD + 1, 0], ONE), (Bridge(2), "stray word", WORD + 1, 0, WORD)),
-        (BOARD, |s| two(s, [0, 1], [0; 2], ONE), |s| two(s, [0, 1], [0, -1], ONE), (Bridge(2), "stray word", -1, 0, WORD)),
-        (BOARD, |s| two(s, [0, 1], [0, WORD], ONE), |s| two(s, [0, 1], [0, WORD + 1], ONE), (Bridge(2), "stray word", WORD + 1, 0, WORD)),
-        (BOARD, |s| two(s, [0, 1], [0; 2], 1 << 30), |s| two(s, [0, 1], [0; 2], (1 << 30) - 1),
+        (BOARD, |s| one(s, 0, WORD), |s| one(s, 0, WORD + 1), (Bridge(1), "full-bridge word", WORD + 1, 1 << 30, WORD)),
+        (BOARD, |s| two(s, [2, 0], ONE), |s| two(s, [3, 0], ONE), (Bridge(2), "channel of electrode 1", 3, 0, 2)),
+        (BOARD, |s| two(s, [0, 2], ONE), |s| two(s, [0, 3], ONE), (Bridge(2), "channel of electrode 2", 3, 0, 2)),
+        (BOARD, |s| set(&mut s.bridges[1].strays[0], 0), |s| set(&mut s.bridges[1].strays[0], 0 - 1),
+            (Bridge(2), "stray 1, Q2.62", 0 - 1, 0, UNIT)),
+        (BOARD, |s| set(&mut s.bridges[1].strays[0], UNIT), |s| set(&mut s.bridges[1].strays[0], UNIT + 1),
+            (Bridge(2), "stray 1, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| set(&mut s.bridges[1].strays[1], 0), |s| set(&mut s.bridges[1].strays[1], 0 - 1),
+            (Bridge(2), "stray 2, Q2.62", 0 - 1, 0, UNIT)),
+        (BOARD, |s| set(&mut s.bridges[1].strays[1], UNIT), |s| set(&mut s.bridges[1].strays[1], UNIT + 1),
+            (Bridge(2), "stray 2, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| set(&mut s.bridges[1].weights[0], UNIT / 4), |s| set(&mut s.bridges[1].weights[0], UNIT / 4 - 1),
+            (Bridge(2), "weight 1, Q2.62", UNIT / 4 - 1, UNIT / 4, 3 * (UNIT / 4))),
+        (BOARD, |s| set(&mut s.bridges[1].weights[0], 3 * (UNIT / 4)), |s| set(&mut s.bridges[1].weights[0], 3 * (UNIT / 4) + 1),
+            (Bridge(2), "weight 1, Q2.62", 3 * (UNIT / 4) + 1, UNIT / 4, 3 * (UNIT / 4))),
+        (BOARD, |s| set(&mut s.bridges[1].weights[1], UNIT / 4), |s| set(&mut s.bridges[1].weights[1], UNIT / 4 - 1),
+            (Bridge(2), "weight 2, Q2.62", UNIT / 4 - 1, UNIT / 4, 3 * (UNIT / 4))),
+        (BOARD, |s| set(&mut s.bridges[1].weights[1], 3 * (UNIT / 4)), |s| set(&mut s.bridges[1].weights[1], 3 * (UNIT / 4) + 1),
+            (Bridge(2), "weight 2, Q2.62", 3 * (UNIT / 4) + 1, UNIT / 4, 3 * (UNIT / 4))),
+        (BOARD, |s| set(&mut s.bridges[1].gaps[0], UNIT / 2), |s| set(&mut s.bridges[1].gaps[0], UNIT / 2 - 1),
+            (Bridge(2), "gap 1, Q2.62", UNIT / 2 - 1, UNIT / 2, 3 * (UNIT / 2))),
+        (BOARD, |s| set(&mut s.bridges[1].gaps[0], 3 * (UNIT / 2)), |s| set(&mut s.bridges[1].gaps[0], 3 * (UNIT / 2) + 1),
+            (Bridge(2), "gap 1, Q2.62", 3 * (UNIT / 2) + 1, UNIT / 2, 3 * (UNIT / 2))),
+        (BOARD, |s| set(&mut s.bridges[1].gaps[1], UNIT / 2), |s| set(&mut s.bridges[1].gaps[1], UNIT / 2 - 1),
+            (Bridge(2), "gap 2, Q2.62", UNIT / 2 - 1, UNIT / 2, 3 * (UNIT / 2))),
+        (BOARD, |s| set(&mut s.bridges[1].gaps[1], 3 * (UNIT / 2)), |s| set(&mut s.bridges[1].gaps[1], 3 * (UNIT / 2) + 1),
+            (Bridge(2), "gap 2, Q2.62", 3 * (UNIT / 2) + 1, UNIT / 2, 3 * (UNIT / 2))),
+        (BOARD, |s| set(&mut s.bridges[1].phase, 0), |s| set(&mut s.bridges[1].phase, -1),
+            (Bridge(2), "phase limit, Q2.62", -1, 0, UNIT)),
+        (BOARD, |s| set(&mut s.bridges[1].floor, 0), |s| set(&mut s.bridges[1].floor, -1),
+            (Bridge(2), "quadrature's floor, Q2.62", -1, 0, i64::MAX)),
+        (BOARD, |s| set(&mut s.bridges[1].phase, UNIT), |s| set(&mut s.bridges[1].phase, UNIT + 1),
+            (Bridge(2), "phase limit, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| set(&mut monitor(s).phase, 0), |s| set(&mut monitor(s).phase, -1),
+            (Monitor, "sine of the phase, Q2.62", -1, 0, UNIT)),
+        (BOARD, |s| set(&mut monitor(s).phase, UNIT), |s| set(&mut monitor(s).phase, UNIT + 1),
+            (Monitor, "sine of the phase, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| { last(s, 4); }, |s| { last(s, 3); }, (Housing, "electrodes", 3, 4, 12)),
+        (BOARD, |s| { last(s, 12); }, |s| { last(s, 13); }, (Housing, "electrodes", 13, 4, 12)),
+        (BOARD, |s| last(s, 5).gap_am = 1, |s| last(s, 5).gap_am = 0, (Housing, "gap, am", 0, 1, METRE)),
+        (BOARD, |s| last(s, 5).gap_am = METRE, |s| last(s, 5).gap_am = METRE + 1, (Housing, "gap, am", METRE + 1, 1, METRE)),
+        // Squared, 1 - e becomes 1 - 2 e + e^2: e of 2^41 and 2^19 steps is 2^42 below one.
+        (BOARD, |s| set(&mut last(s, 5).normal[0], UNIT - BELOW), |s| set(&mut last(s, 5).normal[0], UNIT - BELOW - 1),
+            (Housing, "normal squared, Q2.62", UNIT - (1 << 42) - 2, UNIT - (1 << 42), UNIT + (1 << 42))),
+        (BOARD, |s| last(s, 5).position_am[0] = -METRE, |s| last(s, 5).position_am[0] = -METRE - 1,
+            (Housing, "position, am", -METRE - 1, -METRE, METRE)),
+        (BOARD, |s| last(s, 5).position_am[0] = METRE, |s| last(s, 5).position_am[0] = METRE + 1,
+            (Housing, "position, am", METRE + 1, -METRE, METRE)),
+        (BOARD, |s| last(s, 5).position_am[1] = -METRE, |s| last(s, 5).position_am[1] = -METRE - 1,
+            (Housing, "position, am", -METRE - 1, -METRE, METRE)),
+        (BOARD, |s| last(s, 5).position_am[1] = METRE, |s| last(s, 5).position_am[1] = METRE + 1,
+            (Housing, "position, am", METRE + 1, -METRE, METRE)),
+        (BOARD, |s| last(s, 5).position_am[2] = -METRE, |s| last(s, 5).position_am[2] = -METRE - 1,
+            (Housing, "position, am", -METRE - 1, -METRE, METRE)),
+        (BOARD, |s| last(s, 5).position_am[2] = METRE, |s| last(s, 5).position_am[2] = METRE + 1,
+            (Housing, "position, am", METRE + 1, -METRE, METRE)),
+        (BOARD, |s| set(&mut last(s, 5).total_share, 0), |s| set(&mut last(s, 5).total_share, -1),
+            (Housing, "share of all capacitance, Q2.62", -1, 0, UNIT)),
+        (BOARD, |s| set(&mut last(s, 5).total_share, UNIT), |s| set(&mut last(s, 5).total_share, UNIT + 1),
+            (Housing, "share of all capacitance, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| set(&mut last(s, 5).drive_share, 0), |s| set(&mut last(s, 5).drive_share, -1),
+            (Housing, "share of the injection, Q2.62", -1, 0, UNIT)),
+        (BOARD, |s| set(&mut last(s, 5).drive_share, UNIT), |s| set(&mut last(s, 5).drive_share, UNIT + 1),
+            (Housing, "share of the injection, Q2.62", UNIT + 1, 0, UNIT)),
+        (BOARD, |s| two(s, [0, 1], 1 << 30), |s| two(s, [0, 1], (1 << 30) - 1),
             (Bridge(2), "least sum word", (1 << 30) - 1, 1 << 30, 1 << 57)),
-        (BOARD, |s| two(s, [0, 1], [0; 2], 1 << 57), |s| two(s, [0, 1], [0; 2], (1 << 57) + 1),
+        (BOARD, |s| two(s, [0, 1], 1 << 57), |s| two(s, [0, 1], (1 << 57) + 1),
             (Bridge(2), "least sum word", (1 << 57) + 1, 1 << 30, 1 << 57)),
         (BOARD, |s| s.bridges[1].gap_am = 1, |s| s.bridges[1].gap_am = 0, (Bridge(2), "gap, am", 0, 1, METRE)),
         (BOARD, |s| s.bridges[1].gap_am = METRE, |s| s.bridges[1].gap_am = METRE + 1, (Bridge(2), "gap, am", METRE + 1, 1, METRE)),
@@ -194,8 +252,9 @@ pub fn slow_rows() -> Vec<Row> {
             (Bridge(1), "quadrature limit, Q2.62", -1, 0, i64::MAX)),
 
         (BOARD, |s| axes(s, 1, 0), |s| axes(s, 0, 0), (Axes, "bridges", 0, 1, 12)),
-        (BOARD, |s| axes(s, 12, 6), |s| axes(s, 13, 6), (Axes, "bridges", 13, 1, 12)),
-        (BOARD, |s| axes(s, 12, 6), |s| axes(s, 12, 7), (Axes, "axes", 7, 0, 6)),
+        (BOARD, |s| axes(s, 3, 1), |s| axes(s, 4, 1), (Axes, "bridges", 4, 1, 3)),
+        (wide, |s| { s.channels = 14; axes(s, 12, 6) }, |s| { s.channels = 14; axes(s, 13, 6) }, (Axes, "bridges", 13, 1, 12)),
+        (BOARD, |s| { axes(s, 3, 3); s.axes = 0b11_1000 }, |s| s.axes = 0b100_0000, (Axes, "set of axes", 64, 0, 63)),
         (BOARD, |s| axes(s, 2, 2), |s| axes(s, 2, 3), (Axes, "axes", 3, 0, 2)),
         (BOARD, |s| s.solve = 2, |s| s.solve = 1, (Axes, "entries of the solving matrix", 1, 2, 2)),
         (BOARD, |s| s.solve = 2, |s| s.solve = 3, (Axes, "entries of the solving matrix", 3, 2, 2)),

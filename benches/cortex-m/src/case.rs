@@ -47,6 +47,7 @@ pub struct Settings {
     alignments: Vec<Alignment, 8>,
     monitor: Option<MonitorConfig>,
     bridges: Vec<BridgeConfig, MAX_BRIDGES>,
+    electrodes: Vec<ElectrodeConfig, 24>,
     axes: u8,
     solve: Vec<Coefficient, 72>,
     geometry: Vec<Coefficient, 72>,
@@ -88,27 +89,38 @@ impl Settings {
             calibration: word(words),
             weak: word(words),
             lost: word(words),
+            phase: fraction(words),
         });
         let bridges = (0..words.next())
             .map(|_| BridgeConfig {
                 kind: if words.next() == 0 {
-                    BridgeKind::Difference {
-                        channel: words.next() as u8,
-                        full: word(words),
-                        imbalance: fraction(words),
-                        share: fraction(words),
-                    }
+                    BridgeKind::Difference { channel: words.next() as u8, full: word(words) }
                 } else {
                     BridgeKind::Separate {
                         channels: [words.next() as u8, words.next() as u8],
-                        strays: [word(words), word(words)],
                         least_sum: word(words),
                     }
                 },
+                strays: [fraction(words), fraction(words)],
+                weights: [fraction(words), fraction(words)],
+                gaps: [fraction(words), fraction(words)],
                 gap_am: words.next(),
                 offset_am: words.next(),
                 range: fraction(words),
                 quadrature: fraction(words),
+                phase: fraction(words),
+                floor: fraction(words),
+            })
+            .collect();
+        let three = |words: &mut Words<'_>| [(); 3].map(|()| words.next());
+        let electrodes = (0..words.next())
+            .map(|_| ElectrodeConfig {
+                gap_am: words.next(),
+                position_am: three(words),
+                normal: three(words).map(Fraction::from_bits),
+                half_sides: [(); 2].map(|()| three(words).map(|x| HalfSide::from_bits(x as i32))),
+                total_share: fraction(words),
+                drive_share: fraction(words),
             })
             .collect();
         let axes = words.next() as u8;
@@ -126,6 +138,7 @@ impl Settings {
             alignments,
             monitor,
             bridges,
+            electrodes,
             axes,
             solve,
             geometry,
@@ -152,6 +165,7 @@ impl Settings {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.axes,
                 solve: &self.solve,

@@ -16,7 +16,7 @@ pub struct Reading {
     pub axes: Vec<i64, MAX_AXES>,
     /// The bridges, in the order configured.
     pub bridges: Vec<BridgeReading, MAX_BRIDGES>,
-    /// Monitor at calibration over monitor now, Q4.60 (1 without a monitor).
+    /// Monitor at calibration over monitor now, Q6.58 (1 without a monitor).
     pub monitor_ratio: i64,
     /// Largest disagreement of a bridge with the axes, attometres.
     pub residual_am: i64,

@@ -4,10 +4,12 @@
 use crate::axes::Axes;
 use crate::bridge::Bridge;
 use crate::config::{
-    Alignment, BridgeConfig, BridgeKind, MAX_BRIDGES, MAX_RANGE, MonitorConfig, ReadoutConfig,
+    Alignment, BridgeConfig, BridgeKind, ElectrodeConfig, MAX_BRIDGES, MAX_RANGE, MonitorConfig,
+    ReadoutConfig,
 };
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
+use crate::housing::Housing;
 use crate::list::List;
 use crate::word::{Fraction, Word, divide_long, saturate};
 
@@ -19,6 +21,7 @@ pub(crate) struct Settings<const CHANNELS: usize> {
     /// has not.
     pub monitor: List<MonitorConfig, 1>,
     pub bridges: List<Bridge, MAX_BRIDGES>,
+    pub housing: Housing<CHANNELS>,
     pub axes: Axes,
     /// Samples from one reading to the next, and length of the impulse response.
     pub interval: u64,
@@ -38,8 +41,10 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             calibration: Word::ZERO,
             weak: Word::ZERO,
             lost: Word::ZERO,
+            phase: Fraction::ZERO,
         }),
         bridges: List::empty(Bridge::NONE),
+        housing: Housing::NONE,
         axes: Axes::NONE,
         interval: 0,
         span: 0,
@@ -78,6 +83,9 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             let _ = monitor.push(*given);
         }
         let axes = attempt!(Axes::new(&config.axes, config.bridges.len()));
+        let (count, most) = (config.bridges.len() as i64, channels as i64);
+        attempt!(ConfigError::check(Stage::Axes, "bridges", count, 1, most));
+        let housing = attempt!(housing(config.electrodes, config.bridges.len()));
         let Some(alignments) = List::from_slice(config.alignments) else {
             let (given, max) = (channels as i64, CHANNELS as i64);
             return Err(ConfigError::new(Stage::Converter, "channels", given, 1, max));
@@ -85,24 +93,37 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         let interval = config.front_end.ratio as u64 * intervals;
         let readings = divide_long(span + interval - 1, interval).0 as u32;
         let intervals = intervals as u32;
-        Ok(Self { alignments, monitor, bridges, axes, interval, span, intervals, readings })
+        Ok(Self {
+            alignments,
+            monitor,
+            bridges,
+            housing,
+            axes,
+            interval,
+            span,
+            intervals,
+            readings,
+        })
     }
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
-        let Self { alignments, monitor, bridges, axes, interval, span, intervals, readings } = self;
+        let Self { alignments, monitor, bridges, housing, axes, .. } = self;
+        let Self { interval, span, intervals, readings, .. } = self;
         sum.add_size(alignments.len());
         for alignment in alignments.iter() {
             sum.add_long(alignment.cosine.to_bits());
             sum.add_long(alignment.sine.to_bits());
         }
         sum.add_size(monitor.len());
-        for MonitorConfig { channel, calibration, weak, lost } in monitor.iter() {
+        for MonitorConfig { channel, calibration, weak, lost, phase } in monitor.iter() {
             sum.add(u32::from(*channel));
+            sum.add_long(phase.to_bits());
             [calibration, weak, lost].iter().for_each(|word| sum.add_long(word.to_bits()));
         }
         sum.add_size(bridges.len());
         bridges.iter().for_each(|bridge| bridge.check(sum));
+        housing.check(sum);
         axes.check(sum);
         sum.add_long(*interval as i64);
         sum.add_long(*span as i64);
@@ -127,7 +148,9 @@ const fn check_monitor(monitor: &MonitorConfig, channels: usize) -> Result<(), C
     attempt!(ConfigError::check(STAGE, "channel", monitor.channel as i64, 0, last));
     attempt!(ConfigError::check(STAGE, "calibration word", calibration, 1 << 30, 1 << 55));
     attempt!(ConfigError::check(STAGE, "weak level word", weak, 0, 1 << 55));
-    ConfigError::check(STAGE, "lost level word", monitor.lost.to_bits(), 0, weak)
+    attempt!(ConfigError::check(STAGE, "lost level word", monitor.lost.to_bits(), 0, weak));
+    let phase = monitor.phase.to_bits();
+    ConfigError::check(STAGE, "sine of the phase, Q2.62", phase, 0, 1 << 62)
 }
 
 /// Words within ±8 and at least 2^-22 of full scale, so that ratios keep their digits.
@@ -143,24 +166,65 @@ const fn check_bridge(
     }
     let last = channels as i64 - 1;
     match &bridge.kind {
-        BridgeKind::Difference { channel, full, imbalance, share } => {
+        BridgeKind::Difference { channel, full } => {
             within!("channel", *channel as i64, 0, last);
             within!("full-bridge word", full.to_bits(), 1 << 30, 1 << 55);
-            within!("imbalance, Q2.62", imbalance.to_bits(), -(1 << 62), 1 << 62);
-            within!("share of the mass's capacitance, Q2.62", share.to_bits(), 0, 1 << 62);
         }
-        BridgeKind::Separate { channels: [a, b], strays: [s1, s2], least_sum } => {
+        BridgeKind::Separate { channels: [a, b], least_sum } => {
             within!("channel of electrode 1", *a as i64, 0, last);
             within!("channel of electrode 2", *b as i64, 0, last);
-            within!("stray word", s1.to_bits(), 0, 1 << 55);
-            within!("stray word", s2.to_bits(), 0, 1 << 55);
             within!("least sum word", least_sum.to_bits(), 1 << 30, 1 << 57);
         }
     }
+    let ([s1, s2], [w1, w2], [d1, d2]) = (bridge.strays, bridge.weights, bridge.gaps);
+    // Strays up to all of the pair's capacitance, electrodes and gaps up to a ratio of 3.
+    within!("stray 1, Q2.62", s1.to_bits(), 0, 1 << 62);
+    within!("stray 2, Q2.62", s2.to_bits(), 0, 1 << 62);
+    within!("weight 1, Q2.62", w1.to_bits(), 1 << 60, 3 << 60);
+    within!("weight 2, Q2.62", w2.to_bits(), 1 << 60, 3 << 60);
+    within!("gap 1, Q2.62", d1.to_bits(), 1 << 61, 3 << 61);
+    within!("gap 2, Q2.62", d2.to_bits(), 1 << 61, 3 << 61);
+    within!("phase limit, Q2.62", bridge.phase.to_bits(), 0, 1 << 62);
+    within!("quadrature's floor, Q2.62", bridge.floor.to_bits(), 0, i64::MAX);
     let gap = bridge.gap_am;
     within!("gap, am", gap, 1, 1_000_000_000_000_000_000);
     within!("offset, am", bridge.offset_am, -gap, gap);
     within!("range, Q2.62", bridge.range.to_bits(), 1, MAX_RANGE.to_bits());
     within!("quadrature limit, Q2.62", bridge.quadrature.to_bits(), 0, i64::MAX);
     Ok(())
+}
+
+/// As many electrodes as there is room for, those of every bridge among them.
+const fn housing<const CHANNELS: usize>(
+    electrodes: &[ElectrodeConfig],
+    bridges: usize,
+) -> Result<Housing<CHANNELS>, ConfigError> {
+    const STAGE: Stage = Stage::Housing;
+    let (count, most) = (electrodes.len() as i64, Housing::<CHANNELS>::MOST as i64);
+    if count > 0 {
+        attempt!(ConfigError::check(STAGE, "electrodes", count, 2 * bridges as i64, most));
+    }
+    let mut rest = electrodes;
+    while let [electrode, later @ ..] = rest {
+        let (gap, limit) = (electrode.gap_am, 1_000_000_000_000_000_000);
+        attempt!(ConfigError::check(STAGE, "gap, am", gap, 1, limit));
+        let [x, y, z] = electrode.position_am;
+        attempt!(ConfigError::check(STAGE, "position, am", x, -limit, limit));
+        attempt!(ConfigError::check(STAGE, "position, am", y, -limit, limit));
+        attempt!(ConfigError::check(STAGE, "position, am", z, -limit, limit));
+        let (mut normal, mut square): (&[Fraction], i128) = (&electrode.normal, 0);
+        while let [part, others @ ..] = normal {
+            square = square.saturating_add((part.to_bits() as i128) * (part.to_bits() as i128));
+            normal = others;
+        }
+        let (one, slack) = (Fraction::ONE.to_bits(), 1 << 42);
+        let (square, _) = saturate(square >> 62, i64::MAX);
+        let quantity = "normal squared, Q2.62";
+        attempt!(ConfigError::check(STAGE, quantity, square, one - slack, one + slack));
+        let (share, drive) = (electrode.total_share.to_bits(), electrode.drive_share.to_bits());
+        attempt!(ConfigError::check(STAGE, "share of all capacitance, Q2.62", share, 0, one));
+        attempt!(ConfigError::check(STAGE, "share of the injection, Q2.62", drive, 0, one));
+        rest = later;
+    }
+    Ok(Housing::new(electrodes))
 }

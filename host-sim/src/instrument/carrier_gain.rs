@@ -2,16 +2,19 @@
 
 use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_short};
 use quietgap_core::config::FrontEndConfig;
-use quietgap_core::front_end::{folding, fraction_bits};
+use quietgap_core::front_end::{folding, fraction_bits, section_length};
+use quietgap_core::mixer::TURN_BITS;
 use std::f64::consts::TAU;
 
-/// In-phase gain of the folded front end's rounded cosines at signal phase `phase_rad`, near 1.
+/// Most samples looked at: where the pattern of rounded cosines is longer, their errors average out.
+const MOST_SAMPLES: u32 = 1 << 15;
+
+/// In-phase gain of the front end's rounded cosines at signal phase `phase_rad`, near 1.
 ///
-/// With c and s the rounded cosine and sine at the K phases theta, a signal a cos(theta + phi)
-/// reads a (A e^(i phi) + B e^(-i phi)), A = sum (c - i s) e^(i theta) / K and
-/// B = sum (c - i s) e^(-i theta) / K; turned back by phi, its real part is A + B e^(-2 i phi).
-/// A carrier that is mixed sample by sample meets hundreds of rounded cosines, whose errors
-/// average out: 1.
+/// With w the conjugate of the rounded carrier at phases theta, a signal a cos(theta + phi) reads
+/// a (A e^(i phi) + B e^(-i phi)), A = mean of w e^(i theta) and B = mean of w e^(-i theta); turned back by
+/// phi, its real part is A + B e^(-2 i phi). All samples count alike, as the CIC's response adds up to the
+/// same at every place within an interval.
 #[must_use]
 pub fn carrier_gain(
     carrier: CarrierRatio,
@@ -20,18 +23,41 @@ pub fn carrier_gain(
     phase_rad: f64,
 ) -> f64 {
     let folded = folding(carrier, config, code_bits);
-    let (Some(_), Some(period)) = (folded, carrier.period()) else { return 1.0 };
     let bits = fraction_bits(config, code_bits, folded);
-    let one = f64::from(1u32 << bits);
+    let (ratio, section) =
+        (u32::from(config.ratio), section_length(config, code_bits, folded).max(1));
+    // A folded carrier repeats with its period, a mixed one with that and the interval.
+    let pattern = match (folded, carrier.period()) {
+        (Some(_), period) => period,
+        (None, period) => period.and_then(|period| period.checked_mul(ratio)),
+    };
+    let whole = pattern.filter(|samples| *samples <= MOST_SAMPLES);
+    let samples = whole.unwrap_or(MOST_SAMPLES.next_multiple_of(ratio));
     let mut oscillator = Carrier::new(carrier);
-    let mut gain = 0.0;
-    for _ in 0..period {
-        let [c, s] = cos_sin_short(oscillator.phase(), bits).map(|x| f64::from(x) / one);
-        let theta = oscillator.phase() as f64 * 2f64.powi(-64) * TAU;
-        // Re (c - i s) (e^(i theta) + e^(-i theta - 2 i phi)).
-        let image = -theta - 2.0 * phase_rad;
-        gain += c * (theta.cos() + image.cos()) + s * (theta.sin() + image.sin());
+    let mut table = Carrier::new(carrier);
+    let short = |phase, bits| {
+        let [c, s] = cos_sin_short(phase, bits);
+        [f64::from(c), -f64::from(s)].map(|x| x / f64::from(1u32 << bits))
+    };
+    let (mut turn, mut gain) = ([1.0, 0.0], 0.0);
+    for k in 0..samples {
+        let exact = oscillator.phase();
+        if folded.is_none() && (k % ratio) % section == 0 {
+            // A section's table starts at phase zero; its sums are turned by the section's own.
+            (turn, table) = (short(exact, TURN_BITS), Carrier::new(carrier));
+        }
+        let [c, s] = short(if folded.is_some() { exact } else { table.phase() }, bits);
+        let [c, s] = [c * turn[0] - s * turn[1], c * turn[1] + s * turn[0]];
+        let theta = exact as f64 * 2f64.powi(-64) * TAU;
+        // Re (c + i s) (e^(i theta) + e^(-i theta - 2 i phi)); over a part of a pattern the image would
+        // not add up to what it is over the whole, next to nothing.
+        gain += c * theta.cos() - s * theta.sin();
+        if whole.is_some() {
+            let image = -theta - 2.0 * phase_rad;
+            gain += c * image.cos() - s * image.sin();
+        }
         oscillator.advance(1);
+        table.advance(1);
     }
-    gain / f64::from(period)
+    gain / f64::from(samples)
 }

@@ -123,6 +123,8 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     source.range(&["mass", "stray_f"], file.mass.stray_f, 0.0, 1.0)?;
     source.range(&["health", "range"], file.health.range, 1e-6, 0.9)?;
     source.range(&["health", "quadrature"], file.health.quadrature, 0.0, 1.9)?;
+    source.range(&["health", "phase_rad"], file.health.phase_rad, 0.0, 1.5)?;
+    source.range(&["health", "quadrature_floor"], file.health.quadrature_floor, 0.0, 1.9)?;
     source.range(&["axes", "residual_m"], file.axes.residual_m, 0.0, 1.0)?;
     for (n, actuation) in file.actuations.iter().enumerate() {
         let n = n.to_string();
@@ -173,6 +175,10 @@ fn electrodes(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     Ok(())
 }
 
+fn two_of(mut values: impl Iterator<Item = f64>) -> [f64; 2] {
+    [0, 1].map(|_| values.next().expect("a pair"))
+}
+
 fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     let mut channels = Vec::new();
     if file.bridges.is_empty() || file.bridges.len() > quietgap_core::config::MAX_BRIDGES {
@@ -208,9 +214,19 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
             pair.push(electrode);
         }
         let opposite = pair[0].normal.iter().zip(pair[1].normal).all(|(a, b)| (a + b).abs() < 1e-9);
-        if !opposite || pair[0].gap_m != pair[1].gap_m || pair[0].area_m2 != pair[1].area_m2 {
-            let message = "a pair needs opposite normals, equal gaps and equal areas";
-            return Err(source.fault(&key("electrodes"), message));
+        if !opposite {
+            return Err(source.fault(&key("electrodes"), "a pair needs opposite normals"));
+        }
+        // The core takes weights and gaps within a quarter and three quarters of the sum.
+        let capacity = pair.iter().map(|e| e.area_m2 / e.gap_m);
+        let gaps = pair.iter().map(|e| e.gap_m);
+        for (what, [one, two]) in [("capacitances", two_of(capacity)), ("gaps", two_of(gaps))] {
+            let ratio = (one / two).max(two / one);
+            if ratio > 2.999 {
+                let message =
+                    format!("{what} of the pair are as 1 to {ratio:.3}, allowed to 2.999");
+                return Err(source.fault(&key("electrodes"), message));
+            }
         }
         // Opposite normals keep a bridge from naming one electrode twice.
         let earlier = file.bridges[..n].iter().enumerate().find_map(|(other, b)| {
@@ -243,6 +259,8 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         source.range(&["monitor", "gain"], monitor.gain, TINY, 1e6)?;
         let code = monitor.calibration_code.unwrap_or(1.0);
         source.range(&["monitor", "calibration_code"], code, TINY, 1e15)?;
+        let phase = monitor.alignment_rad.unwrap_or(0.0);
+        source.range(&["monitor", "alignment_rad"], phase, -1e3, 1e3)?;
         source.range(&["monitor", "weak_fraction"], monitor.weak_fraction, 0.0, 1.0)?;
         source.range(
             &["monitor", "lost_fraction"],

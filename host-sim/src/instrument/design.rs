@@ -1,7 +1,7 @@
 //! Physics of a sensor at rest: capacitances, polarisation, code amplitudes, geometry.
 
 use super::AXES;
-use super::file::{ElectrodeFile, KindFile, PlanFile, Role, SensorFile};
+use super::file::{BridgeFile, ElectrodeFile, KindFile, PlanFile, Role, SensorFile};
 use nalgebra::DMatrix;
 
 /// Electric constant, F/m. Source: CODATA 2022.
@@ -31,12 +31,16 @@ pub struct Design {
     pub filter_gain: f64,
     /// Phase of an in-phase signal at the converter, from carrier phase, loss and filter.
     pub signal_phase_rad: f64,
-    /// Per bridge: code amplitude a0 = 2 g C0 V_m by design.
+    /// Per bridge: code amplitude a0 = g (C01 + C02) V_m by design.
     pub a0_code: Vec<f64>,
-    /// Per bridge: gap.
+    /// Per bridge: reference gap, the mean of its two.
     pub gap_m: Vec<f64>,
-    /// Per bridge: C0.
-    pub c0_f: Vec<f64>,
+    /// Per bridge: C01 and C02.
+    pub c0_f: Vec<[f64; 2]>,
+    /// Per bridge: both electrodes' gaps at rest.
+    pub gaps_m: Vec<[f64; 2]>,
+    /// Capacitance of all injection electrodes at rest.
+    pub injection_f: f64,
     /// Code amplitude of the monitor by design, if there is one.
     pub monitor_code: Option<f64>,
     /// bridges x axes: x_bridge = geometry q.
@@ -66,11 +70,9 @@ impl Design {
             file.amplifier.filter_hz.map_or(0.0, |corner| file.carrier.frequency_hz / corner);
         let filter_gain = 1.0 / ratio.hypot(1.0);
         let signal_phase_rad = file.carrier.phase_rad - file.amplifier.loss_rad - ratio.atan();
-        let c0_f: Vec<f64> = file
-            .bridges
-            .iter()
-            .map(|b| rest_capacitance(electrode(file, &b.electrodes[0])))
-            .collect();
+        let pairs = || file.bridges.iter().map(|b| pair(file, b));
+        let c0_f: Vec<[f64; 2]> = pairs().map(|pair| pair.map(rest_capacitance)).collect();
+        let gaps_m: Vec<[f64; 2]> = pairs().map(|pair| pair.map(|e| e.gap_m)).collect();
         let code_per_farad =
             codes_per_volt * filter_gain * mass_v * file.amplifier.gain / file.amplifier.feedback_f;
         let geometry = geometry(file);
@@ -82,9 +84,11 @@ impl Design {
             codes_per_volt,
             filter_gain,
             signal_phase_rad,
-            a0_code: c0_f.iter().map(|c0| 2.0 * c0 * code_per_farad).collect(),
-            gap_m: file.bridges.iter().map(|b| electrode(file, &b.electrodes[0]).gap_m).collect(),
+            a0_code: c0_f.iter().map(|[a, b]| (a + b) * code_per_farad).collect(),
+            gap_m: gaps_m.iter().map(|[a, b]| (a + b) / 2.0).collect(),
             c0_f,
+            gaps_m,
+            injection_f,
             monitor_code: file
                 .monitor
                 .as_ref()
@@ -102,11 +106,20 @@ impl Design {
         file.bridges[b].a0_code.unwrap_or(self.a0_code[b])
     }
 
-    /// Code amplitudes of the strays of bridge `b`, at its calibrated gain.
+    /// Strays of bridge `b` over C01 + C02.
     #[must_use]
-    pub fn stray_codes(&self, file: &SensorFile, b: usize) -> [f64; 2] {
-        let code_per_farad = self.calibrated_a0(file, b) / (2.0 * self.c0_f[b]);
-        file.bridges[b].stray_f.map(|s| s * code_per_farad)
+    pub fn stray_shares(&self, file: &SensorFile, b: usize) -> [f64; 2] {
+        let pair = self.c0_f[b].iter().sum::<f64>();
+        file.bridges[b].stray_f.map(|s| s / pair)
+    }
+
+    /// Calibrated or designed phase of the monitor, which sees the carrier before the bridges' losses;
+    /// `None` where the bridges' phases are calibrated and its own is not.
+    #[must_use]
+    pub fn monitor_alignment(&self, file: &SensorFile) -> Option<f64> {
+        let calibrated = file.bridges.iter().any(|b| b.alignment_rad.is_some());
+        let design = (!calibrated).then_some(self.signal_phase_rad + file.amplifier.loss_rad);
+        file.monitor.as_ref()?.alignment_rad.or(design)
     }
 
     /// Calibrated or designed alignment of bridge `b`.
@@ -147,13 +160,49 @@ fn axes(file: &SensorFile) -> Vec<usize> {
     file.axes.names.iter().filter_map(|n| AXES.iter().position(|(name, ..)| name == n)).collect()
 }
 
-/// bridges x axes matrix, from electrode 1 of each pair.
+/// Electrodes 1 and 2 of a bridge.
+#[must_use]
+pub fn pair<'a>(file: &'a SensorFile, bridge: &BridgeFile) -> [&'a ElectrodeFile; 2] {
+    [0, 1].map(|k| electrode(file, &bridge.electrodes[k]))
+}
+
+/// bridges x axes matrix: what moves a bridge's balance, over what its own displacement does.
+///
+/// A difference bridge follows C1 - C2, separate electrodes C1/C2: the approach to each electrode
+/// counts by C0/d and by 1/d. For a pair that is a mirror image it is electrode 1's own row.
 #[must_use]
 pub fn geometry(file: &SensorFile) -> DMatrix<f64> {
     let axes = axes(file);
-    DMatrix::from_fn(file.bridges.len(), axes.len(), |b, j| {
-        row(electrode(file, &file.bridges[b].electrodes[0]))[axes[j]]
-    })
+    let rows: Vec<[f64; 6]> = (0..file.bridges.len())
+        .map(|b| {
+            let pair = pair(file, &file.bridges[b]);
+            let [w1, w2] = pair.map(|e| {
+                if is_difference(file, b) { rest_capacitance(e) / e.gap_m } else { 1.0 / e.gap_m }
+            });
+            let [first, second] = pair.map(row);
+            std::array::from_fn(|j| (w1 * first[j] - w2 * second[j]) / (w1 + w2))
+        })
+        .collect();
+    DMatrix::from_fn(rows.len(), axes.len(), |b, j| rows[b][axes[j]])
+}
+
+/// Electrodes in the order that the core takes them: 1 and 2 of every bridge, then all others that
+/// the axes move, in the file's order.
+#[must_use]
+pub fn housing(file: &SensorFile) -> Vec<&ElectrodeFile> {
+    let mut housing: Vec<&ElectrodeFile> =
+        file.bridges.iter().flat_map(|b| pair(file, b)).collect();
+    let axes = axes(file);
+    let moves = |e: &ElectrodeFile| {
+        let [x, y, z] = e.normal;
+        // A face slides in its own plane along translations at right angles to the normal, and turns
+        // in it by rotations about the normal.
+        let along = [x, y, z, y.hypot(z), z.hypot(x), x.hypot(y)];
+        axes.iter().any(|axis| along[*axis].abs() > 1e-12)
+    };
+    let named = |e: &ElectrodeFile| file.bridges.iter().any(|b| b.electrodes.contains(&e.name));
+    housing.extend(file.electrodes.iter().filter(|e| !named(e) && moves(e)));
+    housing
 }
 
 /// (H^T H)^-1 H^T by singular values, columns scaled so that metres and radians weigh alike.

@@ -111,15 +111,20 @@ pub struct AmplifierFile {
 }
 
 /// Proof mass.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
 pub struct MassFile {
     /// Capacitance from the mass to the housing beside all electrodes.
-    #[serde(default)]
     pub stray_f: f64,
-    /// Correct the readings for the change of the mass's polarisation with its position.
-    #[serde(default)]
+    /// Correct the readings for the change of the mass's polarisation with its position. Off where
+    /// the capacitances to the mass are not known.
     pub correct_polarisation: bool,
+}
+
+impl Default for MassFile {
+    fn default() -> Self {
+        Self { stray_f: 0.0, correct_polarisation: true }
+    }
 }
 
 /// What an electrode is for.
@@ -181,7 +186,7 @@ pub struct BridgeFile {
     /// Capacitance in parallel to electrodes 1 and 2.
     #[serde(default)]
     pub stray_f: [f64; 2],
-    /// Calibrated code amplitude a0 = 2 g C0 V_m; worked out from the design when absent.
+    /// Calibrated code amplitude a0 = g (C01 + C02) V_m; worked out from the design when absent.
     pub a0_code: Option<f64>,
     /// Calibrated alignment: phase of an in-phase signal.
     pub alignment_rad: Option<f64>,
@@ -200,6 +205,9 @@ pub struct MonitorFile {
     pub gain: f64,
     /// Code amplitude at calibration; worked out from the design when absent.
     pub calibration_code: Option<f64>,
+    /// Phase at calibration. When absent, worked out from the design, unless bridges' phases are
+    /// calibrated: then not known, and not used.
+    pub alignment_rad: Option<f64>,
     /// Below this fraction of the calibration the carrier is weak.
     #[serde(default = "half")]
     pub weak_fraction: f64,
@@ -249,10 +257,15 @@ pub struct HealthFile {
     pub range: f64,
     /// Largest quadrature, as a fraction of a0.
     pub quadrature: f64,
+    /// Largest phase of a bridge's signal against its alignment, and of the monitor against its
+    /// calibration.
+    pub phase_rad: f64,
+    /// Quadrature, as a fraction of a0, that no phase is judged by.
+    pub quadrature_floor: f64,
 }
 
 impl Default for HealthFile {
     fn default() -> Self {
-        Self { range: 0.5, quadrature: 0.05 }
+        Self { range: 0.5, quadrature: 0.05, phase_rad: 0.1, quadrature_floor: 1e-4 }
     }
 }

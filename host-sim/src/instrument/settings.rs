@@ -1,14 +1,14 @@
 //! Settings of the core for a sensor: everything as the integers firmware would hold.
 
 use super::carrier_gain::carrier_gain;
-use super::design::{Design, is_difference};
-use super::file::{PathFile, PlanFile, SensorFile, WatchFile};
+use super::design::{Design, housing, is_difference, rest_capacitance};
+use super::file::{ElectrodeFile, PathFile, PlanFile, Role, SensorFile, WatchFile};
 use fixed::traits::{FromFixed, ToFixed};
 use quietgap_core::CarrierRatio;
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{
-    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, MAX_RANGE,
-    MonitorConfig, Path, ReadoutConfig, Watch,
+    Alignment, AxesConfig, BridgeConfig, BridgeKind, ElectrodeConfig, FirConfig, FrontEndConfig,
+    MAX_RANGE, MonitorConfig, Path, ReadoutConfig, Watch,
 };
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -30,11 +30,13 @@ pub struct Settings {
     pub monitor: Option<MonitorConfig>,
     /// Bridges.
     pub bridges: Vec<BridgeConfig>,
+    /// Electrodes: those of the bridges, then all others that the axes move.
+    pub electrodes: Vec<ElectrodeConfig>,
     /// axes x bridges, row by row.
     pub solve: Vec<Coefficient>,
     /// bridges x axes, row by row.
     pub geometry: Vec<Coefficient>,
-    /// Number of axes.
+    /// Bit 0 to 5: x, y, z, theta, eta, phi.
     pub axes: u8,
     /// Largest disagreement of a bridge with the axes, attometres.
     pub residual_am: i64,
@@ -59,11 +61,12 @@ impl Settings {
         let carrier = core_carrier(design.carrier)
             .expect("the carrier is checked to be above zero and below half the sample rate");
         let (gain, exponent) = words_per_code(front_end, file.converter.bits);
-        let words_per_code = gain as f64
-            * 2f64.powi(-exponent)
-            * design.fir_gain
-            * carrier_gain(carrier, front_end, file.converter.bits, design.signal_phase_rad);
-        let word = |code: f64| Word::from_bits((code * words_per_code).round() as i64);
+        let words_per_code = gain as f64 * 2f64.powi(-exponent) * design.fir_gain;
+        // A calibration holds for the carrier's rounded table at the phase that is aligned to.
+        let word = |code: f64, phase: f64| {
+            let gain = carrier_gain(carrier, front_end, file.converter.bits, phase);
+            Word::from_bits((code * words_per_code * gain).round() as i64)
+        };
         let alignment =
             |phase: f64| Alignment { cosine: nearest(phase.cos()), sine: nearest(phase.sin()) };
         let channels = file
@@ -83,44 +86,49 @@ impl Settings {
                 alignments[usize::from(channel)] = alignment(phase);
             }
             let a0 = design.calibrated_a0(file, b);
-            let strays = design.stray_codes(file, b);
-            let share = if file.mass.correct_polarisation {
-                2.0 * design.c0_f[b] / design.total_f
-            } else {
-                0.0
-            };
+            let strays = design.stray_shares(file, b);
             let kind = if is_difference(file, b) {
                 BridgeKind::Difference {
                     channel: bridge.channel.unwrap_or(0),
-                    full: word(a0),
-                    imbalance: nearest((strays[0] - strays[1]) / a0),
-                    share: nearest(share),
+                    full: word(a0, phase),
                 }
             } else {
+                let lost = file.monitor.as_ref().map_or(0.1, |m| m.lost_fraction);
                 BridgeKind::Separate {
                     channels: bridge.channels.unwrap_or([0, 0]),
-                    strays: strays.map(word),
-                    // At rest the sum is a0; it only grows away from the centre.
-                    least_sum: word(a0 * file.monitor.as_ref().map_or(0.1, |m| m.lost_fraction)),
+                    // At rest the sum is a0 and the strays; it only grows away from the centre.
+                    least_sum: word(a0 * (1.0 + strays[0] + strays[1]) * lost, phase)
+                        .max(Word::from_bits(1 << 30)),
                 }
             };
+            let [c1, c2] = design.c0_f[b];
             bridges.push(BridgeConfig {
                 kind,
+                strays: strays.map(nearest),
+                weights: [c1 / (c1 + c2), c2 / (c1 + c2)].map(nearest),
+                gaps: design.gaps_m[b].map(|gap| nearest(gap / design.gap_m[b])),
                 gap_am: attometres(design.gap_m[b]),
                 offset_am: attometres(bridge.offset_m),
                 range: nearest::<Fraction>(file.health.range).min(MAX_RANGE),
-                quadrature: nearest::<Fraction>(file.health.quadrature),
+                quadrature: nearest(file.health.quadrature),
+                phase: nearest(file.health.phase_rad.sin()),
+                floor: nearest(file.health.quadrature_floor),
             });
         }
         let monitor = file.monitor.as_ref().map(|m| {
             let calibration = m.calibration_code.or(design.monitor_code).unwrap_or(1.0);
+            let known = design.monitor_alignment(file);
+            let phase = known.unwrap_or(0.0);
+            alignments[usize::from(m.channel)] = alignment(phase);
             MonitorConfig {
                 channel: m.channel,
-                calibration: word(calibration),
-                weak: word(calibration * m.weak_fraction),
-                lost: word(calibration * m.lost_fraction),
+                calibration: word(calibration, phase),
+                weak: word(calibration * m.weak_fraction, phase),
+                lost: word(calibration * m.lost_fraction, phase),
+                phase: nearest(known.map_or(1.0, |_| file.health.phase_rad.sin())),
             }
         });
+        let electrodes = housing(file).into_iter().map(|e| electrode(e, file, design)).collect();
         let rows = |m: &nalgebra::DMatrix<f64>| -> Vec<Coefficient> {
             m.transpose().iter().map(|x| nearest(*x)).collect()
         };
@@ -132,9 +140,10 @@ impl Settings {
             alignments,
             monitor,
             bridges,
+            electrodes,
             solve: rows(&design.solve),
             geometry: rows(&design.geometry),
-            axes: design.axes.len() as u8,
+            axes: design.axes.iter().fold(0, |set, axis| set | 1 << axis),
             residual_am: attometres(file.axes.residual_m),
             words_per_code,
         }
@@ -172,6 +181,7 @@ impl Settings {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.axes,
                 solve: &self.solve,
@@ -180,6 +190,34 @@ impl Settings {
             },
         })
     }
+}
+
+/// An electrode as the core takes it.
+fn electrode(file: &ElectrodeFile, sensor: &SensorFile, design: &Design) -> ElectrodeConfig {
+    let share = |of: f64| {
+        let corrects = sensor.mass.correct_polarisation;
+        nearest(if corrects { rest_capacitance(file) / of } else { 0.0 })
+    };
+    let sides = [
+        (file.width_m, file.width_axis),
+        (file.area_m2 / file.width_m, cross(file.normal, file.width_axis)),
+    ];
+    ElectrodeConfig {
+        gap_am: attometres(file.gap_m),
+        position_am: file.position_m.map(attometres),
+        normal: file.normal.map(nearest),
+        half_sides: sides
+            .map(|(side, axis)| axis.map(|part| nearest(part * side / 2.0 / file.gap_m))),
+        total_share: share(design.total_f),
+        drive_share: match file.role {
+            Role::Inject => share(design.injection_f),
+            Role::Sense => nearest(0.0),
+        },
+    }
+}
+
+fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
+    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 
 /// Samples of each stage's impulse response, less one: twice its delay. The CIC first, then FIR stages

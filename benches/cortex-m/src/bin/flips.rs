@@ -62,13 +62,29 @@ fn main() -> ! {
 }
 
 fn plan<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> BoardPlan<W> {
-    let bridge = |kind| BridgeConfig {
-        kind,
-        gap_am: 2_000_000_000_000_000,
+    let bridge = |kind, strays| BridgeConfig {
+        strays,
         offset_am: 11,
         range: Fraction::lit("0.6"),
         quadrature: Fraction::lit("1"),
+        ..BridgeConfig::plain(kind, 2_000_000_000_000_000)
     };
+    let electrode = |sign: i32, drive| ElectrodeConfig {
+        gap_am: 2_000_000_000_000_000,
+        position_am: [0, 20_000_000_000_000_000, 0],
+        normal: [Fraction::from_num(sign), Fraction::ZERO, Fraction::ZERO],
+        half_sides: [[HalfSide::lit("0"), HalfSide::lit("5"), HalfSide::lit("0")]; 2],
+        total_share: Fraction::lit("0.1"),
+        drive_share: drive,
+    };
+    let (none, some) = (Fraction::ZERO, Fraction::lit("0.5"));
+    let electrodes = [
+        electrode(1, none),
+        electrode(-1, none),
+        electrode(1, none),
+        electrode(-1, none),
+        electrode(1, some),
+    ];
     let firs = [FirConfig { ratio: 2, taps: &[3, 5, 5, 3], scale_bits: 4 }; 2];
     let checked = BoardPlan::<W>::checked(&ReadoutConfig {
         code_bits: 24,
@@ -89,20 +105,19 @@ fn plan<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> BoardPlan<W> {
             calibration: Word::lit("0.3"),
             weak: Word::lit("0.05"),
             lost: Word::lit("0.01"),
+            phase: Fraction::lit("0.9"),
         }),
         bridges: &[
-            bridge(BridgeKind::Difference {
-                channel: 1,
-                full: Word::lit("0.4"),
-                imbalance: Fraction::lit("0.01"),
-                share: Fraction::lit("0.1"),
-            }),
-            bridge(BridgeKind::Separate {
-                channels: [0, 1],
-                strays: [Word::lit("0.01"), Word::lit("0.02")],
-                least_sum: Word::lit("0.05"),
-            }),
+            bridge(
+                BridgeKind::Difference { channel: 1, full: Word::lit("0.4") },
+                [Fraction::lit("0.01"), Fraction::ZERO],
+            ),
+            bridge(
+                BridgeKind::Separate { channels: [0, 1], least_sum: Word::lit("0.05") },
+                [Fraction::lit("0.01"), Fraction::lit("0.02")],
+            ),
         ],
+        electrodes: &electrodes,
         axes: AxesConfig {
             axes: 1,
             solve: &[Coefficient::lit("0.5"); 2],

@@ -12,18 +12,11 @@ use quietgap_core::word::{Coefficient, Fraction, Word};
 pub const CHANNELS: usize = 2;
 
 const fn bridge(channel: u8) -> BridgeConfig {
-    BridgeConfig {
-        kind: BridgeKind::Difference {
-            channel,
-            full: Word::from_bits(1 << 51),
-            imbalance: Fraction::ZERO,
-            share: Fraction::ZERO,
-        },
-        gap_am: 2_000_000_000_000_000,
-        offset_am: 0,
-        range: Fraction::from_bits(1 << 61),
-        quadrature: Fraction::from_bits(1 << 60),
-    }
+    let full = Word::from_bits(1 << 51);
+    let quadrature = Fraction::from_bits(1 << 60);
+    let plain =
+        BridgeConfig::plain(BridgeKind::Difference { channel, full }, 2_000_000_000_000_000);
+    BridgeConfig { quadrature, ..plain }
 }
 
 /// All settings of the readout.
@@ -45,6 +38,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &[Alignment::NONE; CHANNELS],
     monitor: None,
     bridges: &[bridge(0), bridge(1)],
+    electrodes: &[],
     axes: AxesConfig {
         axes: 1,
         solve: &[Coefficient::from_bits(1 << 47); 2],

@@ -1,7 +1,7 @@
 //! vault-quarter-rate: 320000 S/s, carrier 80000 Hz, 18-bit codes, 2 channels, to 5 S/s.
 //!
 //! Made by `quietgap filter export`; change the sensor file, not this file.
-//! Checksum (FNV-1a of all below these lines): 0xfd8da52366ec2e7b.
+//! Checksum (FNV-1a of all below these lines): 0x3002fdd0fb8bb38f.
 //! Delay 3.128196875 s.
 //! Promises: 0 to 1.5 Hz within 0.001 dB; what folds onto 0 to 2 Hz down by 120 dB.
 
@@ -110,28 +110,76 @@ pub const MONITOR: Option<MonitorConfig> = None;
 #[rustfmt::skip]
 pub const BRIDGES: [BridgeConfig; 2] = [
     BridgeConfig {
-        kind: BridgeKind::Difference {
-            channel: 0,
-            full: Word::from_bits(5216926432693034),
-            imbalance: Fraction::from_bits(0),
-            share: Fraction::from_bits(0),
-        },
+        kind: BridgeKind::Difference { channel: 0, full: Word::from_bits(5216926432693034) },
+        strays: [Fraction::from_bits(0), Fraction::from_bits(0)],
+        weights: [Fraction::from_bits(2305843009213693952), Fraction::from_bits(2305843009213693952)],
+        gaps: [Fraction::from_bits(4611686018427387904), Fraction::from_bits(4611686018427387904)],
         gap_am: 2000000000000000,
         offset_am: 0,
         range: Fraction::from_bits(2305843009213693952),
         quadrature: Fraction::from_bits(92233720368547760),
+        phase: Fraction::from_bits(460400371722013440),
+        floor: Fraction::from_bits(461168601842739),
     },
     BridgeConfig {
-        kind: BridgeKind::Difference {
-            channel: 1,
-            full: Word::from_bits(5216926432693034),
-            imbalance: Fraction::from_bits(0),
-            share: Fraction::from_bits(0),
-        },
+        kind: BridgeKind::Difference { channel: 1, full: Word::from_bits(5216926432693034) },
+        strays: [Fraction::from_bits(0), Fraction::from_bits(0)],
+        weights: [Fraction::from_bits(2305843009213693952), Fraction::from_bits(2305843009213693952)],
+        gaps: [Fraction::from_bits(4611686018427387904), Fraction::from_bits(4611686018427387904)],
         gap_am: 2000000000000000,
         offset_am: 0,
         range: Fraction::from_bits(2305843009213693952),
         quadrature: Fraction::from_bits(92233720368547760),
+        phase: Fraction::from_bits(460400371722013440),
+        floor: Fraction::from_bits(461168601842739),
+    },
+];
+/// Electrodes: those of the bridges, then all others that move.
+#[rustfmt::skip]
+pub const ELECTRODES: [ElectrodeConfig; 4] = [
+    ElectrodeConfig {
+        gap_am: 2000000000000000,
+        position_am: [10000000000000000, 22000000000000000, 0],
+        normal: [Fraction::from_bits(4611686018427387904), Fraction::from_bits(0), Fraction::from_bits(0)],
+        half_sides: [
+            [HalfSide::from_bits(0), HalfSide::from_bits(83886080), HalfSide::from_bits(0)],
+            [HalfSide::from_bits(0), HalfSide::from_bits(0), HalfSide::from_bits(100663296)],
+        ],
+        total_share: Fraction::from_bits(615293898685836800),
+        drive_share: Fraction::from_bits(0),
+    },
+    ElectrodeConfig {
+        gap_am: 2000000000000000,
+        position_am: [-10000000000000000, 22000000000000000, 0],
+        normal: [Fraction::from_bits(-4611686018427387904), Fraction::from_bits(0), Fraction::from_bits(0)],
+        half_sides: [
+            [HalfSide::from_bits(0), HalfSide::from_bits(83886080), HalfSide::from_bits(0)],
+            [HalfSide::from_bits(0), HalfSide::from_bits(0), HalfSide::from_bits(-100663296)],
+        ],
+        total_share: Fraction::from_bits(615293898685836800),
+        drive_share: Fraction::from_bits(0),
+    },
+    ElectrodeConfig {
+        gap_am: 2000000000000000,
+        position_am: [10000000000000000, -22000000000000000, 0],
+        normal: [Fraction::from_bits(4611686018427387904), Fraction::from_bits(0), Fraction::from_bits(0)],
+        half_sides: [
+            [HalfSide::from_bits(0), HalfSide::from_bits(83886080), HalfSide::from_bits(0)],
+            [HalfSide::from_bits(0), HalfSide::from_bits(0), HalfSide::from_bits(100663296)],
+        ],
+        total_share: Fraction::from_bits(615293898685836800),
+        drive_share: Fraction::from_bits(0),
+    },
+    ElectrodeConfig {
+        gap_am: 2000000000000000,
+        position_am: [-10000000000000000, -22000000000000000, 0],
+        normal: [Fraction::from_bits(-4611686018427387904), Fraction::from_bits(0), Fraction::from_bits(0)],
+        half_sides: [
+            [HalfSide::from_bits(0), HalfSide::from_bits(83886080), HalfSide::from_bits(0)],
+            [HalfSide::from_bits(0), HalfSide::from_bits(0), HalfSide::from_bits(-100663296)],
+        ],
+        total_share: Fraction::from_bits(615293898685836800),
+        drive_share: Fraction::from_bits(0),
     },
 ];
 /// Bridges to axes, row by row.
@@ -160,8 +208,9 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
+    electrodes: &ELECTRODES,
     axes: AxesConfig {
-        axes: 2,
+        axes: 33,
         solve: &SOLVE,
         geometry: &GEOMETRY,
         residual_am: 1000000000,

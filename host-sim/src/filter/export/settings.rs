@@ -2,7 +2,7 @@
 //! readout's plan, which the compiler checks and works out.
 
 use crate::instrument::settings::Settings;
-use quietgap_core::config::{Alignment, BridgeConfig, BridgeKind, MonitorConfig};
+use quietgap_core::config::{Alignment, BridgeConfig, BridgeKind, ElectrodeConfig, MonitorConfig};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use std::fmt::{Result, Write};
 
@@ -29,6 +29,9 @@ pub fn write(text: &mut String, settings: &Settings) -> Result {
     writeln!(text, "pub const MONITOR: Option<MonitorConfig> = {given};")?;
     let bridges = settings.bridges.iter().map(bridge).collect();
     list(text, "Bridges.", "BRIDGES", "BridgeConfig", bridges)?;
+    let electrodes = settings.electrodes.iter().map(electrode).collect();
+    let doc = "Electrodes: those of the bridges, then all others that move.";
+    list(text, doc, "ELECTRODES", "ElectrodeConfig", electrodes)?;
     let entries = |m: &[Coefficient]| m.iter().map(|c| bits("Coefficient", c.to_bits())).collect();
     let doc = "Bridges to axes, row by row.";
     list(text, doc, "SOLVE", "Coefficient", entries(&settings.solve))?;
@@ -48,6 +51,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {{
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
+    electrodes: &ELECTRODES,
     axes: AxesConfig {{
         axes: {axes},
         solve: &SOLVE,
@@ -80,6 +84,10 @@ fn fraction(fraction: Fraction) -> String {
     bits("Fraction", fraction.to_bits())
 }
 
+fn fractions<const N: usize>(fractions: [Fraction; N]) -> String {
+    format!("[{}]", fractions.map(fraction).join(", "))
+}
+
 fn alignment(alignment: &Alignment) -> String {
     let [cosine, sine] = [alignment.cosine, alignment.sine].map(fraction);
     format!("Alignment {{ cosine: {cosine}, sine: {sine} }}")
@@ -87,35 +95,46 @@ fn alignment(alignment: &Alignment) -> String {
 
 fn monitor(monitor: &MonitorConfig) -> String {
     let [calibration, weak, lost] = [monitor.calibration, monitor.weak, monitor.lost].map(word);
-    let channel = monitor.channel;
+    let (channel, phase) = (monitor.channel, fraction(monitor.phase));
     format!(
         "Some(MonitorConfig {{\n    channel: {channel},\n    calibration: {calibration},\n    \
-         weak: {weak},\n    lost: {lost},\n}})"
+         weak: {weak},\n    lost: {lost},\n    phase: {phase},\n}})"
     )
 }
 
 fn bridge(bridge: &BridgeConfig) -> String {
     let kind = match bridge.kind {
-        BridgeKind::Difference { channel, full, imbalance, share } => {
-            let (full, imbalance, share) = (word(full), fraction(imbalance), fraction(share));
-            format!(
-                "BridgeKind::Difference {{\n            channel: {channel},\n            \
-                 full: {full},\n            imbalance: {imbalance},\n            \
-                 share: {share},\n        }}"
-            )
+        BridgeKind::Difference { channel, full } => {
+            format!("Difference {{ channel: {channel}, full: {} }}", word(full))
         }
-        BridgeKind::Separate { channels, strays, least_sum } => {
-            let ([a, b], [s1, s2], least_sum) = (channels, strays.map(word), word(least_sum));
-            format!(
-                "BridgeKind::Separate {{\n            channels: [{a}, {b}],\n            \
-                 strays: [{s1}, {s2}],\n            least_sum: {least_sum},\n        }}"
-            )
+        BridgeKind::Separate { channels: [a, b], least_sum } => {
+            format!("Separate {{ channels: [{a}, {b}], least_sum: {} }}", word(least_sum))
         }
     };
-    let BridgeConfig { gap_am, offset_am, range, quadrature, .. } = *bridge;
-    let [range, quadrature] = [range, quadrature].map(fraction);
+    let BridgeConfig { gap_am, offset_am, .. } = *bridge;
+    let [strays, weights, gaps] = [bridge.strays, bridge.weights, bridge.gaps].map(fractions);
+    let limits = [bridge.range, bridge.quadrature, bridge.phase, bridge.floor].map(fraction);
+    let [range, quadrature, phase, floor] = limits;
     format!(
-        "BridgeConfig {{\n        kind: {kind},\n        gap_am: {gap_am},\n        \
-         offset_am: {offset_am},\n        range: {range},\n        quadrature: {quadrature},\n    }}"
+        "BridgeConfig {{\n        kind: BridgeKind::{kind},\n        strays: {strays},\n        \
+         weights: {weights},\n        gaps: {gaps},\n        gap_am: {gap_am},\n        \
+         offset_am: {offset_am},\n        range: {range},\n        quadrature: {quadrature},\n        \
+         phase: {phase},\n        floor: {floor},\n    }}"
+    )
+}
+
+fn electrode(electrode: &ElectrodeConfig) -> String {
+    let ElectrodeConfig { gap_am, position_am, .. } = electrode;
+    let normal = fractions(electrode.normal);
+    let sides = electrode.half_sides.map(|side| {
+        let parts = side.map(|part| format!("HalfSide::from_bits({})", part.to_bits()));
+        format!("            [{}],\n", parts.join(", "))
+    });
+    let [total, drive] = [electrode.total_share, electrode.drive_share].map(fraction);
+    format!(
+        "ElectrodeConfig {{\n        gap_am: {gap_am},\n        position_am: {position_am:?},\n        \
+         normal: {normal},\n        half_sides: [\n{}        ],\n        total_share: {total},\n        \
+         drive_share: {drive},\n    }}",
+        sides.concat()
     )
 }

@@ -7,17 +7,20 @@
 pub mod bridge;
 pub mod fir;
 pub mod front_end;
+pub mod housing;
 
 use crate::instrument::Sensor;
 use crate::readout::readings::Row;
 use fir::Fir;
 use front_end::FrontEnd;
+use housing::Housing;
 use quietgap_core::Health;
 
 /// The whole twin.
 #[derive(Debug, Clone)]
 pub struct Twin {
     sensor: Sensor,
+    housing: Housing,
     front_end: FrontEnd,
     firs: Vec<Fir>,
     span: u64,
@@ -39,13 +42,14 @@ impl Twin {
             interval *= u64::from(fir.ratio);
             firs.push(Fir::new(fir, sensor.channels()));
         }
-        Self { sensor: sensor.clone(), front_end, firs, span, interval, next: 0 }
+        let housing = Housing::new(sensor);
+        Self { sensor: sensor.clone(), housing, front_end, firs, span, interval, next: 0 }
     }
 
     /// Takes whole frames of interleaved codes, hands on finished readings. Settling is flagged
     /// as the core does; other faults are the core's to find.
     pub fn push(&mut self, frames: &[i32], mut sink: impl FnMut(&Row)) {
-        let Self { sensor, front_end, firs, span, interval, next } = self;
+        let Self { sensor, housing, front_end, firs, span, interval, next } = self;
         front_end.push(frames, |phasors| {
             let mut phasors = phasors.to_vec();
             for fir in firs.iter_mut() {
@@ -58,7 +62,7 @@ impl Twin {
             *next += 1;
             let half_samples = 2 * last as i64 - (*span as i64 - 1);
             let settling = last + 1 < *span;
-            let mut row = bridge::read(sensor, &phasors);
+            let mut row = bridge::read(sensor, housing, &phasors);
             row.half_samples = half_samples;
             row.health = Health::when(Health::SETTLING, settling);
             sink(&row);

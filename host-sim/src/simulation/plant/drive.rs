@@ -1,9 +1,9 @@
 //! Carrier on the mass, bridges, amplifiers: the envelope of every channel at a position.
 
-use super::{Parts, electrodes::Electrode};
+use super::Parts;
+use super::electrodes::{Electrode, Pose};
 use crate::instrument::Sensor;
-use crate::instrument::design::{CarrierRatio, electrode, is_difference};
-use crate::instrument::file::Role;
+use crate::instrument::file::{KindFile, Role, SensorFile};
 
 /// A channel's signal relative to the carrier cos(2 pi f_c t), volts at the converter.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -17,7 +17,6 @@ pub struct Envelope {
 /// Everything between the mass and the converter that follows its position.
 #[derive(Debug, Clone)]
 pub struct Drive {
-    carrier: CarrierRatio,
     sense: Vec<[Electrode; 2]>,
     inject: Vec<Electrode>,
     /// Sensing electrodes that are in no bridge load the mass all the same.
@@ -26,7 +25,6 @@ pub struct Drive {
     injection_v: f64,
     /// Capacitance of the mass beside its electrodes.
     fixed_f: f64,
-    rest_v: f64,
     /// Volts at the converter per farad and volt.
     gain: f64,
     phase_rad: f64,
@@ -46,13 +44,17 @@ impl Drive {
     /// For a sensor, with the parts switched as said.
     #[must_use]
     pub fn new(sensor: &Sensor, parts: Parts) -> Self {
-        let (file, design) = (&sensor.file, &sensor.design);
-        let pair = |names: &[String; 2]| [0, 1].map(|k| Electrode::new(electrode(file, &names[k])));
+        let file = &sensor.file;
+        let named = |name: &String| {
+            file.electrodes.iter().find(|e| e.name == *name).expect("names are checked")
+        };
+        let pair = |names: &[String; 2]| [0, 1].map(|k| Electrode::new(named(&names[k])));
         let in_bridge = |name: &String| file.bridges.iter().any(|b| b.electrodes.contains(name));
-        // The monitor, and everything where loss is off, sees the carrier before its lag.
-        let lossless_rad = design.signal_phase_rad + file.amplifier.loss_rad;
+        let Filter { gain: filter_gain, lag_rad } = Filter::new(file);
+        // The monitor, and everything where loss is off, sees the carrier before the bridges' lag.
+        let lossless_rad = file.carrier.phase_rad - lag_rad;
+        let stray_f = |b: usize| if parts.strays { file.bridges[b].stray_f } else { [0.0; 2] };
         Self {
-            carrier: design.carrier,
             sense: file.bridges.iter().map(|b| pair(&b.electrodes)).collect(),
             inject: file
                 .electrodes
@@ -75,17 +77,16 @@ impl Drive {
                         (Some(c), _) => [usize::from(c); 2],
                         (None, both) => both.unwrap_or([0; 2]).map(usize::from),
                     },
-                    difference: is_difference(file, b),
-                    stray_f: if parts.strays { bridge.stray_f } else { [0.0; 2] },
+                    difference: bridge.kind == KindFile::Difference,
+                    stray_f: stray_f(b),
                 })
                 .collect(),
             injection_v: file.carrier.injection_v,
             fixed_f: file.mass.stray_f + file.bridges.iter().flat_map(|b| b.stray_f).sum::<f64>(),
-            rest_v: design.mass_v,
-            gain: design.filter_gain * file.amplifier.gain / file.amplifier.feedback_f,
-            phase_rad: if parts.loss { design.signal_phase_rad } else { lossless_rad },
+            gain: filter_gain * file.amplifier.gain / file.amplifier.feedback_f,
+            phase_rad: lossless_rad - if parts.loss { file.amplifier.loss_rad } else { 0.0 },
             monitor: file.monitor.as_ref().map(|m| {
-                let volts = m.gain * file.carrier.injection_v * design.filter_gain;
+                let volts = m.gain * file.carrier.injection_v * filter_gain;
                 (usize::from(m.channel), volts, lossless_rad)
             }),
             channels: sensor.channels(),
@@ -93,30 +94,23 @@ impl Drive {
         }
     }
 
-    /// Carrier over sample rate.
-    #[must_use]
-    pub fn carrier(&self) -> CarrierRatio {
-        self.carrier
-    }
-
     /// Envelopes of all channels at a position: V_m = V_injection C_injection/C_total, then
     /// g (C1 - C2) V_m for a difference bridge, g C V_m for separate electrodes.
     #[must_use]
     pub fn envelopes(&self, q: [f64; 6]) -> Vec<Envelope> {
         let tilt = self.parts.tilt;
-        let pairs: Vec<[f64; 2]> = self
-            .sense
-            .iter()
-            .map(|pair| [pair[0].capacitance(&q, tilt), pair[1].capacitance(&q, tilt)])
-            .collect();
-        let mass_v = if self.parts.polarisation {
-            let injection: f64 = self.inject.iter().map(|e| e.capacitance(&q, tilt)).sum();
-            let idle: f64 = self.idle.iter().map(|e| e.capacitance(&q, tilt)).sum();
-            let total = injection + idle + pairs.iter().flatten().sum::<f64>() + self.fixed_f;
-            self.injection_v * injection / total
-        } else {
-            self.rest_v
+        let pose = Pose::new(q);
+        let farad = |e: &Electrode, pose: &Pose| e.capacitance(pose, tilt);
+        let pairs: Vec<[f64; 2]> =
+            self.sense.iter().map(|[a, b]| [farad(a, &pose), farad(b, &pose)]).collect();
+        // What polarises the mass may be taken as it is at rest.
+        let pose = if self.parts.polarisation { pose } else { Pose::new([0.0; 6]) };
+        let all = |electrodes: &mut dyn Iterator<Item = &Electrode>| -> f64 {
+            electrodes.map(|e| farad(e, &pose)).sum()
         };
+        let injection = all(&mut self.inject.iter());
+        let rest = all(&mut self.idle.iter().chain(self.sense.iter().flatten()));
+        let mass_v = self.injection_v * injection / (injection + rest + self.fixed_f);
         let (sine, cosine) = self.phase_rad.sin_cos();
         let mut out = vec![Envelope::default(); self.channels];
         let mut set = |channel: usize, farad: f64| {
@@ -137,5 +131,21 @@ impl Drive {
             out[channel] = Envelope { i: volts * cosine, q: volts * sine };
         }
         out
+    }
+}
+
+/// One pole of an anti-alias filter at the carrier.
+struct Filter {
+    gain: f64,
+    lag_rad: f64,
+}
+
+impl Filter {
+    fn new(file: &SensorFile) -> Self {
+        // 1/(1 + i f/f_pole).
+        let [real, imaginary] =
+            [1.0, file.amplifier.filter_hz.map_or(0.0, |pole| file.carrier.frequency_hz / pole)];
+        let square = real * real + imaginary * imaginary;
+        Self { gain: square.sqrt().recip(), lag_rad: imaginary.atan2(real) }
     }
 }

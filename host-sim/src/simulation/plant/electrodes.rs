@@ -1,58 +1,89 @@
-//! Capacitance of plate electrodes: exact for parallel plates, closed form for tilted ones.
+//! Capacitance of plate electrodes before a rigid mass: exact for parallel plates, closed form for
+//! tilted ones.
 //!
-//! Edge fields and guard rings are not modelled; see `docs/sensor-model.md`.
+//! Field lines run straight along the electrode's normal, and the face of the mass reaches beyond the
+//! electrode. Edge fields and guard rings are not modelled; see `docs/sensor-model.md`.
 
-use crate::instrument::design::{EPS0, row};
 use crate::instrument::file::ElectrodeFile;
+use nalgebra::{Rotation3, Vector3};
+
+/// Electric constant, F/m. Source: CODATA 2022.
+const EPS0: f64 = 8.854_187_818_8e-12;
+
+/// Where a rigid mass is: turned about its centre by the vector (theta, eta, phi), then moved.
+#[derive(Debug, Clone, Copy)]
+pub struct Pose {
+    rotation: Rotation3<f64>,
+    translation: Vector3<f64>,
+}
+
+impl Pose {
+    /// From x, y, z, theta, eta, phi.
+    #[must_use]
+    pub fn new(q: [f64; 6]) -> Self {
+        let [x, y, z, theta, eta, phi] = q;
+        Self {
+            rotation: Rotation3::from_scaled_axis(Vector3::new(theta, eta, phi)),
+            translation: Vector3::new(x, y, z),
+        }
+    }
+
+    /// Where a point of the mass is now.
+    fn moved(&self, point: Vector3<f64>) -> Vector3<f64> {
+        self.rotation * point + self.translation
+    }
+}
 
 /// An electrode with what its capacitance needs.
 #[derive(Debug, Clone)]
 pub struct Electrode {
-    c0_f: f64,
+    area_m2: f64,
     gap_m: f64,
-    /// Approach of the mass per axis.
-    row: [f64; 6],
-    /// Slope of the gap along width and height per rotation, times half the side.
-    half_tilt: [[f64; 3]; 2],
+    centre: Vector3<f64>,
+    normal: Vector3<f64>,
+    /// Middles of two sides that meet, from the centre.
+    edges: [Vector3<f64>; 2],
 }
 
 impl Electrode {
     /// From the sensor file.
     #[must_use]
     pub fn new(file: &ElectrodeFile) -> Self {
-        let n = file.normal;
-        let w = file.width_axis;
-        let h = cross(n, w);
-        let sides = [file.width_m, file.area_m2 / file.width_m];
-        // A point at s along a side moves towards the electrode by (s e x n) . rotation.
-        let tilt = |e: [f64; 3], side: f64| cross(e, n).map(|x| x * side / 2.0);
+        let (normal, along) = (Vector3::from(file.normal), Vector3::from(file.width_axis));
         Self {
-            c0_f: EPS0 * file.area_m2 / file.gap_m,
+            area_m2: file.area_m2,
             gap_m: file.gap_m,
-            row: row(file),
-            half_tilt: [tilt(w, sides[0]), tilt(h, sides[1])],
+            centre: Vector3::from(file.position_m),
+            normal,
+            edges: [
+                along * (file.width_m / 2.0),
+                normal.cross(&along) * (file.area_m2 / file.width_m / 2.0),
+            ],
         }
     }
 
-    /// Capacitance at a position of the mass; `tilted` off takes the plates as parallel.
+    /// Capacitance at a pose of the mass; `tilted` off takes the plates as parallel.
     ///
     /// Stops at a gap of 1e-6 of the nominal one: the mass has touched.
     #[must_use]
-    pub fn capacitance(&self, q: &[f64; 6], tilted: bool) -> f64 {
-        let approach: f64 = self.row.iter().zip(q).map(|(r, q)| r * q).sum();
-        let gap = (self.gap_m - approach).max(1e-6 * self.gap_m);
-        let flat = self.c0_f * self.gap_m / gap;
+    pub fn capacitance(&self, pose: &Pose, tilted: bool) -> f64 {
+        // The face, by three of its points that are opposite the electrode's at rest.
+        let face = |point: Vector3<f64>| pose.moved(self.centre + point - self.normal * self.gap_m);
+        let origin = face(Vector3::zeros());
+        let facing = (face(self.edges[0]) - origin).cross(&(face(self.edges[1]) - origin));
+        // Along the normal from a point of the electrode to the face's plane.
+        let gap = |point: Vector3<f64>| {
+            (self.centre + point - origin).dot(&facing) / self.normal.dot(&facing)
+        };
+        let middle = gap(Vector3::zeros());
+        let held = middle.max(1e-6 * self.gap_m);
+        let flat = EPS0 * self.area_m2 / held;
         if !tilted {
             return flat;
         }
-        let [a, b] =
-            self.half_tilt.map(|t| t.iter().zip(&q[3..]).map(|(t, r)| t * r).sum::<f64>() / gap);
+        let [a, b] = self.edges.map(|edge| (gap(edge) - middle) / held);
         flat * tilt_factor(a, b)
     }
-}
-
-fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
-    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 
 /// Mean of 1/(1 - a s - b t) over s, t from -1 to 1: what tilt does to a capacitance, a and b

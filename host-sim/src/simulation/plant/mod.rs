@@ -123,6 +123,28 @@ struct ChannelNoise {
     flicker: OneOverF,
 }
 
+/// Noise of the carrier, the same for all channels: white at every sample, 1/f by chunks.
+#[derive(Debug)]
+struct CarrierNoise {
+    white: Gaussian,
+    weight: f64,
+    flicker: OneOverF,
+    /// Of the running chunk: start and change.
+    line: [f64; 2],
+}
+
+impl CarrierNoise {
+    fn begin_chunk(&mut self) {
+        let [start, end] = self.flicker.chunk();
+        self.line = [start, end - start];
+    }
+
+    /// At the fraction `b` of the chunk.
+    fn at(&mut self, b: f64) -> f64 {
+        self.line[0] + self.line[1] * b + self.weight * self.white.next_if(self.weight)
+    }
+}
+
 /// The running plant.
 #[derive(Debug)]
 pub struct Plant {
@@ -132,10 +154,12 @@ pub struct Plant {
     rate_hz: f64,
     white_v: f64,
     channels: Vec<ChannelNoise>,
-    amplitude: OneOverF,
-    phase: OneOverF,
+    amplitude: CarrierNoise,
+    phase: CarrierNoise,
     jitter: Gaussian,
     jitter_rad: f64,
+    /// Carrier and sample rate, nanohertz: the phase at any sample is exact.
+    carrier_nhz: [u64; 2],
     /// Actuation lines: frequency over rate, amplitude.
     actuations: Vec<(f64, f64)>,
     sample: u64,
@@ -167,13 +191,18 @@ impl Plant {
                     },
                     amplifier.noise_corner_hz,
                     chunk_rate,
-                    false,
                 ),
             })
             .collect();
-        let common = |stream, on: bool, density: f64| {
+        let common = |[white, flicker]: [Stream; 2], on: bool, density: f64| {
             let density = if on { density } else { 0.0 };
-            OneOverF::new(gaussian(stream), density, carrier.noise_corner_hz, chunk_rate, true)
+            let corner_hz = carrier.noise_corner_hz;
+            CarrierNoise {
+                white: gaussian(white),
+                weight: density * (rate_hz / 2.0).sqrt(),
+                flicker: OneOverF::new(gaussian(flicker), density, corner_hz, chunk_rate),
+                line: [0.0; 2],
+            }
         };
         Self {
             drive: Drive::new(sensor, parts),
@@ -187,11 +216,16 @@ impl Plant {
             },
             channels,
             amplitude: common(
-                Stream::Amplitude,
+                [Stream::Amplitude, Stream::AmplitudeFlicker],
                 parts.amplitude_noise,
                 carrier.amplitude_noise_per_rthz,
             ),
-            phase: common(Stream::Phase, parts.phase_noise, carrier.phase_noise_rad_per_rthz),
+            phase: common(
+                [Stream::Phase, Stream::PhaseFlicker],
+                parts.phase_noise,
+                carrier.phase_noise_rad_per_rthz,
+            ),
+            carrier_nhz: [carrier.frequency_hz, rate_hz].map(|f| (f * 1e9).round() as u64),
             jitter: gaussian(Stream::Jitter),
             jitter_rad: if parts.jitter {
                 std::f64::consts::TAU * carrier.frequency_hz * file.converter.jitter_s
@@ -221,18 +255,17 @@ impl Plant {
         let end = self.drive.envelopes(self.motion.at(time(CHUNK as f64)));
 
         let (carrier, tones) = self.carrier_and_tones();
-        let amplitude = self.amplitude.chunk();
-        let phase = self.phase.chunk();
+        self.amplitude.begin_chunk();
+        self.phase.begin_chunk();
         // Carrier noise is common to all channels: it turns and stretches the carrier itself.
         let carrier: Vec<[f64; 2]> = carrier
             .iter()
             .enumerate()
             .map(|(k, [c, s])| {
                 let b = k as f64 / CHUNK as f64;
-                let gain = 1.0 + amplitude[0] + (amplitude[1] - amplitude[0]) * b;
-                let turn = phase[0]
-                    + (phase[1] - phase[0]) * b
-                    + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
+                let gain = 1.0 + self.amplitude.at(b);
+                let turn =
+                    self.phase.at(b) + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
                 let (sine, cosine) = turn.sin_cos();
                 [gain * (c * cosine - s * sine), gain * (s * cosine + c * sine)]
             })
@@ -262,10 +295,10 @@ impl Plant {
 
     /// Noise-free carrier and the sum of the actuation lines over the next chunk.
     fn carrier_and_tones(&self) -> (Vec<[f64; 2]>, [f64; CHUNK]) {
-        let ratio = self.drive.carrier();
+        let [frequency, rate] = self.carrier_nhz;
         let turns = |k: u64| {
-            let within = u128::from(k) * u128::from(ratio.cycles) % u128::from(ratio.samples);
-            std::f64::consts::TAU * (within as f64 / ratio.samples as f64)
+            let within = u128::from(k) * u128::from(frequency) % u128::from(rate);
+            std::f64::consts::TAU * (within as f64 / rate as f64)
         };
         let step = turns(1).sin_cos();
         let carrier =

@@ -19,6 +19,10 @@ pub enum Stream {
     Flicker(usize),
     /// Motion of the demo scenario.
     Motion,
+    /// 1/f part of the carrier's amplitude noise.
+    AmplitudeFlicker,
+    /// 1/f part of the carrier's phase noise.
+    PhaseFlicker,
 }
 
 impl Stream {
@@ -28,6 +32,8 @@ impl Stream {
             Self::Phase => 1,
             Self::Jitter => 2,
             Self::Motion => 3,
+            Self::AmplitudeFlicker => 4,
+            Self::PhaseFlicker => 5,
             Self::White(c) => 16 + 2 * c as u64,
             Self::Flicker(c) => 17 + 2 * c as u64,
         }
@@ -60,75 +66,81 @@ impl Gaussian {
     }
 }
 
-/// Noise whose power density is white above a corner and rises as 1/f below, sampled once a
-/// chunk.
+/// The 1/f part of a noise, sampled once a chunk: power density is that of the white part at the corner,
+/// and falls as 1/f.
 ///
-/// A sum of relaxation processes, three a decade from a millionth of the chunk rate to more than a
+/// A sum of relaxation processes, three a decade from [`LOWEST_HZ`], whatever the rate, to more than a
 /// decade above the corner, where white noise has long taken over (an eighth of the chunk rate at most).
-/// Power density of one with time constant tau and variance s^2,
-/// one-sided: 4 s^2 tau/(1 + (2 pi f tau)^2); over equal steps of ln tau they add up to 1/f.
+/// Power density of one with time constant tau and variance s^2, one-sided: 4 s^2 tau/(1 + (2 pi f tau)^2);
+/// over equal steps of ln tau they add up to 1/f. Below [`LOWEST_HZ`] the density is flat.
 #[derive(Debug)]
 pub struct OneOverF {
     gaussian: Gaussian,
-    /// Decay per chunk, kick per chunk, state.
-    poles: Vec<[f64; 3]>,
-    white: f64,
+    poles: Vec<Pole>,
     value: f64,
 }
 
+/// Where the law ends: a period of eleven days.
+pub const LOWEST_HZ: f64 = 1e-6;
 const POLES_PER_DECADE: f64 = 3.0;
 
+/// A relaxation process, stepped as often as it needs and taken as straight between.
+#[derive(Debug)]
+struct Pole {
+    /// Per step.
+    decay: f64,
+    kick: f64,
+    /// Chunks a step, and into this one.
+    step: u32,
+    at: u32,
+    from: f64,
+    to: f64,
+}
+
 impl OneOverF {
-    /// `density` is the white part's, per sqrt(Hz); `white` off leaves only the 1/f part.
+    /// `density` is the white part's, per sqrt(Hz).
     #[must_use]
-    pub fn new(
-        gaussian: Gaussian,
-        density: f64,
-        corner_hz: f64,
-        chunk_rate_hz: f64,
-        white: bool,
-    ) -> Self {
+    pub fn new(mut gaussian: Gaussian, density: f64, corner_hz: f64, chunk_rate_hz: f64) -> Self {
         let mut poles = Vec::new();
-        if density > 0.0 && corner_hz > 0.0 {
-            let lowest = chunk_rate_hz * 1e-6;
-            let count =
-                ((corner_hz.max(lowest) / lowest).log10() * POLES_PER_DECADE).ceil() as usize + 5;
+        if density > 0.0 && corner_hz > LOWEST_HZ {
+            let count = ((corner_hz / LOWEST_HZ).log10() * POLES_PER_DECADE).ceil() as u32 + 5;
+            // S(f) = A/f with A = density^2 corner. Sum over poles spaced d ln f of
+            // (2 s^2/pi) f_k/(f_k^2 + f^2) tends to s^2/(d f): s^2 = A d.
+            let variance = density * density * corner_hz * (10f64.ln() / POLES_PER_DECADE);
             for k in 0..count {
-                let corner = lowest * 10f64.powf(k as f64 / POLES_PER_DECADE);
-                if corner > chunk_rate_hz / 8.0 {
+                let pole_hz = LOWEST_HZ * 10f64.powf(f64::from(k) / POLES_PER_DECADE);
+                if pole_hz > chunk_rate_hz / 8.0 {
                     break;
                 }
-                // S(f) = A/f with A = density^2 corner. Sum over poles spaced d ln f of
-                // (2 s^2/pi) f_k/(f_k^2 + f^2) tends to s^2/(d f): s^2 = A d.
-                let variance = density * density * corner_hz * (10f64.ln() / POLES_PER_DECADE);
-                let decay = (-std::f64::consts::TAU * corner / chunk_rate_hz).exp();
-                poles.push([decay, (variance * (1.0 - decay * decay)).sqrt(), 0.0]);
+                // A step of a hundredth of the time constant: straight lines between lose 1e-4 of
+                // the power at the pole.
+                let constant = chunk_rate_hz / (std::f64::consts::TAU * pole_hz);
+                let step = (constant / 100.0).clamp(1.0, 1e9) as u32;
+                let decay = (-f64::from(step) / constant).exp();
+                let kick = (variance * (1.0 - decay * decay)).sqrt();
+                // Start in the steady state, not from zero.
+                let from = variance.sqrt() * gaussian.next();
+                let to = from * decay + kick * gaussian.next();
+                poles.push(Pole { decay, kick, step, at: 0, from, to });
             }
         }
-        let white = if white { density * (chunk_rate_hz / 2.0).sqrt() } else { 0.0 };
-        let mut made = Self { gaussian, poles, white, value: 0.0 };
-        // Start in the steady state, not from zero.
-        for pole in &mut made.poles {
-            let steady = pole[1] / (1.0 - pole[0] * pole[0]).sqrt();
-            pole[2] = steady * made.gaussian.next();
-        }
-        made.value = made.draw();
-        made
-    }
-
-    fn draw(&mut self) -> f64 {
-        let mut sum = self.white * self.gaussian.next_if(self.white);
-        for [decay, kick, state] in &mut self.poles {
-            *state = *state * *decay + *kick * self.gaussian.next();
-            sum += *state;
-        }
-        sum
+        let value = poles.iter().map(|pole| pole.from).sum();
+        Self { gaussian, poles, value }
     }
 
     /// Values at the start and end of the next chunk.
     pub fn chunk(&mut self) -> [f64; 2] {
         let start = self.value;
-        self.value = if self.white == 0.0 && self.poles.is_empty() { 0.0 } else { self.draw() };
+        self.value = 0.0;
+        for pole in &mut self.poles {
+            pole.at += 1;
+            if pole.at == pole.step {
+                (pole.at, pole.from) = (0, pole.to);
+                pole.to = pole.from * pole.decay + pole.kick * self.gaussian.next();
+            }
+            let into = f64::from(pole.at) / f64::from(pole.step);
+            self.value += pole.from + (pole.to - pole.from) * into;
+        }
         [start, self.value]
     }
 }

@@ -1,0 +1,249 @@
+//! **Housing.** The mass as a rigid body between its electrodes: every electrode's gap and tilt at a
+//! position, and with them what polarises the mass.
+//!
+//! Receives a position from [`crate::axes`], hands [`Pair`]s to [`crate::bridge`] and the polarisation to
+//! [`crate::position`].
+//!
+//! With R the rotation by the vector (theta, eta, phi), t the translation, n an electrode's normal, e its
+//! centre from the mass's at rest and d its gap at rest, the face of the mass opposite has the normal
+//! m = R n, and the gap at the electrode's centre is, exactly,
+//!
+//! g = (d - t m + e (m - n))/(n m)
+//!
+//! and changes along the electrode's half sides W by (W m)/(n m). Its capacitance is C0 (d/g) T, T the mean
+//! of 1/(1 - a s - b v) over s, v from -1 to 1, a and b being those changes over g. The carrier on the mass
+//! is proportional to the injection electrodes' part of all capacitance.
+
+use crate::bridge::{ONE, Pair};
+use crate::config::ElectrodeConfig;
+use crate::guard::Checksum;
+use crate::monitor::RATIO_BITS;
+use crate::word::{
+    Fraction, divide_round, multiply_round, saturate, scale_by_fraction, shift_round,
+};
+
+/// Electrodes there is room for, for every channel.
+pub const ELECTRODES_PER_CHANNEL: usize = 4;
+
+/// Terms of the tilt's series: with a + b at most [`MAX_TILT`] the next is below 3e-12.
+const TERMS: usize = 17;
+/// Largest |a| + |b|, half, Q2.62.
+const MAX_TILT: i64 = 1 << 61;
+/// 1/((2 n + 1)(n + 1)), Q2.62.
+const WEIGHTS: [i64; TERMS] = {
+    let (mut weights, mut n) = ([0; TERMS], 0);
+    while n < TERMS {
+        let product = (2 * n as i64 + 1) * (n as i64 + 1);
+        weights[n] = ((1 << 62) + product / 2) / product;
+        n += 1;
+    }
+    weights
+};
+
+/// Where the mass is: translation in attometres, and what its rotation changes of a direction, R - 1.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    translation_am: [i64; 3],
+    /// Q2.62, row by row.
+    turn: [[i64; 3]; 3],
+}
+
+impl Place {
+    /// From x, y, z in attometres, theta, eta, phi in attoradians, taken as within a fifth of a radian.
+    ///
+    /// R - 1 = s K + c K^2, K the cross product with the rotation vector, t its square,
+    /// s = 1 - t/6 + t^2/120, c = 1/2 - t/24 + t^2/720: what is left is of the seventh order, 3e-9 of what
+    /// turns at a fifth of a radian, 4e-14 at 0.04.
+    #[must_use]
+    pub fn new(axes: [i64; 6]) -> Self {
+        let [x, y, z, rotation @ ..] = axes;
+        // arad x 2^62/10^18, that factor in Q4.60: below 2^60.
+        const PER_ARAD: i64 = ((1i128 << 122) / 1_000_000_000_000_000_000) as i64;
+        const MOST: i64 = 200_000_000_000_000_000;
+        let r = rotation.map(|angle| multiply_round(angle.clamp(-MOST, MOST), PER_ARAD, 60) as i64);
+        let product = |x, y| scale_by_fraction(x, y) as i64;
+        let square = r.iter().fold(0, |sum, r| sum + product(*r, *r));
+        let one = Fraction::ONE.to_bits();
+        let fourth = product(square, square);
+        let s = one - square / 6 + fourth / 120;
+        let c = one / 2 - square / 24 + fourth / 720;
+        let mut turn = [[0; 3]; 3];
+        for (i, row) in turn.iter_mut().enumerate() {
+            for (j, entry) in row.iter_mut().enumerate() {
+                let outer = product(r[i], r[j]) - if i == j { square } else { 0 };
+                // The cross product's matrix: next axis down minus, up plus.
+                let cross = match (3 + j - i) % 3 {
+                    1 => -r[(j + 1) % 3],
+                    2 => r[(i + 1) % 3],
+                    _ => 0,
+                };
+                *entry = product(s, cross) + product(c, outer);
+            }
+        }
+        Self { translation_am: [x, y, z], turn }
+    }
+}
+
+/// One electrode at a place.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    gap_am: i64,
+    /// T, Q6.58.
+    tilt: i64,
+    /// C/C0 - 1, Q6.58.
+    rise: i64,
+    /// Too close or too oblique for the formulas.
+    beyond: bool,
+}
+
+fn dot(x: &[i64; 3], y: &[i64; 3], shift: u32) -> i64 {
+    let sum = x.iter().zip(y).fold(0i128, |sum, (x, y)| sum + i128::from(*x) * i128::from(*y));
+    saturate(shift_round(sum, shift), i64::MAX).0
+}
+
+impl ElectrodeConfig {
+    /// The electrode at a place.
+    ///
+    /// Gap: in am, Q2.62 and their products, exact in `i128`; 1/(n m) by its series in
+    /// w = n m - 1 to the third power (the fourth, 4e-13 at 0.04 rad, is left out); within 4 am. Slopes: I8F24 x Q2.62, out Q2.62. Gap ratio:
+    /// d x 2^58 over g, half to even, saturated at 15.
+    #[inline(never)]
+    fn seen(&self, place: &Place) -> Seen {
+        let normal = self.normal.map(Fraction::to_bits);
+        // m - n: R - 1 on the normal.
+        let change = place.turn.map(|row| dot(&row, &normal, 62));
+        let moved: [i64; 3] = core::array::from_fn(|i| normal[i].wrapping_add(change[i]));
+        let over = |x: i64, along: i64| {
+            // x/(1 + w) = x (1 - w (1 - w (1 - w))).
+            let minus = |rest: i64| x.wrapping_sub(scale_by_fraction(rest, along) as i64);
+            minus(minus(minus(x)))
+        };
+        let along = dot(&change, &normal, 62);
+        let gap_am = self
+            .gap_am
+            .wrapping_sub(dot(&place.translation_am, &moved, 62))
+            .wrapping_add(dot(&self.position_am, &change, 62));
+        let gap_am = over(gap_am, along);
+        let ratio = divide_round(i128::from(self.gap_am) << RATIO_BITS, gap_am.into());
+        let (ratio, touching) = saturate(ratio.unwrap_or(i128::MAX), 15 * ONE);
+        let slopes = self.half_sides.map(|side| {
+            // In units of the gap at rest; a change at right angles to the normal.
+            let slope = over(dot(&side.map(|x| i64::from(x.to_bits())), &change, 24), along);
+            saturate(multiply_round(slope, ratio, RATIO_BITS), 1 << 62).0
+        });
+        let sum =
+            slopes.map(i64::unsigned_abs).iter().fold(0, |sum: u64, x| sum.saturating_add(*x));
+        let oblique = sum > MAX_TILT.unsigned_abs();
+        let tilt = if oblique { ONE } else { tilt_factor(slopes) };
+        let rise = multiply_round(ratio, tilt, RATIO_BITS) as i64 - ONE;
+        Seen { gap_am, tilt, rise, beyond: touching | oblique }
+    }
+}
+
+/// Mean of 1/(1 - a s - b v) over s, v from -1 to 1, a and b Q2.62 with |a| + |b| at most a half; Q6.58.
+///
+/// With P = (a + b)^2 and M = (a - b)^2: the sum over n of S_n/((2 n + 1)(n + 1)), S_n being the sum of
+/// P^i M^(n - i); S_n = P S_(n-1) + M^n. All terms are positive and below 1; each product is rounded half
+/// to even, together below 2^-56.
+#[must_use]
+pub fn tilt_factor([a, b]: [i64; 2]) -> i64 {
+    let product = |x: i64, y: i64| scale_by_fraction(x, y) as i64;
+    let [plus, minus] = [a.wrapping_add(b), a.wrapping_sub(b)].map(|x| product(x, x));
+    let (mut sum, mut power, mut total) = (1i64 << 62, 1i64 << 62, 0i64);
+    for weight in WEIGHTS {
+        total = total.saturating_add(product(sum, weight));
+        power = product(power, minus);
+        sum = product(sum, plus).saturating_add(power);
+        if sum == 0 {
+            break;
+        }
+    }
+    shift_round(total.into(), 62 - RATIO_BITS) as i64
+}
+
+/// The electrodes, those of bridge b at 2 b and 2 b + 1, then all others that move.
+#[derive(Clone, Copy, Debug)]
+pub struct Housing<const CHANNELS: usize> {
+    room: [[ElectrodeConfig; ELECTRODES_PER_CHANNEL]; CHANNELS],
+    count: usize,
+}
+
+impl<const CHANNELS: usize> Housing<CHANNELS> {
+    /// Without electrodes: pairs are taken as at rest.
+    pub const NONE: Self =
+        Self { room: [[ElectrodeConfig::NONE; ELECTRODES_PER_CHANNEL]; CHANNELS], count: 0 };
+
+    /// Room.
+    pub const MOST: usize = CHANNELS * ELECTRODES_PER_CHANNEL;
+
+    /// Copies the electrodes, at most [`Self::MOST`].
+    #[must_use]
+    pub const fn new(electrodes: &[ElectrodeConfig]) -> Self {
+        let mut housing = Self::NONE;
+        let mut rest = electrodes;
+        while let [electrode, later @ ..] = rest
+            && housing.count < Self::MOST
+        {
+            let (row, column) =
+                (housing.count / ELECTRODES_PER_CHANNEL, housing.count % ELECTRODES_PER_CHANNEL);
+            housing.room[row][column] = *electrode;
+            housing.count += 1;
+            rest = later;
+        }
+        housing
+    }
+
+    /// The electrodes.
+    #[must_use]
+    pub fn electrodes(&self) -> &[ElectrodeConfig] {
+        self.room.as_flattened().get(..self.count).unwrap_or(&[])
+    }
+
+    /// Sums up what never changes.
+    pub(crate) fn check(&self, sum: &mut Checksum) {
+        sum.add_size(self.count);
+        self.electrodes().iter().for_each(|electrode| electrode.check(sum));
+    }
+}
+
+/// All pairs and the polarisation at a place. `displacements` are those that the axes give for each bridge
+/// (attometres), `gaps_am` the bridges' reference gaps.
+///
+/// Returns the carrier on the mass at rest over now, Q6.58: (1 + sum of shares of all capacitance x rise)
+/// over (1 + sum of shares of the injection's x rise); rises are below 2^5, shares add up to 1 at most. And
+/// whether an electrode was beyond what the formulas are for.
+#[inline(never)]
+pub fn place_pairs(
+    electrodes: &[ElectrodeConfig],
+    place: &Place,
+    bridges: impl Iterator<Item = (i64, i64)> + Clone,
+    pairs: &mut [Pair],
+) -> (i64, bool) {
+    let (mut total, mut drive, mut beyond) = (i128::from(ONE), i128::from(ONE), false);
+    let mut bridges = bridges.zip(pairs.iter_mut());
+    let mut open = None;
+    for (number, electrode) in electrodes.iter().enumerate() {
+        let seen = electrode.seen(place);
+        beyond |= seen.beyond;
+        total += scale_by_fraction(seen.rise, electrode.total_share.to_bits());
+        drive += scale_by_fraction(seen.rise, electrode.drive_share.to_bits());
+        let second = number % 2;
+        if second == 0 {
+            open = bridges.next();
+        }
+        if let Some(((displacement, gap), pair)) = &mut open {
+            let own = if second == 0 { *displacement } else { -*displacement };
+            let gap_ratio = divide_round(
+                i128::from(seen.gap_am.saturating_add(own)) << RATIO_BITS,
+                (*gap).into(),
+            );
+            let (gap_ratio, far) = saturate(gap_ratio.unwrap_or(i128::MAX), 2 * ONE);
+            beyond |= far;
+            pair.gaps[second] = gap_ratio;
+            pair.tilts[second] = seen.tilt;
+        }
+    }
+    let ratio = divide_round(total << RATIO_BITS, drive);
+    let (ratio, far) = saturate(ratio.unwrap_or(i128::MAX), 15 * ONE);
+    (ratio, beyond | far)
+}
