@@ -175,7 +175,6 @@ fn a_capture_of_six_axes_comes_back() {
     for separate in [false, true] {
         let bench = Bench::new(true);
         let sensor = sensor(&bench, separate);
-        let channels = sensor.channels();
         let rate = sensor.rate_hz();
         // Amplitudes every millisecond, straight lines between: 1.1 rad/s and 2^-3 of (1e-3)^2 leave
         // 2e-7 of an amplitude's change, so parabolas.
@@ -197,8 +196,8 @@ fn a_capture_of_six_axes_comes_back() {
             block.clear();
             for k in 0..STEP {
                 let b = k as f64 / STEP as f64;
-                for c in 0..channels {
-                    let [a, m, z] = [0, 1, 2].map(|p| points[2 * n + p][c]);
+                let [first, middle, last] = [0, 1, 2].map(|p| &points[2 * n + p]);
+                for ((a, m), z) in first.iter().zip(middle).zip(last) {
                     let amplitude =
                         a + b * (4.0 * m - 3.0 * a - z + b * (2.0 * a - 4.0 * m + 2.0 * z));
                     block.push((amplitude * carrier[k % 10]).round() as i32);
@@ -210,8 +209,8 @@ fn a_capture_of_six_axes_comes_back() {
         for row in rows.iter().filter(|row| !settling(row)) {
             assert!(row.health.is_ok(), "{}", health_text(row.health));
             let want = motion(row.time_s(rate));
-            for k in 0..6 {
-                let error = (row.axes[k] - want[k]).abs();
+            for (k, (got, want)) in row.axes.iter().zip(want).enumerate() {
+                let error = (got - want).abs();
                 if k < 3 {
                     length = length.max(error / GAP_M);
                 } else {
