@@ -17,12 +17,15 @@ use std::path::Path;
 const IMAGES: [&str; 4] = ["two-bridge", "six-axis", "quarter-rate", SET_UP];
 const SET_UP: &str = "set-up";
 
-/// Bytes of flash and of stack that the chain may take.
-const FLASH: u64 = 24 * 1024;
+/// Bytes of flash and of stack that an image of the chain may take: up to 24 KiB of running code, a plan of
+/// some 5 KiB (two bridges) to 9 KiB (six axes: electrodes, bridges and matrices as constants), vectors and
+/// start.
+const CODE: u64 = 24 * 1024;
+const FLASH: u64 = 32 * 1024;
 const STACK: u64 = 2 * 1024;
 
 /// The chain's modules in signal order, and the compiler's helpers.
-const STAGES: [&str; 15] = [
+const STAGES: [&str; 18] = [
     "quietgap_core::carrier",
     "quietgap_core::fold",
     "quietgap_core::mixer",
@@ -30,8 +33,11 @@ const STAGES: [&str; 15] = [
     "quietgap_core::front_end",
     "quietgap_core::fir",
     "quietgap_core::phasor",
+    "quietgap_core::monitor",
     "quietgap_core::bridge",
     "quietgap_core::axes",
+    "quietgap_core::housing",
+    "quietgap_core::position",
     "quietgap_core::health",
     "quietgap_core::readout",
     "quietgap_core::word",
@@ -71,7 +77,7 @@ fn flash_and_stack() {
                 sensor == SET_UP || flash < FLASH,
                 "{core:?}, {sensor}: {flash} bytes of flash"
             );
-            assert!(reached < FLASH, "{core:?}, {sensor}: {reached} bytes of running code");
+            assert!(reached < CODE, "{core:?}, {sensor}: {reached} bytes of running code");
             let _ = write!(
                 table,
                 "{} {sensor} flash={flash} run_code={reached} set_up_stack={set_up} stack={run}",

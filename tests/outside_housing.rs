@@ -81,7 +81,7 @@ fn read(sensor: &Sensor, amplitudes: &[f64]) -> (Vec<f64>, Solved, Vec<BridgeRea
     let bridges: Vec<_> = settings.bridges.iter().map(quietgap_core::bridge::Bridge::new).collect();
     let housing = Housing::<32>::new(&settings.electrodes);
     let axes = settings
-        .with_config(|config| quietgap_core::axes::Axes::new(&config.axes, bridges.len()))
+        .with_config(|config| quietgap_core::axes::Axes::<12>::new(&config.axes, bridges.len()))
         .expect("good axes");
     let measured: Vec<Measured> = bridges.iter().map(|b| b.measure(&phasors, 1 << 58)).collect();
     let mut pairs: Vec<Pair> = bridges.iter().map(|b| b.at_rest()).collect();

@@ -11,22 +11,22 @@ use crate::guard::Checksum;
 use crate::word::{Coefficient, saturate, shift_round};
 use heapless::Vec;
 
-/// Both matrices, Q16.48, row by row.
+/// Both matrices, Q16.48, row by row, with room for so many bridges.
 #[derive(Clone, Copy, Debug)]
-pub struct Axes {
-    solve: [[i64; MAX_BRIDGES]; MAX_AXES],
-    geometry: [[i64; MAX_AXES]; MAX_BRIDGES],
+pub struct Axes<const BRIDGES: usize> {
+    solve: [[i64; BRIDGES]; MAX_AXES],
+    geometry: [[i64; MAX_AXES]; BRIDGES],
     axes: usize,
     /// Bit 0 to 5: x, y, z, theta, eta, phi.
     which: u32,
     residual_am: i64,
 }
 
-impl Axes {
+impl<const BRIDGES: usize> Axes<BRIDGES> {
     /// Of no plan.
     pub(crate) const NONE: Self = Self {
-        solve: [[0; MAX_BRIDGES]; MAX_AXES],
-        geometry: [[0; MAX_AXES]; MAX_BRIDGES],
+        solve: [[0; BRIDGES]; MAX_AXES],
+        geometry: [[0; MAX_AXES]; BRIDGES],
         axes: 0,
         which: 0,
         residual_am: 0,
@@ -50,7 +50,8 @@ impl Axes {
         let which = config.axes as u32;
         attempt!(check("set of axes", config.axes as usize, 0, (1 << MAX_AXES) - 1));
         let axes = which.count_ones() as usize;
-        attempt!(check("bridges", bridges, 1, MAX_BRIDGES));
+        let most = if BRIDGES < MAX_BRIDGES { BRIDGES } else { MAX_BRIDGES };
+        attempt!(check("bridges", bridges, 1, most));
         let most = if bridges < MAX_AXES { bridges } else { MAX_AXES };
         attempt!(check("axes", axes, 0, most));
         let entries = axes * bridges;
@@ -79,7 +80,7 @@ impl Axes {
     /// The flag of the residual: above the configured limit.
     #[inline(never)]
     pub fn solve(&self, bridges: &[BridgeReading], axes: &mut Vec<i64, MAX_AXES>) -> (i64, bool) {
-        let mut x = [0; MAX_BRIDGES];
+        let mut x = [0; BRIDGES];
         x.iter_mut().zip(bridges).for_each(|(to, bridge)| *to = bridge.displacement_am);
         axes.clear();
         for row in self.solve.iter().take(self.axes) {

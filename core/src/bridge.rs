@@ -23,9 +23,7 @@ use crate::guard::Checksum;
 use crate::health::Health;
 use crate::monitor::RATIO_BITS;
 use crate::phasor::Phasor;
-use crate::word::{
-    Fraction, Word, divide_round, multiply_round, saturate, scale_by_fraction, square_root,
-};
+use crate::word::{Fraction, Word, divide_round, ratio, saturate, square_root, times};
 
 /// 1 in the formats of this stage, Q6.58.
 pub(crate) const ONE: i64 = 1 << RATIO_BITS;
@@ -174,26 +172,26 @@ impl Bridge {
             let lost = sum < self.word.to_bits();
             (sum, ONE, Health::when(Health::CARRIER_LOST, lost))
         };
-        let over = |x: i64| {
-            let scaled = multiply_round(x, scale, RATIO_BITS);
-            divide_round(scaled << RATIO_BITS, divisor.into()).unwrap_or(0)
-        };
-        let (first, beyond) = saturate(over(a[0]), RATIO_LIMIT);
+        // Scaled words are below 2^60, times 2^58 below 2^118.
+        let over = |x: i64| ratio(times(x, scale, RATIO_BITS), RATIO_BITS, divisor);
+        let first = over(a[0]);
+        let beyond = first.unsigned_abs() > RATIO_LIMIT.unsigned_abs();
         health |= Health::when(Health::BRIDGE_RANGE, one & beyond);
-        let quadrature = if one { over(a[1]) } else { over(a[1].wrapping_sub(b[1])) };
-        // Against the signal: what is left of it in quadrature tells a phase that is off.
-        let (signal, off) = if one {
-            (first.unsigned_abs(), quadrature.unsigned_abs())
+        let first = first.clamp(-RATIO_LIMIT, RATIO_LIMIT);
+        // Against the signal, what is left of it in quadrature tells a phase that is off.
+        let (signal, off, quadrature) = if one {
+            let quadrature = over(a[1]);
+            (first, quadrature.saturating_abs(), quadrature)
         } else {
-            let off = over(a[1]).unsigned_abs() + over(b[1]).unsigned_abs();
-            (ONE.unsigned_abs(), off)
+            let [a, b] = [a[1], b[1]].map(over);
+            (ONE, a.saturating_abs().saturating_add(b.saturating_abs()), a.saturating_sub(b))
         };
-        let floor = i128::from(self.floor.to_bits() >> (62 - RATIO_BITS));
-        let allowed = scale_by_fraction(signal as i64, self.phase.to_bits()) + floor;
-        let (quadrature, _) = saturate(quadrature, i64::MAX >> (62 - RATIO_BITS));
-        let quadrature = quadrature << (62 - RATIO_BITS);
-        let full = self.quadrature.to_bits().unsigned_abs();
-        let wrong = quadrature.unsigned_abs() > full || off as i128 > allowed;
+        let floor = self.floor.to_bits() >> (62 - RATIO_BITS);
+        let allowed = times(signal.abs(), self.phase.to_bits(), 62).saturating_add(floor);
+        // Q2.62, saturated.
+        const MOST: i64 = i64::MAX >> (62 - RATIO_BITS);
+        let quadrature = quadrature.clamp(-MOST, MOST) << (62 - RATIO_BITS);
+        let wrong = quadrature.abs() > self.quadrature.to_bits() || off > allowed;
         health |= Health::when(Health::QUADRATURE, wrong);
         // The two shares of separate electrodes add up to 1.
         let second = if one { 0 } else { ONE.wrapping_sub(first) };
@@ -207,34 +205,34 @@ impl Bridge {
     #[inline(never)]
     #[must_use]
     pub fn invert(&self, measured: &Measured, pair: &Pair, polarisation: i64) -> BridgeReading {
-        let times = |x: i64, y: i64| multiply_round(x, y, RATIO_BITS) as i64;
-        let ([d1, d2], [t1, t2]) = (pair.gaps, pair.tilts);
-        let [w1, w2] = [(0, t1), (1, t2)].map(|(k, tilt)| {
-            let rest = scale_by_fraction(self.weights[k].to_bits(), self.gaps[k].to_bits());
-            times((rest >> (62 - RATIO_BITS)) as i64, tilt)
-        });
+        let times = |x: i64, y: i64| times(x, y, RATIO_BITS);
+        let mut weights = self.weights.map(Fraction::to_bits);
+        for ((weight, gap), tilt) in weights.iter_mut().zip(self.gaps).zip(pair.tilts) {
+            // Q2.62 x Q2.62 to Q6.58.
+            *weight = times(crate::word::times(*weight, gap.to_bits(), 66), tilt);
+        }
+        let [w1, w2] = weights;
         let [s1, s2] = self.strays.map(|stray| stray.to_bits() >> (62 - RATIO_BITS));
         let [a1, a2] = measured.amplitudes;
         let mut health = measured.health;
         let (p, q, s) = if self.wiring == ONE_CHANNEL {
             // Below 5.5 x 32.
-            let r = multiply_round(a1, polarisation, RATIO_BITS) - i128::from(s1 - s2);
-            let (r, beyond) = saturate(r, RATIO_LIMIT);
-            health |= Health::when(Health::BRIDGE_RANGE, beyond);
+            let r = times(a1, polarisation).saturating_sub(s1 - s2);
+            health |= Health::when(Health::BRIDGE_RANGE, r.abs() > RATIO_LIMIT);
             (w2, w1, r)
         } else {
             (times(a1, w2), times(a2, w1), times(a1, s2).wrapping_sub(times(a2, s1)))
         };
-        let u = gap_fraction([p, q], s, [d1, d2]);
+        let u = gap_fraction([p, q], s, pair.gaps);
         let beyond = u.is_none();
         let u = u.unwrap_or(0);
         let beyond = beyond | (u.unsigned_abs() > self.range.to_bits().unsigned_abs());
         health |= Health::when(Health::BRIDGE_RANGE, beyond);
         // |u| < 2 and gap <= 1e18: below 2^61 am after the shift.
-        let displacement = scale_by_fraction(self.gap_am, u) - i128::from(self.offset_am);
+        let displacement = crate::word::times(self.gap_am, u, 62);
         BridgeReading {
             gap_fraction: Fraction::from_bits(u),
-            displacement_am: saturate(displacement, i64::MAX).0,
+            displacement_am: displacement.saturating_sub(self.offset_am),
             quadrature: Fraction::from_bits(measured.quadrature),
             health,
         }
@@ -252,7 +250,7 @@ impl Bridge {
 #[must_use]
 pub fn gap_fraction([p, q]: [i64; 2], s: i64, gaps: [i64; 2]) -> Option<i64> {
     const MOST: i64 = 9 * (ONE / 4);
-    let times = |x: i64, y: i64| multiply_round(x, y, RATIO_BITS) as i64;
+    let times = |x: i64, y: i64| times(x, y, RATIO_BITS);
     let s = s.clamp(-RATIO_LIMIT, RATIO_LIMIT);
     let [p, q] = [p, q].map(|x| x.clamp(-MOST, MOST));
     let [d1, d2] = gaps.map(|gap| gap.clamp(0, 2 * ONE));

@@ -18,12 +18,13 @@ use crate::bridge::{ONE, Pair};
 use crate::config::ElectrodeConfig;
 use crate::guard::Checksum;
 use crate::monitor::RATIO_BITS;
-use crate::word::{
-    Fraction, divide_round, multiply_round, saturate, scale_by_fraction, shift_round,
-};
+use crate::word::{Fraction, ratio, saturate, shift_round, times};
 
 /// Electrodes there is room for, for every channel.
-pub const ELECTRODES_PER_CHANNEL: usize = 4;
+pub const ELECTRODES_PER_CHANNEL: usize = 3;
+
+/// Largest ratio of gaps, and of polarisations: beyond it a reading is flagged.
+const MOST_RATIO: i64 = 15 * ONE;
 
 /// Terms of the tilt's series: with a + b at most [`MAX_TILT`] the next is below 3e-12.
 const TERMS: usize = 17;
@@ -60,26 +61,25 @@ impl Place {
         // arad x 2^62/10^18, that factor in Q4.60: below 2^60.
         const PER_ARAD: i64 = ((1i128 << 122) / 1_000_000_000_000_000_000) as i64;
         const MOST: i64 = 200_000_000_000_000_000;
-        let r = rotation.map(|angle| multiply_round(angle.clamp(-MOST, MOST), PER_ARAD, 60) as i64);
-        let product = |x, y| scale_by_fraction(x, y) as i64;
-        let square = r.iter().fold(0, |sum, r| sum + product(*r, *r));
-        let one = Fraction::ONE.to_bits();
+        const ONE: i64 = Fraction::ONE.to_bits();
+        let [u, v, w] = rotation.map(|angle| times(angle.clamp(-MOST, MOST), PER_ARAD, 60));
+        let product = |x, y| times(x, y, 62);
+        let square = product(u, u) + product(v, v) + product(w, w);
         let fourth = product(square, square);
-        let s = one - square / 6 + fourth / 120;
-        let c = one / 2 - square / 24 + fourth / 720;
-        let mut turn = [[0; 3]; 3];
-        for (i, row) in turn.iter_mut().enumerate() {
-            for (j, entry) in row.iter_mut().enumerate() {
-                let outer = product(r[i], r[j]) - if i == j { square } else { 0 };
-                // The cross product's matrix: next axis down minus, up plus.
-                let cross = match (3 + j - i) % 3 {
-                    1 => -r[(j + 1) % 3],
-                    2 => r[(i + 1) % 3],
-                    _ => 0,
-                };
-                *entry = product(s, cross) + product(c, outer);
+        let s = ONE - product(square, ONE / 6) + product(fourth, ONE / 120);
+        let c = ONE / 2 - product(square, ONE / 24) + product(fourth, ONE / 720);
+        let row = |i: i64, cross: [i64; 3], own: [i64; 3]| {
+            let mut row = [u, v, w];
+            for ((entry, cross), own) in row.iter_mut().zip(cross).zip(own) {
+                *entry = product(s, cross) + product(c, product(i, *entry) - own);
             }
-        }
+            row
+        };
+        let turn = [
+            row(u, [0, -w, v], [square, 0, 0]),
+            row(v, [w, 0, -u], [0, square, 0]),
+            row(w, [-v, u, 0], [0, 0, square]),
+        ];
         Self { translation_am: [x, y, z], turn }
     }
 }
@@ -112,30 +112,30 @@ impl ElectrodeConfig {
         let normal = self.normal.map(Fraction::to_bits);
         // m - n: R - 1 on the normal.
         let change = place.turn.map(|row| dot(&row, &normal, 62));
-        let moved: [i64; 3] = core::array::from_fn(|i| normal[i].wrapping_add(change[i]));
-        let over = |x: i64, along: i64| {
-            // x/(1 + w) = x (1 - w (1 - w (1 - w))).
-            let minus = |rest: i64| x.wrapping_sub(scale_by_fraction(rest, along) as i64);
-            minus(minus(minus(x)))
-        };
         let along = dot(&change, &normal, 62);
-        let gap_am = self
-            .gap_am
-            .wrapping_sub(dot(&place.translation_am, &moved, 62))
-            .wrapping_add(dot(&self.position_am, &change, 62));
-        let gap_am = over(gap_am, along);
-        let ratio = divide_round(i128::from(self.gap_am) << RATIO_BITS, gap_am.into());
-        let (ratio, touching) = saturate(ratio.unwrap_or(i128::MAX), 15 * ONE);
-        let slopes = self.half_sides.map(|side| {
-            // In units of the gap at rest; a change at right angles to the normal.
-            let slope = over(dot(&side.map(|x| i64::from(x.to_bits())), &change, 24), along);
-            saturate(multiply_round(slope, ratio, RATIO_BITS), 1 << 62).0
+        // x/(1 + w) = x (1 - w (1 - w (1 - w))).
+        let over = |x: i64| {
+            let mut rest = x;
+            for _ in 0..3 {
+                rest = x.wrapping_sub(times(rest, along, 62));
+            }
+            rest
+        };
+        let t = &place.translation_am;
+        let approach = dot(t, &normal, 62).saturating_add(dot(t, &change, 62));
+        let turned = dot(&self.position_am, &change, 62);
+        let gap_am = over(self.gap_am.saturating_sub(approach).saturating_add(turned));
+        let ratio = ratio(self.gap_am, RATIO_BITS, gap_am);
+        let touching = ratio > MOST_RATIO;
+        let ratio = ratio.min(MOST_RATIO);
+        // In units of the gap at rest; changes at right angles to the normal.
+        let [a, b] = self.half_sides.map(|side| {
+            let slope = over(dot(&side.map(|x| i64::from(x.to_bits())), &change, 24));
+            times(slope, ratio, RATIO_BITS)
         });
-        let sum =
-            slopes.map(i64::unsigned_abs).iter().fold(0, |sum: u64, x| sum.saturating_add(*x));
-        let oblique = sum > MAX_TILT.unsigned_abs();
-        let tilt = if oblique { ONE } else { tilt_factor(slopes) };
-        let rise = multiply_round(ratio, tilt, RATIO_BITS) as i64 - ONE;
+        let oblique = a.unsigned_abs().saturating_add(b.unsigned_abs()) > MAX_TILT.unsigned_abs();
+        let tilt = if oblique { ONE } else { tilt_factor([a, b]) };
+        let rise = times(ratio, tilt, RATIO_BITS) - ONE;
         Seen { gap_am, tilt, rise, beyond: touching | oblique }
     }
 }
@@ -147,18 +147,18 @@ impl ElectrodeConfig {
 /// to even, together below 2^-56.
 #[must_use]
 pub fn tilt_factor([a, b]: [i64; 2]) -> i64 {
-    let product = |x: i64, y: i64| scale_by_fraction(x, y) as i64;
+    let product = |x: i64, y: i64| times(x, y, 62);
     let [plus, minus] = [a.wrapping_add(b), a.wrapping_sub(b)].map(|x| product(x, x));
     let (mut sum, mut power, mut total) = (1i64 << 62, 1i64 << 62, 0i64);
     for weight in WEIGHTS {
-        total = total.saturating_add(product(sum, weight));
+        total += product(sum, weight);
         power = product(power, minus);
-        sum = product(sum, plus).saturating_add(power);
+        sum = product(sum, plus) + power;
         if sum == 0 {
             break;
         }
     }
-    shift_round(total.into(), 62 - RATIO_BITS) as i64
+    times(total, 1, 62 - RATIO_BITS)
 }
 
 /// The electrodes, those of bridge b at 2 b and 2 b + 1, then all others that move.
@@ -216,34 +216,35 @@ impl<const CHANNELS: usize> Housing<CHANNELS> {
 pub fn place_pairs(
     electrodes: &[ElectrodeConfig],
     place: &Place,
-    bridges: impl Iterator<Item = (i64, i64)> + Clone,
+    bridges: impl Iterator<Item = (i64, i64)>,
     pairs: &mut [Pair],
 ) -> (i64, bool) {
-    let (mut total, mut drive, mut beyond) = (i128::from(ONE), i128::from(ONE), false);
-    let mut bridges = bridges.zip(pairs.iter_mut());
-    let mut open = None;
-    for (number, electrode) in electrodes.iter().enumerate() {
-        let seen = electrode.seen(place);
-        beyond |= seen.beyond;
-        total += scale_by_fraction(seen.rise, electrode.total_share.to_bits());
-        drive += scale_by_fraction(seen.rise, electrode.drive_share.to_bits());
-        let second = number % 2;
-        if second == 0 {
-            open = bridges.next();
+    let (mut total, mut drive, mut beyond) = (ONE, ONE, false);
+    let mut pairs = pairs.iter_mut();
+    let mut bridges = bridges;
+    // Two by two: first those of the bridges.
+    for two in electrodes.chunks(2) {
+        let pair = pairs.next();
+        let own = bridges.next();
+        let mut sign = 1;
+        let (mut gaps, mut tilts) = ([0; 2], [0; 2]);
+        for ((electrode, gap), tilt) in two.iter().zip(&mut gaps).zip(&mut tilts) {
+            let seen = electrode.seen(place);
+            beyond |= seen.beyond;
+            total += times(seen.rise, electrode.total_share.to_bits(), 62);
+            drive += times(seen.rise, electrode.drive_share.to_bits(), 62);
+            *tilt = seen.tilt;
+            if let Some((displacement, reference)) = own {
+                *gap =
+                    ratio(seen.gap_am.saturating_add(sign * displacement), RATIO_BITS, reference);
+                beyond |= *gap > 2 * ONE;
+            }
+            sign = -1;
         }
-        if let Some(((displacement, gap), pair)) = &mut open {
-            let own = if second == 0 { *displacement } else { -*displacement };
-            let gap_ratio = divide_round(
-                i128::from(seen.gap_am.saturating_add(own)) << RATIO_BITS,
-                (*gap).into(),
-            );
-            let (gap_ratio, far) = saturate(gap_ratio.unwrap_or(i128::MAX), 2 * ONE);
-            beyond |= far;
-            pair.gaps[second] = gap_ratio;
-            pair.tilts[second] = seen.tilt;
+        if let (Some(pair), Some(_)) = (pair, own) {
+            *pair = Pair { gaps, tilts };
         }
     }
-    let ratio = divide_round(total << RATIO_BITS, drive);
-    let (ratio, far) = saturate(ratio.unwrap_or(i128::MAX), 15 * ONE);
-    (ratio, beyond | far)
+    let all = ratio(total, RATIO_BITS, drive);
+    (all.clamp(-MOST_RATIO, MOST_RATIO), beyond | (all > MOST_RATIO))
 }

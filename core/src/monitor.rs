@@ -7,7 +7,7 @@
 use crate::config::{Alignment, MonitorConfig};
 use crate::health::Health;
 use crate::phasor::Phasor;
-use crate::word::{Fraction, divide_round, saturate};
+use crate::word::{Fraction, ratio};
 
 /// Fraction bits of bridge and monitor ratios (Q6.58).
 pub(crate) const RATIO_BITS: u32 = 58;
@@ -23,20 +23,19 @@ pub fn monitor_ratio(monitor: Option<&MonitorConfig>, phasors: &mut [Phasor]) ->
     let Some(monitor) = monitor else { return (1 << RATIO_BITS, Health::OK) };
     let phasor = phasors.get(usize::from(monitor.channel)).copied().unwrap_or_default();
     let magnitude = phasor.magnitude();
-    let over = |x: i128| divide_round(x, magnitude.to_bits().into()).unwrap_or(i128::MAX);
-    let (ratio, beyond) =
-        saturate(over(i128::from(monitor.calibration.to_bits()) << RATIO_BITS), i64::MAX);
+    let scale = ratio(monitor.calibration.to_bits(), RATIO_BITS, magnitude.to_bits());
+    let beyond = scale == i64::MAX;
     let lost = beyond | (magnitude < monitor.lost);
     let weak = magnitude < monitor.weak;
     let mut health =
         if lost { Health::CARRIER_LOST } else { Health::when(Health::CARRIER_WEAK, weak) };
     if !beyond && monitor.phase < Fraction::ONE {
-        let part = |x: i64| Fraction::from_bits(saturate(over(i128::from(x) << 62), 1 << 62).0);
+        let part = |x: i64| Fraction::from_bits(ratio(x, 62, magnitude.to_bits()));
         let turn = Alignment { cosine: part(phasor.i.to_bits()), sine: part(phasor.q.to_bits()) };
-        let sine = i128::from(turn.sine.to_bits().unsigned_abs());
-        let off = turn.cosine < Fraction::ZERO || sine > i128::from(monitor.phase.to_bits());
+        let sine = turn.sine.to_bits().saturating_abs();
+        let off = turn.cosine < Fraction::ZERO || sine > monitor.phase.to_bits();
         health |= Health::when(Health::CARRIER_PHASE, off);
         phasors.iter_mut().for_each(|phasor| *phasor = phasor.aligned(turn));
     }
-    (ratio, health)
+    (scale, health)
 }

@@ -14,7 +14,7 @@ use crate::bridge::{Bridge, BridgeReading, Measured, ONE, Pair};
 use crate::config::{ElectrodeConfig, MAX_AXES};
 use crate::housing::{Place, place_pairs};
 use crate::monitor::RATIO_BITS;
-use crate::word::{divide_round, multiply_round, saturate};
+use crate::word::{ratio, times};
 use heapless::Vec;
 
 /// Most rounds; a reading that is not flagged has settled in fewer.
@@ -38,10 +38,10 @@ pub struct Solved {
 /// Inverts all bridges and solves the axes. `pairs` are those at rest, and room for as many as there are
 /// bridges. Without electrodes one round is all.
 #[inline(never)]
-pub fn solve(
+pub fn solve<const BRIDGES: usize>(
     bridges: &[Bridge],
     electrodes: &[ElectrodeConfig],
-    matrix: &Axes,
+    matrix: &Axes<BRIDGES>,
     measured: &[Measured],
     pairs: &mut [Pair],
     readings: &mut [BridgeReading],
@@ -87,11 +87,9 @@ pub fn solve(
 /// Where a straight line through two rounds' misses meets zero: -miss x moved/(miss - old miss), from the
 /// plain step to eight times that, as G's slope may be taken as within 0 to 7/8.
 fn step(moved: i64, miss: i64, old_miss: i64) -> i64 {
-    let change = i128::from(old_miss) - i128::from(miss);
-    let (change, moved) =
-        if change < 0 { (-change, -i128::from(moved)) } else { (change, i128::from(moved)) };
-    // Q6.58 over Q6.58; below 2^64 x 2^58.
-    let slope = divide_round(moved << RATIO_BITS, change).unwrap_or(0);
-    let (slope, _) = saturate(slope, 8 * ONE);
-    multiply_round(miss, slope.max(ONE / 2), RATIO_BITS) as i64
+    let change = old_miss - miss;
+    // Signs alike, or it is the plain step; Q6.58.
+    let slope = if change == 0 { ONE } else { ratio(moved.abs(), RATIO_BITS, change.abs()) };
+    let slope = if (moved < 0) == (change < 0) { slope } else { ONE };
+    times(miss, slope.clamp(ONE / 2, 8 * ONE), RATIO_BITS)
 }

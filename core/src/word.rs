@@ -269,6 +269,25 @@ pub const fn multiply_round(x: i64, y: i64, shift: u32) -> i128 {
     shift_round(x as i128 * y as i128, shift)
 }
 
+/// Product over 2^shift, rounded half to even and saturated to `i64`; exact in `i128` before.
+#[inline(never)]
+#[must_use]
+pub const fn times(x: i64, y: i64, shift: u32) -> i64 {
+    saturate(multiply_round(x, y, shift), i64::MAX).0
+}
+
+/// x 2^shift over y, rounded half to even and saturated to `i64`; the largest where y is not above zero.
+///
+/// |x| 2^shift below 2^126.
+#[inline(never)]
+#[must_use]
+pub const fn ratio(x: i64, shift: u32, y: i64) -> i64 {
+    match divide_round((x as i128) << shift, y as i128) {
+        Some(ratio) => saturate(ratio, i64::MAX).0,
+        None => i64::MAX,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -209,8 +209,8 @@ pub fn slow_rows() -> Vec<Row> {
             (Monitor, "sine of the phase, Q2.62", -1, 0, UNIT)),
         (BOARD, |s| set(&mut monitor(s).phase, UNIT), |s| set(&mut monitor(s).phase, UNIT + 1),
             (Monitor, "sine of the phase, Q2.62", UNIT + 1, 0, UNIT)),
-        (BOARD, |s| { last(s, 4); }, |s| { last(s, 3); }, (Housing, "electrodes", 3, 4, 12)),
-        (BOARD, |s| { last(s, 12); }, |s| { last(s, 13); }, (Housing, "electrodes", 13, 4, 12)),
+        (BOARD, |s| { last(s, 4); }, |s| { last(s, 3); }, (Housing, "electrodes", 3, 4, 9)),
+        (BOARD, |s| { last(s, 9); }, |s| { last(s, 10); }, (Housing, "electrodes", 10, 4, 9)),
         (BOARD, |s| last(s, 5).gap_am = 1, |s| last(s, 5).gap_am = 0, (Housing, "gap, am", 0, 1, METRE)),
         (BOARD, |s| last(s, 5).gap_am = METRE, |s| last(s, 5).gap_am = METRE + 1, (Housing, "gap, am", METRE + 1, 1, METRE)),
         // Squared, 1 - e becomes 1 - 2 e + e^2: e of 2^41 and 2^19 steps is 2^42 below one.
@@ -251,7 +251,7 @@ pub fn slow_rows() -> Vec<Row> {
         (BOARD, |s| s.bridges[0].quadrature = Fraction::ZERO, |s| s.bridges[0].quadrature = Fraction::from_bits(-1),
             (Bridge(1), "quadrature limit, Q2.62", -1, 0, i64::MAX)),
 
-        (BOARD, |s| axes(s, 1, 0), |s| axes(s, 0, 0), (Axes, "bridges", 0, 1, 12)),
+        (BOARD, |s| axes(s, 1, 0), |s| axes(s, 0, 0), (Axes, "bridges", 0, 1, 3)),
         (BOARD, |s| axes(s, 3, 1), |s| axes(s, 4, 1), (Axes, "bridges", 4, 1, 3)),
         (wide, |s| { s.channels = 14; axes(s, 12, 6) }, |s| { s.channels = 14; axes(s, 13, 6) }, (Axes, "bridges", 13, 1, 12)),
         (BOARD, |s| { axes(s, 3, 3); s.axes = 0b11_1000 }, |s| s.axes = 0b100_0000, (Axes, "set of axes", 64, 0, 63)),

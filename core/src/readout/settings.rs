@@ -4,8 +4,7 @@
 use crate::axes::Axes;
 use crate::bridge::Bridge;
 use crate::config::{
-    Alignment, BridgeConfig, BridgeKind, ElectrodeConfig, MAX_BRIDGES, MAX_RANGE, MonitorConfig,
-    ReadoutConfig,
+    Alignment, BridgeConfig, BridgeKind, ElectrodeConfig, MAX_RANGE, MonitorConfig, ReadoutConfig,
 };
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
@@ -20,9 +19,10 @@ pub(crate) struct Settings<const CHANNELS: usize> {
     /// At most one. An `Option` has a mark that a flipped bit would make unlike any; a list's length
     /// has not.
     pub monitor: List<MonitorConfig, 1>,
-    pub bridges: List<Bridge, MAX_BRIDGES>,
+    /// As many as there are channels, at most.
+    pub bridges: List<Bridge, CHANNELS>,
     pub housing: Housing<CHANNELS>,
-    pub axes: Axes,
+    pub axes: Axes<CHANNELS>,
     /// Samples from one reading to the next, and length of the impulse response.
     pub interval: u64,
     pub span: u64,
