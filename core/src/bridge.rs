@@ -187,11 +187,12 @@ impl Bridge {
             (ONE, a.saturating_abs().saturating_add(b.saturating_abs()), a.saturating_sub(b))
         };
         let floor = self.floor.to_bits() >> (62 - RATIO_BITS);
-        let allowed = times(signal.abs(), self.phase.to_bits(), 62).saturating_add(floor);
+        let allowed =
+            times(signal.saturating_abs(), self.phase.to_bits(), 62).saturating_add(floor);
         // Q2.62, saturated.
         const MOST: i64 = i64::MAX >> (62 - RATIO_BITS);
         let quadrature = quadrature.clamp(-MOST, MOST) << (62 - RATIO_BITS);
-        let wrong = quadrature.abs() > self.quadrature.to_bits() || off > allowed;
+        let wrong = quadrature.saturating_abs() > self.quadrature.to_bits() || off > allowed;
         health |= Health::when(Health::QUADRATURE, wrong);
         // The two shares of separate electrodes add up to 1.
         let second = if one { 0 } else { ONE.wrapping_sub(first) };
@@ -218,7 +219,7 @@ impl Bridge {
         let (p, q, s) = if self.wiring == ONE_CHANNEL {
             // Below 5.5 x 32.
             let r = times(a1, polarisation).saturating_sub(s1 - s2);
-            health |= Health::when(Health::BRIDGE_RANGE, r.abs() > RATIO_LIMIT);
+            health |= Health::when(Health::BRIDGE_RANGE, r.saturating_abs() > RATIO_LIMIT);
             (w2, w1, r)
         } else {
             (times(a1, w2), times(a2, w1), times(a1, s2).wrapping_sub(times(a2, s1)))

@@ -231,8 +231,9 @@ pub fn place_pairs(
         for ((electrode, gap), tilt) in two.iter().zip(&mut gaps).zip(&mut tilts) {
             let seen = electrode.seen(place);
             beyond |= seen.beyond;
-            total += times(seen.rise, electrode.total_share.to_bits(), 62);
-            drive += times(seen.rise, electrode.drive_share.to_bits(), 62);
+            let share = |of: Fraction| times(seen.rise, of.to_bits(), 62);
+            total = total.saturating_add(share(electrode.total_share));
+            drive = drive.saturating_add(share(electrode.drive_share));
             *tilt = seen.tilt;
             if let Some((displacement, reference)) = own {
                 *gap =

@@ -87,9 +87,13 @@ pub fn solve<const BRIDGES: usize>(
 /// Where a straight line through two rounds' misses meets zero: -miss x moved/(miss - old miss), from the
 /// plain step to eight times that, as G's slope may be taken as within 0 to 7/8.
 fn step(moved: i64, miss: i64, old_miss: i64) -> i64 {
-    let change = old_miss - miss;
+    let change = old_miss.saturating_sub(miss);
     // Signs alike, or it is the plain step; Q6.58.
-    let slope = if change == 0 { ONE } else { ratio(moved.abs(), RATIO_BITS, change.abs()) };
+    let slope = if change == 0 {
+        ONE
+    } else {
+        ratio(moved.saturating_abs(), RATIO_BITS, change.saturating_abs())
+    };
     let slope = if (moved < 0) == (change < 0) { slope } else { ONE };
     times(miss, slope.clamp(ONE / 2, 8 * ONE), RATIO_BITS)
 }
