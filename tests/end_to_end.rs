@@ -3,7 +3,7 @@
 //! cuts, and the core's own noise against an ideal converter's.
 
 use quietgap_sim::instrument::{BUILT_IN, Sensor};
-use quietgap_sim::readout::capture::{Capture, npy};
+use quietgap_sim::readout::capture::{Capture, Wanted, npy};
 use quietgap_sim::readout::chain::Chain;
 use quietgap_sim::readout::demodulate;
 use quietgap_sim::readout::readings::Row;
@@ -121,7 +121,9 @@ fn capture_written_from_the_equations_comes_back() {
     assert!(!Chain::new(&sensor.settings).unwrap().is_folded(), "this carrier cannot be folded");
     let frames = 10 * 800_000;
     write_mixed_capture(&capture, &sensor, frames);
-    let capture = Capture::open(&capture, 4, 24, 800_000.0).unwrap();
+    let capture =
+        Capture::open(&capture, Wanted { channels: 4, bits: 24, rate_hz: 800_000.0, words: None })
+            .unwrap();
     let options = demodulate::Options { ideal: false, settling: false, threads: 1 };
     let outcome = demodulate::run(&sensor, &capture, &out, options, |_| ()).unwrap();
     let rows = read_rows(&out);

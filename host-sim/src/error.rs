@@ -13,16 +13,38 @@ pub type Result<T> = std::result::Result<T, Error>;
 impl Error {
     /// An error that says `message`.
     pub fn new(message: impl Into<String>) -> Self {
-        Self(message.into())
+        Self(plain(&message.into()))
     }
 
     /// An error in a file, at a line where one is known (counted from 1).
     pub fn in_file(path: &Path, line: Option<usize>, message: impl std::fmt::Display) -> Self {
-        match line {
-            Some(line) => Self(format!("{}:{line}: {message}", path.display())),
-            None => Self(format!("{}: {message}", path.display())),
-        }
+        Self::new(match line {
+            Some(line) => format!("{}:{line}: {message}", path.display()),
+            None => format!("{}: {message}", path.display()),
+        })
     }
+}
+
+/// Most characters of a message: what it quotes of a file may be of any length.
+const MOST_CHARACTERS: usize = 300;
+
+/// One line, control characters and what turns the direction of writing escaped, the middle left out
+/// where it is long: file and line stand in front, what is allowed at the end.
+fn plain(message: &str) -> String {
+    let turns = |c| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let escaped: Vec<char> = message
+        .chars()
+        .flat_map(|c| {
+            let escape = c.is_control() || turns(c);
+            let escaped = escape.then(|| c.escape_default());
+            escaped.into_iter().flatten().chain((!escape).then_some(c))
+        })
+        .collect();
+    if escaped.len() <= MOST_CHARACTERS {
+        return escaped.into_iter().collect();
+    }
+    let (head, tail) = (&escaped[..MOST_CHARACTERS / 2], &escaped[escaped.len() - 120..]);
+    head.iter().chain(&[' ', '.', '.', '.', ' ']).chain(tail).collect()
 }
 
 impl std::fmt::Display for Error {
@@ -36,12 +58,12 @@ impl std::error::Error for Error {}
 /// Longest text file that is read.
 const MOST_BYTES: u64 = 1 << 26;
 
-/// Reads a text file.
+/// Reads a text file; `role` says in messages what it was to be.
 ///
 /// # Errors
 /// Not there, not a file, longer than 64 MiB, not UTF-8.
-pub fn read_text(path: &Path) -> Result<String> {
-    let fault = |e: &dyn std::fmt::Display| Error::in_file(path, None, e);
+pub fn read_text(path: &Path, role: &str) -> Result<String> {
+    let fault = |e: &dyn std::fmt::Display| Error::in_file(path, None, format_args!("{role}: {e}"));
     let found = std::fs::metadata(path).map_err(|e| fault(&e))?;
     if !found.is_file() {
         return Err(fault(&if found.is_dir() { "is a folder" } else { "is not a file" }));
@@ -85,6 +107,18 @@ fn distance(a: &str, b: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn messages_are_short_and_plain() {
+        let quoted = format!("a.toml:3: key is `{}\u{1b}[31m`, allowed 1 to 2", "x".repeat(10_000));
+        let said = Error::new(quoted).to_string();
+        assert!(said.chars().count() <= MOST_CHARACTERS, "{said}");
+        assert!(said.starts_with("a.toml:3: key is `xxx") && said.ends_with("`, allowed 1 to 2"));
+        assert!(said.contains("\\u{1b}[31m"), "{said}");
+        assert_eq!(Error::new("a\tb\u{202e}").to_string(), "a\\tb\\u{202e}");
+        let just = "y".repeat(MOST_CHARACTERS);
+        assert_eq!(Error::new(just.clone()).to_string(), just);
+    }
 
     #[test]
     fn slips_find_their_key() {

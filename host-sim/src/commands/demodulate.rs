@@ -1,7 +1,7 @@
 //! `quietgap demodulate`.
 
-use super::{distinct, print_json, progress, say, sensor_files};
-use crate::error::Result;
+use super::{Words, distinct, print_json, progress, say, sensor_files, unchanging_text, wanted};
+use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::readout::capture::Capture;
 use crate::readout::demodulate::{Options as Run, run as demodulate};
@@ -15,9 +15,12 @@ use std::path::{Path, PathBuf};
 pub struct Options {
     /// Sensor file, or the name of a built-in sensor
     sensor: String,
-    /// Capture: npy (int32 or int16) or WAV/RF64 (16, 24 or 32 bits)
+    /// Capture: npy (int32 or int16) or WAV/RF64 (16, 24 or 32 bits); - for standard input
     capture: PathBuf,
-    /// Readings to write (CSV)
+    /// Words of a capture without a header; or 16-bit npy that holds a wider converter's codes
+    #[arg(long, value_enum)]
+    words: Option<Words>,
+    /// Readings to write (CSV); - for standard output
     #[arg(long, value_name = "READINGS")]
     out: PathBuf,
     /// The f64 twin instead of the firmware's code
@@ -36,12 +39,20 @@ pub struct Options {
 
 pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
-    let bits = sensor.file.converter.bits;
-    let capture = Capture::open(&options.capture, sensor.channels(), bits, sensor.rate_hz())?;
+    let to_standard = options.out == Path::new("-");
+    if to_standard && options.json {
+        return Err(Error::new("--json and --out -: both want standard output, allowed one"));
+    }
+    let capture = Capture::open(&options.capture, wanted(&sensor, options.words))?;
+    if capture.is_pipe() && options.threads > 1 {
+        let given = options.threads;
+        return Err(Error::new(format!("--threads {given}: allowed 1 for standard input")));
+    }
     let files = sensor_files(&options.sensor, &sensor);
     let inputs: Vec<&Path> =
         files.iter().map(PathBuf::as_path).chain([options.capture.as_path()]).collect();
     distinct(&inputs, &[&options.out])?;
+    let unchanging = capture.unchanging()?;
     let bar = progress(capture.layout.frames);
     let settings =
         Run { ideal: options.ideal, settling: options.settling, threads: options.threads.into() };
@@ -54,6 +65,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         print_json(&json!({
             "schema": 1, "command": "demodulate", "sensor": sensor.file.name, "rows": outcome.rows,
             "health": health_json(&outcome.counts), "wall_s": wall_s, "msamples_per_s": rate,
+            "unchanging_channels": unchanging,
         }));
     }
     let faults: Vec<String> = outcome
@@ -68,6 +80,6 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         options.out.display(),
         outcome.rows
     );
-    say(options.json, &text);
-    Ok(true)
+    say(options.json || to_standard, &(text + &unchanging_text(&unchanging)));
+    Ok(unchanging.is_empty())
 }

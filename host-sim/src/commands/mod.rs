@@ -10,6 +10,8 @@ mod verify;
 
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
+use crate::page::output::without_nulls;
+use crate::readout::capture::{Wanted, Word};
 use crate::simulation::motion::Motion;
 use crate::simulation::plant::{Parts, Plant};
 use clap::{Args, Subcommand, ValueEnum};
@@ -47,6 +49,41 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Verify(options) => verify::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
+    }
+}
+
+/// Words of a capture without a header, or of one whose header does not settle it.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+enum Words {
+    /// 16 bits, little-endian, codes as they are.
+    I16,
+    /// 24 bits, little-endian, packed.
+    I24,
+    /// 32 bits, little-endian, codes in the lower bits.
+    I32,
+}
+
+/// What a sensor wants of its captures.
+fn wanted(sensor: &Sensor, words: Option<Words>) -> Wanted {
+    Wanted {
+        channels: sensor.channels(),
+        bits: sensor.file.converter.bits,
+        rate_hz: sensor.rate_hz(),
+        words: words.map(|words| match words {
+            Words::I16 => Word::Int16,
+            Words::I24 => Word::Int24,
+            Words::I32 => Word::Int32,
+        }),
+    }
+}
+
+/// Says of channels whose codes never change that they do not.
+fn unchanging_text(channels: &[usize]) -> String {
+    let list: Vec<String> = channels.iter().map(usize::to_string).collect();
+    match channels {
+        [] => String::new(),
+        [_] => format!("FAULT: the codes of channel {} never change\n", list[0]),
+        _ => format!("FAULT: the codes of channels {} never change\n", list.join(", ")),
     }
 }
 
@@ -139,15 +176,19 @@ fn say(json: bool, text: &str) {
     }
 }
 
+/// One object on standard output; a figure that has no value is left out.
 fn print_json(value: &serde_json::Value) {
-    let _ = writeln!(std::io::stdout(), "{value}");
+    let _ = writeln!(std::io::stdout(), "{}", without_nulls(value));
 }
 
-/// Refuses an output that is an input or another output: they would overwrite each other.
+/// Refuses an output that is an input or another output: they would overwrite each other. Standard input
+/// and output, both `-`, are two things.
 fn distinct(inputs: &[&Path], outputs: &[&Path]) -> Result<()> {
     for (n, output) in outputs.iter().enumerate() {
         let others = inputs.iter().chain(&outputs[..n]);
-        if others.into_iter().any(|other| whole(other) == whole(output)) {
+        if *output != Path::new("-")
+            && others.into_iter().any(|other| whole(other) == whole(output))
+        {
             return Err(Error::in_file(output, None, "is an input or another output, too"));
         }
     }

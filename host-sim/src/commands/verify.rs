@@ -1,7 +1,9 @@
 //! `quietgap verify`.
 
-use super::{PlantOptions, frames, print_json, progress, run_length, say};
-use crate::error::Result;
+use super::{
+    PlantOptions, Words, frames, print_json, progress, run_length, say, unchanging_text, wanted,
+};
+use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::readout::capture::Capture;
 use crate::readout::run::Source;
@@ -22,6 +24,9 @@ pub struct Options {
     /// A recorded capture instead of a simulated one: no truth, only the twin
     #[arg(long, value_name = "FILE", conflicts_with_all = ["seconds", "noise", "without", "seed"])]
     capture: Option<PathBuf>,
+    /// Words of a capture without a header; or 16-bit npy that holds a wider converter's codes
+    #[arg(long, value_enum, requires = "capture")]
+    words: Option<Words>,
     /// Length of the run [default: the motion's own, or 20]
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     seconds: Option<f64>,
@@ -35,9 +40,17 @@ pub struct Options {
 pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
     let seed = options.plant.seed;
+    let mut unchanging = Vec::new();
     let findings = if let Some(path) = &options.capture {
-        let bits = sensor.file.converter.bits;
-        let capture = Capture::open(path, sensor.channels(), bits, sensor.rate_hz())?;
+        let capture = Capture::open(path, wanted(&sensor, options.words))?;
+        let (span, interval) = (sensor.settings.span(), sensor.settings.interval());
+        let least = span.next_multiple_of(interval);
+        let given = capture.layout.frames;
+        if given < least {
+            let message = format!("{given} samples, a reading to judge by takes {least}");
+            return Err(Error::in_file(path, None, message));
+        }
+        unchanging = capture.unchanging()?;
         let bar = progress(capture.layout.frames);
         let source = Source::Capture(&capture);
         let done = verify(&sensor, source, None, seed, false, |done| bar.set_position(done));
@@ -65,12 +78,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         done?
     };
     if options.json {
-        print_json(&findings.json(&sensor, "verify"));
+        let mut object = findings.json(&sensor, "verify");
+        object["unchanging_channels"] = unchanging.clone().into();
+        print_json(&object);
     }
-    let mut text = findings.table();
-    if findings.axes.iter().any(|a| a.vs_ideal.is_empty()) {
-        text += "MISSED: no settled reading to judge; the capture is shorter than the filters\n";
-    }
-    say(options.json, &text);
-    Ok(findings.pass())
+    say(options.json, &(findings.table() + &unchanging_text(&unchanging)));
+    Ok(findings.pass() && unchanging.is_empty())
 }

@@ -98,7 +98,7 @@ impl Spec {
     /// # Errors
     /// Unreadable file, syntax, unknown key, or a value out of its range: file, line, key.
     pub fn load(path: &Path) -> Result<Self> {
-        let text = read_text(path)?;
+        let text = read_text(path, "specification")?;
         Self::parse(path, &text)
     }
 

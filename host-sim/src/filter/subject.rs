@@ -45,7 +45,7 @@ impl Subject {
         if BUILT_IN.iter().any(|(built_in, _)| *built_in == name) || !path.exists() {
             return Ok(Self::of_sensor(&Sensor::load(name)?));
         }
-        let text = read_text(path)?;
+        let text = read_text(path, "plan or sensor file")?;
         let is_sensor = toml::from_str::<toml::Table>(&text)
             .is_ok_and(|t| t.contains_key("plan") || t.contains_key("plan_file"));
         if is_sensor {

@@ -61,7 +61,7 @@ impl Sensor {
             return Self::parse(Path::new(name), text);
         }
         let path = PathBuf::from(name);
-        let text = read_text(&path).map_err(|e| {
+        let text = read_text(&path, "sensor file").map_err(|e| {
             let names = BUILT_IN.map(|(n, _)| n);
             let hint = nearest(name, names).map_or(String::new(), |n| format!("; nearest: {n}"));
             let known = names.join(", ");
@@ -90,7 +90,7 @@ impl Sensor {
             }
             (None, Some(name)) => {
                 let plan_path = path.parent().unwrap_or(Path::new("")).join(name);
-                let text = read_text(&plan_path)?;
+                let text = read_text(&plan_path, "plan file")?;
                 let plan: PlanFile = parse_toml(&plan_path, &text)?;
                 let source = check::Source { path: &plan_path, text: &text };
                 plan_for(&plan, &file, &PlanSource { source: &source, at: &[] })?;

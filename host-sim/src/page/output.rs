@@ -71,6 +71,73 @@ impl AtomicFile {
     }
 }
 
+/// A value without the keys of objects that have none.
+#[must_use]
+pub fn without_nulls(value: &serde_json::Value) -> serde_json::Value {
+    use serde_json::Value;
+    match value {
+        Value::Object(object) => {
+            let kept = object.iter().filter(|(_, value)| !value.is_null());
+            Value::Object(kept.map(|(key, value)| (key.clone(), without_nulls(value))).collect())
+        }
+        Value::Array(array) => Value::Array(array.iter().map(without_nulls).collect()),
+        other => other.clone(),
+    }
+}
+
+/// A file that appears whole, or standard output for `-`.
+#[derive(Debug)]
+pub enum Output {
+    /// To appear.
+    File(AtomicFile),
+    /// As it comes.
+    Standard(std::io::BufWriter<std::io::Stdout>),
+}
+
+impl Output {
+    /// Opens it.
+    ///
+    /// # Errors
+    /// As of [`AtomicFile::create`].
+    pub fn create(path: &Path) -> Result<Self> {
+        if path == Path::new("-") {
+            return Ok(Self::Standard(BufWriter::new(std::io::stdout())));
+        }
+        AtomicFile::create(path).map(Self::File)
+    }
+
+    /// Writes text. A pipe that nobody reads any more is no fault.
+    ///
+    /// # Errors
+    /// A failing write.
+    pub fn write(&mut self, text: std::fmt::Arguments<'_>) -> Result<()> {
+        match self {
+            Self::File(file) => file.write(|out| out.write_fmt(text)),
+            Self::Standard(out) => match out.write_fmt(text) {
+                Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => std::process::exit(0),
+                Err(e) => Err(Error::new(format!("standard output: cannot write: {e}"))),
+                Ok(()) => Ok(()),
+            },
+        }
+    }
+
+    /// Moves the file to its place, or flushes.
+    ///
+    /// # Errors
+    /// A failing write or move.
+    pub fn finish(self) -> Result<()> {
+        match self {
+            Self::File(file) => file.finish(),
+            Self::Standard(mut out) => match out.flush() {
+                Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+                    Err(Error::new(format!("standard output: cannot write: {e}")))
+                }
+                _ => Ok(()),
+            },
+        }
+    }
+}
+
 /// Writes a whole text file.
 ///
 /// # Errors

@@ -2,9 +2,8 @@
 
 use crate::error::Result;
 use crate::instrument::{AXES, Sensor};
-use crate::page::output::AtomicFile;
+use crate::page::output::Output;
 use quietgap_core::{Health, Reading};
-use std::io::Write;
 use std::path::Path;
 
 /// One row, in SI units.
@@ -56,10 +55,10 @@ pub fn is_beside_motion(column: &str) -> bool {
     column.ends_with("_quadrature") || ["residual_m", "health", "sample"].contains(&column)
 }
 
-/// Writes readings; the file appears when it is complete.
+/// Writes readings; a file appears when it is complete, standard output (`-`) as it comes.
 #[derive(Debug)]
 pub struct Writer {
-    file: AtomicFile,
+    file: Output,
     rate_hz: f64,
 }
 
@@ -69,12 +68,12 @@ impl Writer {
     /// # Errors
     /// The path is not writable.
     pub fn create(path: &Path, sensor: &Sensor) -> Result<Self> {
-        let mut file = AtomicFile::create(path)?;
+        let mut file = Output::create(path)?;
         let mut columns = vec!["t_s".to_owned()];
         columns.extend(sensor.axes().iter().map(|a| AXES[*a].1.to_owned()));
         columns.extend(sensor.file.bridges.iter().map(|b| format!("{}_quadrature", b.name)));
         columns.extend(["residual_m", "health", "sample"].map(str::to_owned));
-        file.write(|out| writeln!(out, "{}", columns.join(",")))?;
+        file.write(format_args!("{}\n", columns.join(",")))?;
         Ok(Self { file, rate_hz: sensor.rate_hz() })
     }
 
@@ -83,14 +82,12 @@ impl Writer {
     /// # Errors
     /// A failing write.
     pub fn push(&mut self, row: &Row) -> Result<()> {
-        let rate = self.rate_hz;
-        self.file.write(|out| {
-            write!(out, "{}", row.time_s(rate))?;
-            for value in row.axes.iter().chain(&row.quadrature).chain([&row.residual_m]) {
-                write!(out, ",{value:e}")?;
-            }
-            writeln!(out, ",{},{}", health_text(row.health), row.half_samples as f64 / 2.0)
-        })
+        let mut line = row.time_s(self.rate_hz).to_string();
+        for value in row.axes.iter().chain(&row.quadrature).chain([&row.residual_m]) {
+            line += &format!(",{value:e}");
+        }
+        let (health, sample) = (health_text(row.health), row.half_samples as f64 / 2.0);
+        self.file.write(format_args!("{line},{health},{sample}\n"))
     }
 
     /// Puts the file in its place.

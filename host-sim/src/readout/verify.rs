@@ -200,6 +200,7 @@ impl Findings {
                     "bias_vs_ideal": mean(&a.vs_ideal),
                     "own_density_ratio": a.own_density_ratio,
                     "readings": a.vs_ideal.len(),
+                    "left_out": left_out(a),
                 })
             })
             .collect();
@@ -250,6 +251,18 @@ impl Findings {
         }
         text
     }
+}
+
+/// Figures of an axis that have no value, with the reason.
+fn left_out(axis: &AxisErrors) -> Option<Value> {
+    let mut reasons = serde_json::Map::new();
+    if axis.vs_truth.is_empty() {
+        reasons.insert("rms_vs_truth".to_owned(), "a capture tells no truth".into());
+    }
+    if axis.own_density_ratio.is_none() {
+        reasons.insert("own_density_ratio".to_owned(), "too few readings for a spectrum".into());
+    }
+    (!reasons.is_empty()).then_some(Value::Object(reasons))
 }
 
 /// Fault counts as JSON: readings, then every fault by name.

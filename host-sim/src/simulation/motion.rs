@@ -19,8 +19,8 @@ impl Motion {
     /// A motion from samples; `values[k]` belongs to axis k of [`AXES`], `None` rests.
     ///
     /// # Errors
-    /// Fewer than two times, times that do not rise, values that are not numbers; the message
-    /// names the row (from 1) and column.
+    /// Fewer than two times, times that do not rise, values that are not numbers or beyond 1 m or 1 rad,
+    /// a spline that leaves the values far behind; the message names the row (from 1) and column.
     pub fn new(times: Vec<f64>, values: [Option<Vec<f64>>; 6]) -> Result<Self> {
         if times.len() < 2 {
             return Err(Error::new(format!("{} rows, allowed 2 or more", times.len())));
@@ -44,7 +44,21 @@ impl Motion {
                 let (name, x) = (AXES[axis].1, column[n]);
                 return Err(Error::new(format!("row {}: {name} is {x}, allowed a number", n + 1)));
             }
+            if let Some(n) = column.iter().position(|x| x.abs() > MOST) {
+                let (name, x) = (AXES[axis].1, column[n]);
+                let message = format!("row {}: {name} is {x}, allowed -{MOST} to {MOST}", n + 1);
+                return Err(Error::new(message));
+            }
             let curvature = second_derivatives(&times, &column);
+            if let Some(n) = overshoot(&times, &column, &curvature) {
+                let name = AXES[axis].1;
+                return Err(Error::new(format!(
+                    "rows {} and {}: between them the spline of {name} leaves all values by more than \
+                     their whole range: too few or too uneven times",
+                    n + 1,
+                    n + 2
+                )));
+            }
             splines[axis] = Some((column, curvature));
         }
         Ok(Self { times, splines, hint: std::cell::Cell::new(0) })
@@ -66,7 +80,7 @@ impl Motion {
             .trim(csv::Trim::All)
             .comment(Some(b'#'))
             .from_path(path)
-            .map_err(|e| fault(e.to_string()))?;
+            .map_err(|e| fault(format!("motion file: {e}")))?;
         let header = reader.headers().map_err(|e| fault(e.to_string()))?.clone();
         let header_line = header.position().map(|p| p.line() as usize);
         let fault_at = |line, message: String| Error::in_file(path, line, message);
@@ -104,10 +118,15 @@ impl Motion {
             let number = |n: usize| -> Result<f64> {
                 let cell = row.get(n).unwrap_or("");
                 let value = cell.parse::<f64>().ok().filter(|x| x.is_finite());
-                value.ok_or_else(|| {
-                    let name = header.get(n).unwrap_or("");
-                    fault_at(line, format!("{name} is `{cell}`, allowed a number"))
-                })
+                let name = header.get(n).unwrap_or("");
+                match value {
+                    Some(value) if n == time || value.abs() <= MOST => Ok(value),
+                    Some(_) => {
+                        let message = format!("{name} is {cell}, allowed -{MOST} to {MOST}");
+                        Err(fault_at(line, message))
+                    }
+                    None => Err(fault_at(line, format!("{name} is `{cell}`, allowed a number"))),
+                }
             };
             let t = number(time)?;
             if let Some(before) = times.last().filter(|before| **before >= t) {
@@ -143,17 +162,36 @@ impl Motion {
         }
         let h = self.times[k + 1] - self.times[k];
         let b = ((t - self.times[k]) / h).clamp(0.0, 1.0);
-        let a = 1.0 - b;
         let mut q = [0.0; 6];
         for (value, spline) in q.iter_mut().zip(&self.splines) {
             if let Some((y, c)) = spline {
-                *value = a * y[k]
-                    + b * y[k + 1]
-                    + h * h / 6.0 * ((a * a * a - a) * c[k] + (b * b * b - b) * c[k + 1]);
+                *value = between(&self.times, y, c, k, b);
             }
         }
         q
     }
+}
+
+/// Largest value of an axis, m or rad.
+const MOST: f64 = 1.0;
+
+/// The first interval in which the spline is further beyond the values than they are from one another, or
+/// no number.
+fn overshoot(t: &[f64], y: &[f64], c: &[f64]) -> Option<usize> {
+    let (low, high) = y.iter().fold((f64::MAX, f64::MIN), |(l, h), y| (l.min(*y), h.max(*y)));
+    let allowed = low - (high - low)..=high + (high - low);
+    (0..t.len() - 1).find(|k| {
+        (1..16).any(|n| {
+            let value = between(t, y, c, *k, f64::from(n) / 16.0);
+            !value.is_finite() || !allowed.contains(&value) && high > low
+        })
+    })
+}
+
+/// The spline at the fraction `b` of interval `k`.
+fn between(t: &[f64], y: &[f64], c: &[f64], k: usize, b: f64) -> f64 {
+    let (h, a) = (t[k + 1] - t[k], 1.0 - b);
+    a * y[k] + b * y[k + 1] + h * h / 6.0 * ((a * a * a - a) * c[k] + (b * b * b - b) * c[k + 1])
 }
 
 /// Second derivatives of the natural cubic spline: tridiagonal system, solved by elimination.

@@ -1,14 +1,14 @@
 //! `quietgap filter compare`.
 
 use crate::commands::{distinct, print_json, say};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::filter::compare::Comparison;
 use crate::filter::compare::run::Codes;
 use crate::filter::compare::tolerance::Tolerance;
 use crate::filter::page;
 use crate::filter::subject::Subject;
 use crate::page::output::write_text;
-use crate::readout::capture::Capture;
+use crate::readout::capture::{Capture, Wanted};
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -56,8 +56,15 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let capture = options
         .capture
         .as_deref()
-        .map(|path| Capture::open(path, old.channels, old.code_bits, old.rate_hz))
+        .map(|path| {
+            let Subject { channels, code_bits: bits, rate_hz, .. } = old;
+            Capture::open(path, Wanted { channels, bits, rate_hz, words: None })
+        })
         .transpose()?;
+    if capture.as_ref().is_some_and(Capture::is_pipe) {
+        let message = "--capture -: standard input can be read but once, allowed a file";
+        return Err(Error::new(message));
+    }
     let codes = capture.as_ref().map_or(Codes::Seeded(options.seed), Codes::Recorded);
     let comparison = Comparison::new(old, new, &codes, &tolerance.unwrap_or_default())?;
     if let Some(path) = &options.markdown {

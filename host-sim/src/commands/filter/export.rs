@@ -40,7 +40,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let text = rust(&subject);
     let path = &options.rust;
     if options.check {
-        let is = read_text(path)?;
+        let is = read_text(path, "exported file")?;
         return Ok(match first_difference(&is, &text) {
             None if is == text => {
                 say(false, &format!("{} is current\n", path.display()));

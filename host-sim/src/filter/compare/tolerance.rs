@@ -62,7 +62,7 @@ impl Tolerance {
     /// # Errors
     /// Unreadable, unknown key, a value that is negative or no number.
     pub fn load(path: &Path) -> Result<Self> {
-        let text = read_text(path)?;
+        let text = read_text(path, "tolerance file")?;
         let tolerance: Self = parse_toml(path, &text)?;
         let source = Source { path, text: &text };
         for (key, value) in tolerance.numbers() {

@@ -1,12 +1,14 @@
-//! **Captures**: recorded converter codes, read as a stream so that memory stays flat.
+//! **Captures**: recorded converter codes, read as a stream so that memory stays flat; from a file or, as
+//! `-`, from standard input.
 
 pub mod npy;
 pub mod wav;
 
 use crate::error::{Error, Result};
 use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::{Cursor, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 /// How a code stands in the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +38,7 @@ impl Word {
 pub struct Layout {
     /// First byte of the first code.
     pub start: u64,
-    /// Frames in the file.
+    /// Frames in the file; `u64::MAX` where nothing tells.
     pub frames: u64,
     /// Channels in a frame.
     pub channels: usize,
@@ -48,6 +50,27 @@ pub struct Layout {
     pub left_aligned: bool,
 }
 
+/// What a capture has to be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wanted {
+    /// Channels in a frame.
+    pub channels: usize,
+    /// Bits of a code.
+    pub bits: u32,
+    /// Sample rate.
+    pub rate_hz: f64,
+    /// Right-aligned words that the user says it has: of npy, the same as its own; of anything else,
+    /// words without a header.
+    pub words: Option<Word>,
+}
+
+/// Standard input, and what was read of it to find the header.
+#[derive(Debug)]
+struct Pipe {
+    head: Cursor<Vec<u8>>,
+    rest: std::io::Stdin,
+}
+
 /// An opened capture.
 #[derive(Debug)]
 pub struct Capture {
@@ -56,6 +79,7 @@ pub struct Capture {
     /// What the header says, checked against the file's length.
     pub layout: Layout,
     bits: u32,
+    pipe: Option<Mutex<Pipe>>,
 }
 
 /// Codes handed on at a time: small reads stay in the processor's cache.
@@ -66,42 +90,28 @@ impl Capture {
     /// first bytes.
     ///
     /// # Errors
-    /// Unreadable, unknown format, wrong type, shape or order, truncated, or a channel count or
-    /// rate other than the sensor's.
-    pub fn open(path: &Path, channels: usize, bits: u32, rate_hz: f64) -> Result<Self> {
+    /// Unreadable, unknown format, wrong type, shape or order, truncated, or a channel count,
+    /// rate or width of words other than wanted.
+    pub fn open(path: &Path, wanted: Wanted) -> Result<Self> {
         let fault = |message: String| Error::in_file(path, None, message);
-        let mut file = File::open(path).map_err(|e| fault(e.to_string()))?;
+        if path == Path::new("-") {
+            return Self::from_pipe(path, wanted);
+        }
+        let mut file = File::open(path).map_err(|e| fault(format!("capture: {e}")))?;
         let metadata = file.metadata().map_err(|e| fault(e.to_string()))?;
         if !metadata.is_file() {
             let what = if metadata.is_dir() { "is a folder" } else { "is not a file" };
-            return Err(fault(what.to_owned()));
+            return Err(fault(format!("{what}, where a capture is wanted")));
         }
         let length = metadata.len();
-        let mut magic = [0; 4];
-        file.read_exact(&mut magic)
-            .map_err(|_| fault(format!("{length} bytes are too short for a capture")))?;
-        file.rewind().map_err(|e| fault(e.to_string()))?;
-        let layout = match &magic {
-            b"\x93NUM" => npy::layout(path, &mut file)?,
-            b"RIFF" | b"RF64" => wav::layout(path, &mut file)?,
-            _ => return Err(fault("neither an npy nor a WAV/RF64 file".to_owned())),
-        };
-        if layout.channels != channels {
-            let given = layout.channels;
-            return Err(fault(format!("has {given} channels, the sensor has {channels}")));
+        let mut layout = layout(path, &mut file, wanted)?;
+        let frame = (wanted.channels * layout.word.bytes()) as u64;
+        if layout.frames == u64::MAX {
+            layout.frames = length / frame;
+            if length % frame != 0 || length == 0 {
+                return Err(fault(format!("holds {length} bytes, not whole frames of {frame}")));
+            }
         }
-        if let Some(given) = layout.rate_hz
-            && (given - rate_hz).abs() > 0.5
-        {
-            return Err(fault(format!("is sampled at {given} Hz, the sensor at {rate_hz} Hz")));
-        }
-        if layout.left_aligned && bits as usize > 8 * layout.word.bytes() {
-            let given = 8 * layout.word.bytes();
-            return Err(fault(format!(
-                "has {given}-bit words, the sensor's converter {bits} bits"
-            )));
-        }
-        let frame = (channels * layout.word.bytes()) as u64;
         let needed = layout.frames.checked_mul(frame).and_then(|n| n.checked_add(layout.start));
         if needed.is_none_or(|needed| length < needed) {
             let promised = needed.map_or("more than 2^64".to_owned(), |n| n.to_string());
@@ -109,36 +119,162 @@ impl Capture {
                 "is truncated: {length} bytes, its header promises {promised}"
             )));
         }
-        Ok(Self { path: path.to_owned(), layout, bits })
+        Ok(Self { path: path.to_owned(), layout, bits: wanted.bits, pipe: None })
     }
 
-    /// Hands on frames `first` to `end` in blocks of interleaved codes.
+    /// Standard input: its header within the first block.
+    fn from_pipe(path: &Path, wanted: Wanted) -> Result<Self> {
+        let path = if path == Path::new("-") { Path::new("standard input") } else { path };
+        let mut rest = std::io::stdin();
+        let mut head = Vec::new();
+        (&mut rest)
+            .take(BLOCK_BYTES as u64)
+            .read_to_end(&mut head)
+            .map_err(|e| Error::in_file(path, None, e))?;
+        let mut head = Cursor::new(head);
+        let layout = layout(path, &mut head, wanted)?;
+        head.set_position(layout.start);
+        let pipe = Some(Mutex::new(Pipe { head, rest }));
+        Ok(Self { path: path.to_owned(), layout, bits: wanted.bits, pipe })
+    }
+
+    /// Whether it can be read but once, from its start.
+    #[must_use]
+    pub fn is_pipe(&self) -> bool {
+        self.pipe.is_some()
+    }
+
+    /// Hands on frames `first` to `end` in blocks of interleaved codes; a pipe from where it is.
     ///
     /// # Errors
-    /// A failing read.
+    /// A failing read, or a pipe that ends before its header says or within a frame.
     pub fn read(&self, first: u64, end: u64, mut sink: impl FnMut(&[i32])) -> Result<()> {
         let fault = |e: std::io::Error| Error::in_file(&self.path, None, e);
         let frame = self.layout.channels * self.layout.word.bytes();
+        let frames = end.min(self.layout.frames).saturating_sub(first);
+        if let Some(pipe) = &self.pipe {
+            let pipe = &mut *pipe.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+            let mut source = (&mut pipe.head).chain(&mut pipe.rest);
+            return self.blocks(&mut source, frames.saturating_mul(frame as u64), sink);
+        }
         let mut file = File::open(&self.path).map_err(fault)?;
         file.seek(SeekFrom::Start(self.layout.start + first * frame as u64)).map_err(fault)?;
-        let mut left = (end.min(self.layout.frames).saturating_sub(first)) as usize * frame;
+        self.blocks(&mut file, frames * frame as u64, &mut sink)
+    }
+
+    fn blocks(
+        &self,
+        source: &mut impl Read,
+        mut left: u64,
+        mut sink: impl FnMut(&[i32]),
+    ) -> Result<()> {
+        let fault = |e: &dyn std::fmt::Display| Error::in_file(&self.path, None, e);
+        let word = self.layout.word;
+        let frame = self.layout.channels * word.bytes();
         let block = (BLOCK_BYTES / frame).max(1) * frame;
-        let mut bytes = vec![0; block];
-        let mut codes = Vec::with_capacity(block / self.layout.word.bytes());
-        let shift = if self.layout.left_aligned {
-            8 * self.layout.word.bytes() as u32 - self.bits
-        } else {
-            0
-        };
+        let mut bytes = Vec::with_capacity(block);
+        let mut codes = Vec::with_capacity(block / word.bytes());
+        let shift = if self.layout.left_aligned { 8 * word.bytes() as u32 - self.bits } else { 0 };
         while left > 0 {
-            let take = block.min(left);
-            file.read_exact(&mut bytes[..take]).map_err(fault)?;
+            bytes.clear();
+            let take = left.min(block as u64);
+            source.take(take).read_to_end(&mut bytes).map_err(|e| fault(&e))?;
+            if bytes.len() % frame != 0 {
+                return Err(fault(&format!("ends within a frame of {frame} bytes")));
+            }
             codes.clear();
-            decode(&bytes[..take], self.layout.word, shift, &mut codes);
+            decode(&bytes, word, shift, &mut codes);
             sink(&codes);
-            left -= take;
+            left -= bytes.len() as u64;
+            if (bytes.len() as u64) < take {
+                if self.layout.frames == u64::MAX {
+                    return Ok(());
+                }
+                let missing = left / frame as u64;
+                return Err(fault(&format!("ends {missing} frames before its header says")));
+            }
         }
         Ok(())
+    }
+
+    /// Channels whose codes never change, from 0. Reads until all others have changed, which of a live
+    /// capture is one block; a pipe is not looked at.
+    ///
+    /// # Errors
+    /// A failing read.
+    pub fn unchanging(&self) -> Result<Vec<usize>> {
+        let mut still: Vec<usize> = (0..self.layout.channels).collect();
+        if self.is_pipe() {
+            return Ok(Vec::new());
+        }
+        let mut first: Option<Vec<i32>> = None;
+        let frame = (self.layout.channels * self.layout.word.bytes()) as u64;
+        let step = (BLOCK_BYTES as u64 / frame).max(1);
+        let mut at = 0;
+        while at < self.layout.frames && !still.is_empty() {
+            self.read(at, at + step, |codes| {
+                let first = first.get_or_insert_with(|| codes[..self.layout.channels].to_vec());
+                still.retain(|c| {
+                    codes[*c..].iter().step_by(self.layout.channels).all(|code| *code == first[*c])
+                });
+            })?;
+            at += step;
+        }
+        // A frame alone tells nothing.
+        Ok(if self.layout.frames > 1 { still } else { Vec::new() })
+    }
+}
+
+/// The header's word, checked against what is wanted.
+fn layout(path: &Path, source: &mut (impl Read + Seek), wanted: Wanted) -> Result<Layout> {
+    let fault = |message: String| Error::in_file(path, None, message);
+    let Wanted { channels, bits, rate_hz, words } = wanted;
+    let mut magic = [0; 4];
+    let known = source.read_exact(&mut magic).is_ok();
+    source.rewind().map_err(|e| fault(e.to_string()))?;
+    let layout = match (&magic, words) {
+        (b"\x93NUM", _) => npy::layout(path, source)?,
+        (b"RIFF" | b"RF64", _) => wav::layout(path, source)?,
+        (_, Some(word)) => Layout {
+            start: 0,
+            frames: u64::MAX,
+            channels,
+            word,
+            rate_hz: None,
+            left_aligned: false,
+        },
+        _ if !known => return Err(fault("is too short for a capture".to_owned())),
+        _ => {
+            let message = "neither an npy nor a WAV/RF64 file (words without a header: --words)";
+            return Err(fault(message.to_owned()));
+        }
+    };
+    if layout.channels != channels {
+        let given = layout.channels;
+        return Err(fault(format!("has {given} channels, the sensor has {channels}")));
+    }
+    if let Some(given) = layout.rate_hz
+        && (given - rate_hz).abs() > 0.5
+    {
+        return Err(fault(format!("is sampled at {given} Hz, the sensor at {rate_hz} Hz")));
+    }
+    let given = 8 * layout.word.bytes();
+    if layout.left_aligned && bits as usize > given {
+        let message = format!("has {given}-bit words, the sensor's converter {bits} bits");
+        return Err(fault(message));
+    }
+    match words {
+        Some(said) if said != layout.word || layout.left_aligned => {
+            let (what, said) = (if layout.left_aligned { "WAV" } else { "npy" }, 8 * said.bytes());
+            let message = format!("is {what} of {given}-bit words, --words says {said} bits");
+            Err(fault(message))
+        }
+        // Codes of a wider converter may have been cut to their upper half: nothing tells.
+        None if !layout.left_aligned && given < bits as usize => Err(fault(format!(
+            "has {given}-bit words, the sensor's converter {bits} bits; if they are its codes as they \
+             are: --words i{given}"
+        ))),
+        _ => Ok(layout),
     }
 }
 

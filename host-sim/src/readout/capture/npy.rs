@@ -4,16 +4,16 @@
 
 use super::{Layout, Word};
 use crate::error::{Error, Result};
-use std::io::{Read, Seek, Write};
+use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::Path;
 
 /// Reads the header, leaves what it says.
 ///
 /// # Errors
 /// A header that does not parse, Fortran order, a type or shape that is not a capture.
-pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
+pub fn layout(path: &Path, file: &mut (impl Read + Seek)) -> Result<Layout> {
     let fault = |message: String| Error::in_file(path, None, message);
-    check_header_length(file).map_err(|message| fault(message.to_owned()))?;
+    check_header(file).map_err(fault)?;
     let mut reader = std::io::BufReader::new(&mut *file);
     let header = npyz::NpyHeader::from_reader(&mut reader)
         .map_err(|e| fault(format!("its npy header does not parse: {e}")))?;
@@ -35,18 +35,32 @@ pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
     Ok(Layout { start, frames: shape[0], channels, word, rate_hz: None, left_aligned: false })
 }
 
-/// Refuses a header longer than its file before anything is made as long as it says.
-fn check_header_length(file: &mut std::fs::File) -> std::result::Result<(), &'static str> {
-    let short = "is truncated within its npy header";
+/// Longest header, bytes, and most brackets in it: a capture's has some hundred and four. The parser takes
+/// the square of their number.
+const MOST_BYTES: usize = 4096;
+const MOST_BRACKETS: usize = 16;
+
+/// Refuses a header that no capture has before anything is made of it.
+fn check_header(file: &mut (impl Read + Seek)) -> std::result::Result<(), String> {
+    let short = |_| "is truncated within its npy header".to_owned();
     let mut head = [0; 12];
-    file.read_exact(&mut head).map_err(|_| short)?;
-    let header = match head[6] {
-        1 => 10 + u64::from(u16::from_le_bytes([head[8], head[9]])),
-        _ => 12 + u64::from(u32::from_le_bytes([head[8], head[9], head[10], head[11]])),
+    file.read_exact(&mut head).map_err(short)?;
+    let (start, length) = match head[6] {
+        1 => (10, usize::from(u16::from_le_bytes([head[8], head[9]]))),
+        _ => (12, u32::from_le_bytes([head[8], head[9], head[10], head[11]]) as usize),
     };
-    let length = file.metadata().map_err(|_| short)?.len();
-    file.rewind().map_err(|_| short)?;
-    if header > length { Err(short) } else { Ok(()) }
+    if length > MOST_BYTES {
+        return Err(format!("has an npy header of {length} bytes, allowed {MOST_BYTES}"));
+    }
+    let mut header = vec![0; length];
+    file.seek(SeekFrom::Start(start)).map_err(short)?;
+    file.read_exact(&mut header).map_err(short)?;
+    file.rewind().map_err(short)?;
+    let brackets = header.iter().filter(|b| b"([{".contains(b)).count();
+    if brackets > MOST_BRACKETS {
+        return Err(format!("has {brackets} brackets in its npy header, allowed {MOST_BRACKETS}"));
+    }
+    Ok(())
 }
 
 /// Writes the header of an int32 capture.

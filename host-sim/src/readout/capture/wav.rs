@@ -17,7 +17,7 @@ const ELSEWHERE: u32 = u32::MAX;
 ///
 /// # Errors
 /// Not WAVE, not PCM, no format before the data, no data, or a width that is not 16, 24 or 32.
-pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
+pub fn layout(path: &Path, file: &mut (impl Read + Seek)) -> Result<Layout> {
     let fault = |message: &str| Error::in_file(path, None, message);
     let truncated = |_| fault("ends within its WAV header");
     let mut head = [0; 12];
@@ -73,7 +73,7 @@ pub fn layout(path: &Path, file: &mut std::fs::File) -> Result<Layout> {
     }
 }
 
-fn skip(file: &mut std::fs::File, bytes: i64) -> std::io::Result<()> {
+fn skip(file: &mut (impl Read + Seek), bytes: i64) -> std::io::Result<()> {
     file.seek(SeekFrom::Current(bytes)).map(|_| ())
 }
 
