@@ -50,6 +50,7 @@ pub fn fast_sensor() -> String {
 }
 
 /// Seconds of the shortest run of a built-in sensor: what one reading's filters span.
+#[allow(dead_code, reason = "not every program of tests runs a built-in sensor")]
 pub fn span_s(name: &str) -> f64 {
     let sensor = Sensor::load(name).expect("a built-in sensor");
     sensor.settings.span() as f64 / sensor.rate_hz()

@@ -187,7 +187,12 @@ fn captures_of_all_forms_agree() {
     let mut first = BTreeMap::new();
     for (sensor, what, bytes) in forms {
         bench.put("capture", bytes);
-        let output = bench.run(&["demodulate", sensor, "capture", "--out", "readings.csv"]);
+        let mut line = vec!["demodulate", sensor, "capture", "--out", "readings.csv"];
+        if what == "int16 npy" && sensor != "16.toml" {
+            // Narrower than the sensor's codes: only said to be them they are taken.
+            line.extend(["--words", "i16"]);
+        }
+        let output = bench.run(&line);
         let error = String::from_utf8_lossy(&output.stderr);
         assert!(output.status.success(), "{sensor}, {what}: {error}");
         let readings = std::fs::read_to_string(bench.folder.path().join("readings.csv")).unwrap();

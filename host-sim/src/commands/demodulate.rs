@@ -65,7 +65,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         print_json(&json!({
             "schema": 1, "command": "demodulate", "sensor": sensor.file.name, "rows": outcome.rows,
             "health": health_json(&outcome.counts), "wall_s": wall_s, "msamples_per_s": rate,
-            "unchanging_channels": unchanging,
+            "unchanging_channels": (!unchanging.is_empty()).then_some(&unchanging),
         }));
     }
     let faults: Vec<String> = outcome

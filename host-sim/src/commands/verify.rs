@@ -79,7 +79,9 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     };
     if options.json {
         let mut object = findings.json(&sensor, "verify");
-        object["unchanging_channels"] = unchanging.clone().into();
+        if !unchanging.is_empty() {
+            object["unchanging_channels"] = unchanging.clone().into();
+        }
         print_json(&object);
     }
     say(options.json, &(findings.table() + &unchanging_text(&unchanging)));

@@ -3,6 +3,7 @@
 use crate::analysis::spectrum::{Density, Detrend, Window, welch};
 use crate::error::Result;
 use crate::instrument::{AXES, Sensor};
+use crate::page::output::without_nulls;
 use crate::readout::limits::{Judged, judge};
 use crate::readout::readings::Row;
 use crate::readout::run::{Outcome, Source, compare};
@@ -218,7 +219,7 @@ impl Findings {
                 })
             })
             .collect();
-        json!({
+        without_nulls(&json!({
             "schema": 1,
             "command": command,
             "sensor": sensor.file.name,
@@ -234,7 +235,7 @@ impl Findings {
             "wall_s": self.outcome.wall_time.as_secs_f64(),
             "msamples_per_s": self.outcome.msamples_per_s(sensor.channels()),
             "pass": self.pass(),
-        })
+        }))
     }
 
     /// The table of limits for a terminal.

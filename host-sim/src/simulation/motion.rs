@@ -19,8 +19,8 @@ impl Motion {
     /// A motion from samples; `values[k]` belongs to axis k of [`AXES`], `None` rests.
     ///
     /// # Errors
-    /// Fewer than two times, times that do not rise, values that are not numbers or beyond 1 m or 1 rad,
-    /// a spline that leaves the values far behind; the message names the row (from 1) and column.
+    /// Fewer than two times, times that do not rise, values that are not numbers; the message
+    /// names the row (from 1) and column.
     pub fn new(times: Vec<f64>, values: [Option<Vec<f64>>; 6]) -> Result<Self> {
         if times.len() < 2 {
             return Err(Error::new(format!("{} rows, allowed 2 or more", times.len())));
@@ -44,21 +44,7 @@ impl Motion {
                 let (name, x) = (AXES[axis].1, column[n]);
                 return Err(Error::new(format!("row {}: {name} is {x}, allowed a number", n + 1)));
             }
-            if let Some(n) = column.iter().position(|x| x.abs() > MOST) {
-                let (name, x) = (AXES[axis].1, column[n]);
-                let message = format!("row {}: {name} is {x}, allowed -{MOST} to {MOST}", n + 1);
-                return Err(Error::new(message));
-            }
             let curvature = second_derivatives(&times, &column);
-            if let Some(n) = overshoot(&times, &column, &curvature) {
-                let name = AXES[axis].1;
-                return Err(Error::new(format!(
-                    "rows {} and {}: between them the spline of {name} leaves all values by more than \
-                     their whole range: too few or too uneven times",
-                    n + 1,
-                    n + 2
-                )));
-            }
             splines[axis] = Some((column, curvature));
         }
         Ok(Self { times, splines, hint: std::cell::Cell::new(0) })
@@ -73,7 +59,8 @@ impl Motion {
     /// Reads a motion file or readings: CSV with `t_s` and any of the axes' columns.
     ///
     /// # Errors
-    /// Unreadable, a column that neither motion nor readings have, a cell that is not a number.
+    /// Unreadable, a column that neither motion nor readings have, a cell that is not a number or beyond
+    /// 1 m or 1 rad, a spline that leaves the values far behind.
     pub fn read(path: &Path) -> Result<Self> {
         let fault = |message: String| Error::in_file(path, None, message);
         let mut reader = csv::ReaderBuilder::new()
@@ -138,7 +125,33 @@ impl Motion {
                 values[axis].get_or_insert_default().push(number(n)?);
             }
         }
-        Self::new(times, values).map_err(|e| fault(e.to_string()))
+        let motion = Self::new(times, values).map_err(|e| fault(e.to_string()))?;
+        match motion.overshoot() {
+            None => Ok(motion),
+            Some((name, n)) => Err(fault(format!(
+                "rows {n} and {}: between them the spline of {name} leaves all values by more than \
+                 their whole range: too few or too uneven times",
+                n + 1
+            ))),
+        }
+    }
+
+    /// The first interval (its row, from 1) in which a spline, named, is further beyond the values than they
+    /// are from one another, or no number.
+    fn overshoot(&self) -> Option<(&'static str, usize)> {
+        self.splines.iter().zip(AXES).find_map(|(spline, (_, name, _))| {
+            let (y, c) = spline.as_ref()?;
+            let (low, high) =
+                y.iter().fold((f64::MAX, f64::MIN), |(l, h), y| (l.min(*y), h.max(*y)));
+            let allowed = low - (high - low)..=high + (high - low);
+            let beyond = |k: &usize| {
+                (1..16).any(|n| {
+                    let value = between(&self.times, y, c, *k, f64::from(n) / 16.0);
+                    !value.is_finite() || !allowed.contains(&value) && high > low
+                })
+            };
+            (0..y.len() - 1).find(beyond).map(|k| (name, k + 1))
+        })
     }
 
     /// Last time of the table.
@@ -174,19 +187,6 @@ impl Motion {
 
 /// Largest value of an axis, m or rad.
 const MOST: f64 = 1.0;
-
-/// The first interval in which the spline is further beyond the values than they are from one another, or
-/// no number.
-fn overshoot(t: &[f64], y: &[f64], c: &[f64]) -> Option<usize> {
-    let (low, high) = y.iter().fold((f64::MAX, f64::MIN), |(l, h), y| (l.min(*y), h.max(*y)));
-    let allowed = low - (high - low)..=high + (high - low);
-    (0..t.len() - 1).find(|k| {
-        (1..16).any(|n| {
-            let value = between(t, y, c, *k, f64::from(n) / 16.0);
-            !value.is_finite() || !allowed.contains(&value) && high > low
-        })
-    })
-}
 
 /// The spline at the fraction `b` of interval `k`.
 fn between(t: &[f64], y: &[f64], c: &[f64], k: usize, b: f64) -> f64 {

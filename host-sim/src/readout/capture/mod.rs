@@ -104,6 +104,9 @@ impl Capture {
             return Err(fault(format!("{what}, where a capture is wanted")));
         }
         let length = metadata.len();
+        if length < 4 && wanted.words.is_none() {
+            return Err(fault(format!("{length} bytes are too short for a capture")));
+        }
         let mut layout = layout(path, &mut file, wanted)?;
         let frame = (wanted.channels * layout.word.bytes()) as u64;
         if layout.frames == u64::MAX {
