@@ -90,7 +90,10 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is not a number"))
 }
 
-const FLAGS: [&str; 10] = [
+const FLAGS: [&str; 13] = [
+    "carrier_phase",
+    "unsettled",
+    "silent",
     "readings",
     "settling",
     "over_range",

@@ -15,7 +15,6 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use specs::{WORKLOADS, spec, subject};
 use std::f64::consts::TAU;
-use std::time::Instant;
 
 fn find(text: &str) -> Found {
     search(&spec(text)).unwrap_or_else(|refusal| panic!("{text}\n{refusal}"))
@@ -72,13 +71,12 @@ fn transform(h: &[f64], numerator: u64, denominator: u64) -> f64 {
     f64::hypot(re, im)
 }
 
-/// Design in under 20 s, check passes, and both evaluations agree to 0.01 dB down to -150 dB.
+/// Few candidates are worked out, check passes, and both evaluations agree to 0.01 dB down to -150 dB.
 #[test]
 fn four_workloads() {
     for (name, text) in WORKLOADS {
-        let started = Instant::now();
         let found = find(text);
-        let seconds = started.elapsed().as_secs_f64();
+        let [listed, tried] = found.candidates;
         // The plan as it is written to a file and read back.
         let written = write::plan(&found.subject, &[]);
         let subject = subject(&written);
@@ -86,7 +84,7 @@ fn four_workloads() {
         for limit in &check.limits {
             assert!(limit.pass, "{name}: {limit:?}");
         }
-        assert!(seconds < 20.0, "{name}: {seconds} s");
+        assert!(tried <= 40, "{name}: {tried} of {listed} candidates worked out");
         let response = Response::new(&subject.plan, subject.rate_hz);
         let h = impulse(&subject);
         // Twentieths of an output rate: pass band, transition, aliases of every stage.
@@ -121,7 +119,7 @@ fn four_workloads() {
         assert!(compared >= 8, "{name}: {compared}");
         let firs: Vec<_> = subject.plan.firs.iter().map(|f| (f.ratio, f.taps.len())).collect();
         println!(
-            "{name}: {seconds:.1} s, CIC^{} by {}, FIR {firs:?}, {:.2} instructions, delay {} s; {compared} \
+            "{name}: {tried} of {listed} worked out, CIC^{} by {}, FIR {firs:?}, {:.2} instructions, delay {} s; {compared} \
              frequencies, {worst:.1e} dB apart",
             subject.plan.order,
             subject.plan.ratio,
@@ -330,14 +328,11 @@ fn infeasible(draw: &mut Draw, kind: usize) -> (String, &'static str) {
 #[test]
 fn random_specifications_that_cannot_be_met() {
     let mut by_kind = [0; 10];
-    let mut seconds = [0.0; 10];
     for n in 0..100usize {
         let kind = n % 10;
         let mut draw = Draw(ChaCha8Rng::seed_from_u64(5000 + n as u64));
         let (text, key) = infeasible(&mut draw, kind);
-        let started = Instant::now();
         let found = search(&spec(&text));
-        seconds[kind] += started.elapsed().as_secs_f64();
         let refusal = match found {
             Ok(found) => panic!("{n}: {:?} meets\n{text}", found.subject.plan.ratio),
             Err(refusal) => refusal,
@@ -347,7 +342,6 @@ fn random_specifications_that_cannot_be_met() {
         assert!(refusal.nearest.is_finite() && refusal.nearest != refusal.asked, "{n}: {refusal}");
         by_kind[kind] += 1;
     }
-    println!("seconds by kind: {seconds:.1?}");
     assert!(by_kind.iter().all(|n| *n == 10));
 }
 

@@ -132,7 +132,7 @@ fn oppenheim_schafer_equiripple() {
 fn flat(pass: f64, stop: f64, level: f64, run: impl FnOnce(&Need<'_>) -> Vec<f64>) -> Vec<f64> {
     let leak = move |_: f64| level;
     let stops = vec![(stop, 0.5)];
-    run(&Need { pass, desired: &|_| 1.0, ripple: level, stops, leak: &leak })
+    run(&Need { pass, desired: &|_| 1.0, ripple: level, lowest_ripple: level, stops, leak: &leak })
 }
 
 /// Oppenheim and Schafer's Kaiser-window low pass (recalled; recomputed with SciPy): 60 dB, beta
@@ -215,7 +215,8 @@ fn least_squares_as_scipy() {
     let ten = 10f64.sqrt();
     let leak = move |_: f64| 1.0 / ten;
     let stops = vec![(0.3, 0.5)];
-    let need = Need { pass: 0.2, desired: &|_| 1.0, ripple: 1.0, stops, leak: &leak };
+    let need =
+        Need { pass: 0.2, desired: &|_| 1.0, ripple: 1.0, lowest_ripple: 1.0, stops, leak: &leak };
     let taps = least_squares::taps(33, &need).expect("a solution");
     let want = numbers(&vectors()["firls33"]);
     assert!(apart(&taps, &want) < 1e-10, "{:e}", apart(&taps, &want));
@@ -250,7 +251,14 @@ fn droop_correction_is_flatter_than_scipys_frequency_sampling() {
     let theirs = flatness(&numbers(&vectors()["cic4_comp_firwin2_41"]));
     let desired = |f: f64| 1.0 / droop(f);
     let stops = vec![(0.3, 0.5)];
-    let need = Need { pass: 0.2, desired: &desired, ripple: 1e-3, stops, leak: &|_| 1e-3 };
+    let need = Need {
+        pass: 0.2,
+        desired: &desired,
+        ripple: 1e-3,
+        lowest_ripple: 1e-3,
+        stops,
+        leak: &|_| 1e-3,
+    };
     let ours = flatness(&least_squares::taps(41, &need).expect("a solution"));
     let equal =
         flatness(&quietgap_sim::filter::design::equiripple::taps(41, &need).expect("settles"));

@@ -46,8 +46,10 @@ impl Subject {
             return Ok(Self::of_sensor(&Sensor::load(name)?));
         }
         let text = read_text(path, "plan or sensor file")?;
+        // A sensor that has its plan in the wrong place is a sensor all the same.
+        let of_sensors = ["plan", "plan_file", "converter", "electrode", "bridge"];
         let is_sensor = toml::from_str::<toml::Table>(&text)
-            .is_ok_and(|t| t.contains_key("plan") || t.contains_key("plan_file"));
+            .is_ok_and(|t| of_sensors.iter().any(|key| t.contains_key(*key)));
         if is_sensor {
             return Ok(Self::of_sensor(&Sensor::load(name)?));
         }

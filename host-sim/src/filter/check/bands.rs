@@ -1,6 +1,7 @@
 //! **Bands**: the worst gains within the pass band and within every band that folds onto it.
 
 use crate::filter::response::{Response, db};
+use rayon::prelude::*;
 
 /// A gain and where it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -131,11 +132,17 @@ pub fn multiples(response: &Response) -> impl Iterator<Item = i64> + use<> {
 #[must_use]
 pub fn worst_alias(response: &Response, into_hz: f64, seconds: f64) -> Option<Worst> {
     let grid = grid(into_hz, seconds, COARSE, true);
-    let coarse = |k: i64| grid.iter().map(|f| response.gain(k, *f).abs()).fold(0.0, f64::max);
-    let looked: Vec<(i64, f64)> = multiples(response).map(|k| (k, coarse(k))).collect();
-    let most = looked.iter().map(|(_, gain)| *gain).fold(0.0, f64::max);
-    let close = looked.into_iter().filter(|(_, gain)| *gain >= most / 2.0);
+    let multiples: Vec<i64> = multiples(response).collect();
+    let larger = |a: Vec<f64>, b: Vec<f64>| a.iter().zip(b).map(|(a, b)| a.max(b)).collect();
+    let looked: Vec<f64> = grid
+        .par_iter()
+        .map(|f| response.coarse_gains(&multiples, *f))
+        .reduce(|| vec![0.0; multiples.len()], larger);
+    let most = looked.iter().copied().fold(0.0, f64::max);
+    let close = multiples.into_iter().zip(looked).filter(|(_, gain)| *gain >= most / 2.0);
+    let close: Vec<(i64, f64)> = close.collect();
     close
+        .into_par_iter()
         .map(|(k, _)| alias(response, k, into_hz, seconds))
         .max_by(|a, b| a.gain.total_cmp(&b.gain))
 }

@@ -3,7 +3,7 @@
 
 use crate::cycles::{Cpu, Shape};
 use crate::filter::response::{Response, from_db};
-use crate::filter::spec::Spec;
+use crate::filter::spec::{Method, Spec};
 use crate::instrument::design::carrier_ratio;
 use crate::instrument::file::{MaskFile, PathFile, PlanFile};
 use crate::instrument::settings::core_carrier;
@@ -249,12 +249,16 @@ fn length(spec: &Spec, rate: f64, ratio: u64, last: bool) -> usize {
     if ratio == 1 {
         return 9;
     }
-    let ripple = if last { last_ripple(mask) } else { EARLY_RIPPLE };
+    let whole = if spec.method == Method::Equiripple { 1.9 } else { 1.0 };
+    let ripple = if last { last_ripple(mask) * whole } else { EARLY_RIPPLE };
     let levels = -10.0 * (ripple * from_db(-mask.alias_db)).log10();
     let transition = (output - mask.alias_into_hz - mask.pass_hz) / rate;
     let one = (levels - 13.0).max(6.0) / (14.6 * transition);
     if last {
-        return one.ceil() as usize + 1;
+        // What folds beside the band is free: up to a fifth fewer.
+        let free = (1.0 - 2.0 * mask.alias_into_hz / output).max(0.0);
+        let free = if spec.method == Method::Equiripple { 0.15 * free } else { 0.0 };
+        return (one * (1.0 - free)).ceil() as usize + 1;
     }
     // Each zero of every stop band takes 20 log10(2 output/into), a Chebyshev spread of them.
     let zeros = (mask.alias_db + 6.0) / (20.0 * (2.0 * output / mask.alias_into_hz).log10());

@@ -5,7 +5,7 @@
 //! response; its largest errors are the next guess. Written anew because a readily available one
 //! searched for ever where a design cannot be had; here every loop is bounded.
 
-use super::Need;
+use super::{LOWEST, Need};
 use std::f64::consts::{PI, TAU};
 
 /// Weighted error that counts as none.
@@ -26,11 +26,24 @@ pub type Band = (f64, f64);
 /// Taps for `need`; `None` where the exchange does not settle.
 #[must_use]
 pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
-    let mut bands = vec![(0.0, need.pass)];
+    let strict = need.lowest_ripple < need.ripple;
+    let lowest = if strict { need.pass * LOWEST } else { 0.0 };
+    let mut bands = vec![(lowest * 1.5, need.pass)];
+    if strict {
+        bands.insert(0, (0.0, lowest));
+    }
     bands.extend(&need.stops);
     let edge = need.stops.first().map_or(1.0, |stop| need.pass.midpoint(stop.0));
     let desired = |f: f64| if f < edge { (need.desired)(f) } else { 0.0 };
-    let weight = |f: f64| if f < edge { 1.0 / need.ripple } else { 1.0 / (need.leak)(f) };
+    let weight = |f: f64| {
+        if f >= edge {
+            1.0 / (need.leak)(f)
+        } else if strict && f <= lowest {
+            1.0 / need.lowest_ripple
+        } else {
+            1.0 / need.ripple
+        }
+    };
     exchange(length, &bands, DENSITY, &desired, &weight)
 }
 

@@ -19,6 +19,9 @@ pub mod spread_zeros;
 pub mod stage;
 pub mod write;
 
+/// Part of the pass band, from zero, that [`Need::lowest_ripple`] is for.
+pub const LOWEST: f64 = 0.02;
+
 /// What the taps of one stage need to do; frequencies in cycles per input sample.
 pub struct Need<'a> {
     /// Pass band from zero to here.
@@ -27,6 +30,9 @@ pub struct Need<'a> {
     pub desired: &'a dyn Fn(f64) -> f64,
     /// Largest deviation from it.
     pub ripple: f64,
+    /// Largest deviation in the lowest [`LOWEST`] of the pass band: less where the gain at zero
+    /// frequency is made 1 behind, so that the whole of the ripple is left to the others.
+    pub lowest_ripple: f64,
     /// Stop bands, rising, apart.
     pub stops: Vec<(f64, f64)>,
     /// Largest gain within them.

@@ -7,7 +7,7 @@ use crate::filter::check::bands::{furthest, pass_band, worst_alias};
 use crate::filter::check::folding_stage;
 use crate::filter::integers::Integers;
 use crate::filter::response::{Response, Taps, db, from_db};
-use crate::filter::spec::Spec;
+use crate::filter::spec::{Method, Spec};
 use crate::filter::subject::{Subject, stage_name};
 use crate::instrument::design::carrier_ratio;
 use crate::instrument::file::{FirFile, PlanFile};
@@ -136,6 +136,11 @@ fn stage_taps(
     let floor = from_db(-mask.alias_db) * margin;
     let mut edge = output - mask.alias_into_hz;
     let mut lowest = floor;
+    // Whether a tone to keep out folds to where else nothing matters.
+    let mut tone_between = false;
+    let folds = |f: f64| {
+        (f * rate - output * (f * rate / output).round()).abs() <= mask.alias_into_hz * (1.0 + 1e-9)
+    };
     if is_last {
         for (offset, allowed) in tones(spec) {
             // Where it comes in at this stage, and how much of it.
@@ -144,6 +149,7 @@ fn stage_taps(
             if left < 1.0 && image > mask.pass_hz {
                 edge = edge.min(image);
                 lowest = lowest.min(left);
+                tone_between |= !folds(image / rate);
             }
         }
     }
@@ -157,16 +163,43 @@ fn stage_taps(
         floor * earlier.gain_at(offset).abs() / (1.0 + EARLY_RIPPLE) / gain(f).max(1e-3)
     };
     let desired = |f: f64| if is_last { 1.0 / gain(f) } else { 1.0 };
-    let ripple = if is_last { last_ripple(mask) * 0.98 * margin } else { EARLY_RIPPLE };
+    // Half each way, or, of an exchange that can keep the gain at zero, all of it.
+    let half = last_ripple(mask) * margin;
+    let (ripple, lowest_ripple) = match (is_last, spec.method) {
+        (false, _) => (EARLY_RIPPLE, EARLY_RIPPLE),
+        (true, Method::Equiripple) => (half * 1.9, half * 0.06),
+        (true, _) => (half * 0.98, half * 0.98),
+    };
+    // What folds beside the band may pass, but not grow: free bands between those that fold onto it.
+    let free_leak = |f: f64| if folds(f) { leak(f) } else { 1.0 };
+    let between = (spec.method == Method::Equiripple && !tone_between && ratio > 1)
+        .then(|| bands_apart(output / rate, mask.alias_into_hz / rate))
+        .filter(|stops| stops.len() > 1);
     let stops = if ratio == 1 { Vec::new() } else { vec![(edge / rate, 0.5)] };
     // Narrow stop bands far apart need fewer taps than one over all of them.
     let narrow = if is_last { None } else { narrow(spec, rate, ratio, &leak) };
-    let need = Need { pass: mask.pass_hz / rate, desired: &desired, ripple, stops, leak: &leak };
+    let need = Need {
+        pass: mask.pass_hz / rate,
+        desired: &desired,
+        ripple,
+        lowest_ripple,
+        stops,
+        leak: &leak,
+    };
     let most = narrow.as_ref().map_or(usize::MAX, Vec::len);
     if 2 * guess > most {
         return Ok(narrow.unwrap_or_default());
     }
-    match shortest(spec.method, ratio, guess, &need) {
+    let apart = between.and_then(|stops| {
+        let need = Need { stops, leak: &free_leak, ..need };
+        shortest(spec.method, ratio, guess, &need).ok()
+    });
+    // Bands apart include all that one band over them allows: a search that ended there is not made again.
+    let found = match apart {
+        Some(taps) => Ok(taps),
+        None => shortest(spec.method, ratio, guess, &need),
+    };
+    match found {
         Ok(taps) if taps.len() < most => Ok(taps),
         Ok(_) => Ok(narrow.unwrap_or_default()),
         Err(excess) => narrow.ok_or_else(|| {
@@ -180,6 +213,27 @@ fn stage_taps(
     }
 }
 
+/// Bands of `half` to either side of all multiples of `output`, up to half the rate, and between them the
+/// free ones, less an eighth at either side to rise and fall in.
+fn bands_apart(output: f64, half: f64) -> Vec<(f64, f64)> {
+    let width = output - 2.0 * half;
+    if width < output / 64.0 {
+        return Vec::new();
+    }
+    let mut bands = Vec::new();
+    let mut multiple = 1.0;
+    while multiple * output - half < 0.5 {
+        let high = multiple * output + half;
+        bands.push((multiple * output - half, high.min(0.5)));
+        let (from, to) = (high + width / 8.0, (high + width * 7.0 / 8.0).min(0.5));
+        if from < to {
+            bands.push((from, to));
+        }
+        multiple += 1.0;
+    }
+    bands
+}
+
 /// Taps with zeros in the bands that fold onto the mask's, for a stage that another one follows.
 fn narrow(spec: &Spec, rate: f64, ratio: u64, leak: &dyn Fn(f64) -> f64) -> Option<Vec<f64>> {
     /// Most zeros a band: beyond, one stop band over all takes fewer taps.
@@ -190,7 +244,7 @@ fn narrow(spec: &Spec, rate: f64, ratio: u64, leak: &dyn Fn(f64) -> f64) -> Opti
     }
     let stops = (1..=ratio / 2).map(|k| k as f64 * output);
     let stops = stops.map(|at| ((at - into) / rate, ((at + into) / rate).min(0.5))).collect();
-    let need = Need { pass: 0.0, desired: &|_| 1.0, ripple: 1.0, stops, leak };
+    let need = Need { pass: 0.0, desired: &|_| 1.0, ripple: 1.0, lowest_ripple: 1.0, stops, leak };
     let found = (1..=MOST).map(|zeros| spread_zeros::taps(zeros, ratio, into / rate));
     // The last stage can make up for a droop, but not for one that hides the pass band.
     let edge = into.max(spec.mask.pass_hz) / rate;

@@ -87,7 +87,7 @@ fn once(spec: &Spec) -> Result<Found, Box<Refusal>> {
     let limit_s = spec.mask.delay_s.unwrap_or(f64::INFINITY);
     // Where a delay is asked for: first the cheap ones that may keep it, then the fastest.
     let mut order: Vec<&Candidate> =
-        candidates.iter().filter(|c| c.delay_s <= limit_s * 1.05).collect();
+        candidates.iter().filter(|c| c.delay_s <= limit_s * 1.2).collect();
     if limit_s.is_finite() {
         let mut fastest: Vec<&Candidate> = candidates.iter().collect();
         fastest.sort_by(|a, b| a.is_long().cmp(&b.is_long()).then(a.delay_s.total_cmp(&b.delay_s)));
@@ -196,6 +196,12 @@ fn edges(spec: &Spec) -> Result<(), Box<Refusal>> {
     // What a converter's offset and the carrier's image mix to has to be out of the band, too.
     let least = output - mask.alias_into_hz;
     let most = (spec.rate_hz - least) / 2.0;
+    if most < least {
+        // No carrier has room: the band has to.
+        let why = "no carrier keeps the converter's offset, and its own image, out of the band";
+        let nearest = ((output - spec.rate_hz / 3.0) * 1.02).max(output * 0.01);
+        return Err(refusal("mask.alias_into_hz", mask.alias_into_hz, nearest, "Hz", why));
+    }
     if spec.carrier_hz < least || spec.carrier_hz > most {
         let nearest = spec.carrier_hz.clamp(least, most);
         let why = "the converter's offset, or the carrier's image, would come out in the band";

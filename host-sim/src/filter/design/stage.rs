@@ -1,6 +1,6 @@
 //! **Stage**: the fewest taps that do what one stage needs.
 
-use super::{Need, equiripple, half_band, kaiser, least_squares};
+use super::{LOWEST, Need, equiripple, half_band, kaiser, least_squares};
 use crate::filter::response::Taps;
 use crate::filter::spec::Method;
 
@@ -34,8 +34,9 @@ pub fn excess(taps: &[f64], need: &Need<'_>) -> Excess {
         let at = |k: i32| low + (high - low) * f64::from(k) / f64::from(steps);
         (0..=steps).map(|k| error(at(k))).fold(0.0, f64::max)
     };
-    let pass =
-        scan(0.0, need.pass, &|f| (response.gain_at(f) - (need.desired)(f)).abs() / need.ripple);
+    let error = |f: f64| (response.gain_at(f) - (need.desired)(f)).abs();
+    let lowest = scan(0.0, need.pass * LOWEST, &|f| error(f) / need.lowest_ripple);
+    let pass = scan(0.0, need.pass, &|f| error(f) / need.ripple).max(lowest);
     let stop = |&(low, high): &(f64, f64)| {
         scan(low, high, &|f| response.gain_at(f).abs() / (need.leak)(f))
     };
