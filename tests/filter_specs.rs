@@ -60,7 +60,7 @@ fn last_stages_are_no_longer_than_needed() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 192, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// Any rates, bands and rejections: a plan that keeps its mask, or a refusal with a nearest value that
     /// is a number. Total ratios stay small, so that a case takes no time.

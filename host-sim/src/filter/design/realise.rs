@@ -205,10 +205,13 @@ fn stage_taps(
         Err(excess) => narrow.ok_or_else(|| {
             let stage = so_far.firs.len() + 1;
             if is_last && excess.pass > excess.stop {
-                let reached = -db(1.0 - excess.pass * (1.0 - from_db(-mask.pass_db)));
+                // No gain at all is as far off as can be told.
+                let reached = -db((1.0 - excess.pass * (1.0 - from_db(-mask.pass_db))).max(1e-6));
                 return miss("mask.pass_db", stage, mask.pass_db, reached, "dB");
             }
-            miss("mask.alias_db", stage, mask.alias_db, mask.alias_db - db(excess.stop), "dB")
+            // Of taps that could not be had at all nothing is known to be rejected.
+            let reached = (mask.alias_db - db(excess.stop)).max(0.0);
+            miss("mask.alias_db", stage, mask.alias_db, reached, "dB")
         }),
     }
 }

@@ -46,6 +46,8 @@ pub fn excess(taps: &[f64], need: &Need<'_>) -> Excess {
 /// Taps of one length by a method.
 fn taps(method: Method, ratio: u64, length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
     match method {
+        // A stage that only corrects a droop has no stop band to cut off at.
+        _ if need.stops.is_empty() => equiripple::taps(length, need),
         Method::Kaiser => kaiser::taps(length, need),
         Method::LeastSquares => least_squares::taps(length, need),
         Method::HalfBand if ratio == 2 => half_band::taps(length, half_pass(need)),
