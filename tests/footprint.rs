@@ -22,7 +22,7 @@ const SET_UP: &str = "set-up";
 /// start.
 const CODE: u64 = 24 * 1024;
 const FLASH: u64 = 32 * 1024;
-const STACK: u64 = 5 * 512;
+const STACK: u64 = 3 * 1024;
 
 /// The chain's modules in signal order, and the compiler's helpers.
 const STAGES: [&str; 18] = [
