@@ -71,12 +71,12 @@ fn predicted_counts_are_the_emulators() {
         };
         for (case, run) in run("bench", sensors().chain(cases::plans(true)).collect()) {
             let shape = case.shape();
-            let counts = shape.instructions(cpu.coefficients);
+            let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
             check(&case, &run, "chain", counts.chain(&shape));
         }
         for (case, run) in run("orders", orders::plans(true)) {
             let shape = case.shape();
-            let counts = shape.instructions(cpu.coefficients);
+            let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
             let host = case.on_host();
             let same = |key, digest| {
                 let digest = format!("{digest:016x}");
@@ -131,7 +131,10 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
         solve(with_firs.map(|(c, s, r)| (s.firs().to_vec(), per_interval(c, r, "fir"))).collect());
     let reading = solve(
         rows()
-            .map(|(_, s, r)| (s.reading().to_vec(), r.number("reading") as f64 / 100.0))
+            .map(|(_, s, r)| {
+                let rounds = r.number("reading_rounds") as f64;
+                (s.reading(rounds).to_vec(), r.number("reading") as f64 / 100.0)
+            })
             .collect(),
     );
     // What joins the stages is the small rest of the chain: its error is a share of that.
@@ -140,7 +143,7 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
             .map(|(c, s, r)| {
                 let parts = per_interval(c, r, "front_end")
                     + if s.firs()[0] > 0.0 { per_interval(c, r, "fir") } else { 0.0 }
-                    + r.number("reading") as f64 / 100.0 / s.intervals();
+                    + dot(&s.reading(mean_rounds(r)), &reading) / s.intervals();
                 let chain = per_interval(c, r, "chain");
                 (s.join().to_vec(), chain - parts, chain)
             })
@@ -164,6 +167,19 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
         let _ = writeln!(text, "    {name}: [{}],", numbers(&values));
     }
     text + "};\n"
+}
+
+/// Rounds of a reading of the chain, on the average.
+fn mean_rounds(run: &Run) -> f64 {
+    if run.has("rounds") {
+        run.number("rounds") as f64 / run.number("readings") as f64
+    } else {
+        1.0
+    }
+}
+
+fn dot(x: &[f64], y: &[f64]) -> f64 {
+    x.iter().zip(y).map(|(x, y)| x * y).sum()
 }
 
 /// Least squares of relative errors.

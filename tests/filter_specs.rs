@@ -2,6 +2,7 @@
 //! refused, or took too many taps, is met; the work it does is bounded.
 
 #[path = "filter/specs.rs"]
+#[allow(dead_code)]
 mod specs;
 
 use proptest::prelude::*;

@@ -209,8 +209,8 @@ impl Bridge {
         let times = |x: i64, y: i64| times(x, y, RATIO_BITS);
         let mut weights = self.weights.map(Fraction::to_bits);
         for ((weight, gap), tilt) in weights.iter_mut().zip(self.gaps).zip(pair.tilts) {
-            // Q2.62 x Q2.62 to Q6.58.
-            *weight = times(crate::word::times(*weight, gap.to_bits(), 66), tilt);
+            // Q2.62 x Q2.62 to Q2.62 x Q6.58 to Q6.58.
+            *weight = crate::word::times(crate::word::times(*weight, gap.to_bits(), 62), tilt, 62);
         }
         let [w1, w2] = weights;
         let [s1, s2] = self.strays.map(|stray| stray.to_bits() >> (62 - RATIO_BITS));

@@ -18,7 +18,7 @@ use crate::bridge::{ONE, Pair};
 use crate::config::ElectrodeConfig;
 use crate::guard::Checksum;
 use crate::monitor::RATIO_BITS;
-use crate::word::{Fraction, ratio, saturate, shift_round, times};
+use crate::word::{Fraction, narrow, ratio, times};
 
 /// Electrodes there is room for, for every channel.
 pub const ELECTRODES_PER_CHANNEL: usize = 3;
@@ -98,7 +98,7 @@ struct Seen {
 
 fn dot(x: &[i64; 3], y: &[i64; 3], shift: u32) -> i64 {
     let sum = x.iter().zip(y).fold(0i128, |sum, (x, y)| sum + i128::from(*x) * i128::from(*y));
-    saturate(shift_round(sum, shift), i64::MAX).0
+    narrow(sum, shift)
 }
 
 impl ElectrodeConfig {

@@ -324,6 +324,7 @@ impl<
         self.counts.count(health);
         reading.monitor_ratio = monitor_ratio;
         reading.residual_am = solved.residual_am;
+        reading.rounds = solved.rounds as u8;
         reading.health = health;
     }
 

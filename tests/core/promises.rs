@@ -289,7 +289,7 @@ fn signs_of_quadrature() {
     let reading = turned.read(&with(0, (0.1, 0.0)));
     assert!((reading.bridges[0].quadrature.to_num::<f64>() + 0.12).abs() < 1e-12);
     let r = 0.16;
-    let u = 2.0 * r / (1.0 + (1.0 + 4.0 * r * r as f64).sqrt());
+    let u = 2.0 * r / (1.0 + f64::sqrt(1.0 + 4.0 * r * r));
     assert!((reading.bridges[0].gap_fraction.to_num::<f64>() - u).abs() < 1e-12);
 }
 

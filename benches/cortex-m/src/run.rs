@@ -87,11 +87,12 @@ pub fn chain<
         let build = || Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::new(config).expect("a good plan");
 
         let mut readout = build();
-        let (mut digest, mut readings) = (Digest::new(), 0u32);
+        let (mut digest, mut readings, mut rounds) = (Digest::new(), 0u32, 0u32);
         let mut push = |block: &[i32]| {
             readout.push(block, |reading| {
                 digest.reading(reading);
                 readings += 1;
+                rounds += u32::from(reading.rounds);
             });
         };
         let stack = stack::high_water(|| {
@@ -162,19 +163,21 @@ pub fn chain<
 
         let slow = settings.with_config(false, |config| {
             let mut readout = Readout::<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>::new(config).expect("a good plan");
-            counter::count(|| {
+            let mut rounds = 0;
+            let count = counter::count(|| {
                 for _ in 0..100 {
                     let mut frame = black_box(phasors);
                     readout.push_phasors(&mut frame[..channels], Interval::default(), |reading| {
-                        black_box(reading);
+                        rounds = black_box(reading).rounds;
                     });
                 }
-            })
+            });
+            (count, rounds)
         });
 
         hprintln!(
-            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} stack={} ram={} ram_front_end={} ram_firs={}",
-            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow, stack,
+            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} reading_rounds={} rounds={} stack={} ram={} ram_front_end={} ram_firs={}",
+            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow.0, slow.1, rounds, stack,
             size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>>(),
             size_of::<FrontEnd<R, N, CHANNELS, COLUMNS, W>>(),
             size_of::<FirChain<TAPS, OPEN>>(),

@@ -20,6 +20,8 @@ pub struct Reading {
     pub monitor_ratio: i64,
     /// Largest disagreement of a bridge with the axes, attometres.
     pub residual_am: i64,
+    /// Rounds in which bridges, axes and housing came to agree; 1 without electrodes.
+    pub rounds: u8,
     /// Bit c: channel c was over range within this reading's interval.
     pub over_range_channels: u32,
     /// All faults of this reading.

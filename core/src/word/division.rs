@@ -16,35 +16,56 @@ pub const fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
     Some(if numerator < 0 { -magnitude } else { magnitude })
 }
 
-/// Quotient and rest, bit by bit: a small core has no wider division than 32
-/// bits, and a compiler's general one of 128 takes it five times as long.
+/// Quotient and rest, sixteen bits at a time: a small core has no wider division than 32 bits, and a
+/// compiler's general one of 128 knows nothing of it. A divisor of zero is taken as 1.
 ///
-/// As a bit of n leaves at the top, one of the quotient enters at the bottom. Twice the rest may
-/// take 65 bits: then it is above d, and the difference, below d, is right modulo 2^64.
+/// With d shifted up until its top bit is set, a digit of base 2^16 is estimated from the upper 32 bits
+/// of the rest and the upper 16 of d, mended by the upper 32 of d, and by all of it: at most two steps
+/// and one (Knuth, The Art of Computer Programming, volume 2, 4.3.1, theorem B). rest < d throughout.
 #[inline(never)]
 pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
     let d = if d > 0 { d } else { 1 };
+    let shift = d.leading_zeros();
     let length = 128 - n.leading_zeros();
     // So many leading bits are less than d.
-    let less = 63 - d.leading_zeros();
+    let less = 63 - shift;
     if length <= less {
         return (0, n as u64);
     }
-    let steps = length - less;
-    let mut rest = (n >> steps) as u64;
-    let mut bits = n << (128 - steps);
-    let mut step = 0;
-    while step < steps {
-        let above = rest >> 63 != 0;
-        rest = rest << 1 | (bits >> 127) as u64;
-        bits <<= 1;
-        if above || rest >= d {
-            rest = rest.wrapping_sub(d);
-            bits |= 1;
+    let digits = (length - less).div_ceil(16);
+    // n 2^shift without the digits to come is below d 2^shift; these, 80 bits at most, stand at the top of
+    // `bits`, and leave it as the quotient's enter below.
+    let (mut rest, mut bits) = if 16 * digits > shift {
+        let later = 16 * digits - shift;
+        ((n >> later) as u64, n << (128 - later))
+    } else {
+        ((n as u64) << (shift - 16 * digits), 0)
+    };
+    let d = d << shift;
+    let (upper, lower) = (d >> 32, d as u32 as u64);
+    let mut digit = 0;
+    while digit < digits {
+        let next = (bits >> 112) as u64;
+        let (top, bottom) = (rest >> 16, (rest as u16 as u64) << 16 | next);
+        // The bit is set already: a compiler that sees it leaves out the case of zero.
+        let mut quotient = (rest >> 32) as u32 / ((d >> 48) as u32 | 1 << 15);
+        quotient = if quotient > 0xffff { 0xffff } else { quotient };
+        // Below 2^16 x 2^32; below zero while the digit is too large by the upper half.
+        let mut left = top as i64 - quotient as i64 * upper as i64;
+        while left < 0 {
+            quotient -= 1;
+            left += upper as i64;
         }
-        step += 1;
+        let (have, need) = ((left as u64) << 32 | bottom, quotient as u64 * lower);
+        rest = have.wrapping_sub(need);
+        if left >> 32 == 0 && have < need {
+            quotient -= 1;
+            rest = rest.wrapping_add(d);
+        }
+        bits = bits << 16 | quotient as u128;
+        digit += 1;
     }
-    (bits, rest)
+    (bits, rest >> shift)
 }
 
 /// [`divide`] of a long word.
@@ -56,8 +77,8 @@ pub(crate) const fn divide_long(n: u64, d: u64) -> (u64, u64) {
 
 /// Largest integer whose square is not above `x`.
 ///
-/// Upper half of the digits in base 2, lower half by one division (Zimmermann, Karatsuba Square
-/// Root, INRIA report 3805, 1999), of x shifted up by an even number of bits.
+/// A quarter of the digits in base 2, as many and twice as many by a division each (Zimmermann, Karatsuba
+/// Square Root, INRIA report 3805, 1999), of x shifted up by an even number of bits.
 #[inline(never)]
 #[must_use]
 pub const fn square_root(x: u128) -> u64 {
@@ -66,8 +87,8 @@ pub const fn square_root(x: u128) -> u64 {
     }
     let half = x.leading_zeros() / 2;
     let x = x << (2 * half);
-    // Digit by digit: of the upper 64 bits, at least 2^62.
-    let (mut rest, mut root, mut bit) = ((x >> 64) as u64, 0u64, 1u64 << 62);
+    // Digit by digit: of the upper 32 bits, at least 2^30.
+    let (mut rest, mut root, mut bit) = ((x >> 96) as u32, 0u32, 1u32 << 30);
     while bit != 0 {
         if rest >= root + bit {
             rest -= root + bit;
@@ -76,6 +97,17 @@ pub const fn square_root(x: u128) -> u64 {
             root >>= 1;
         }
         bit >>= 2;
+    }
+    // The next sixteen digits: root < 2^16, rest <= 2 root.
+    let next = (rest as u64) << 16 | (x >> 80) as u16 as u64;
+    let (quotient, over) = divide_long(next, 2 * root as u64);
+    let mut root = ((root as u64) << 16) + quotient;
+    let have = over << 16 | (x >> 64) as u16 as u64;
+    let square = quotient * quotient;
+    let mut rest = have.wrapping_sub(square);
+    if have < square {
+        root -= 1;
+        rest = rest.wrapping_add(2 * root + 1);
     }
     // root < 2^32, rest <= 2 root.
     let (quotient, over) = divide((rest as u128) << 32 | (x as u64 >> 32) as u128, 2 * root);

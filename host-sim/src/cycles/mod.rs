@@ -14,6 +14,11 @@ use quietgap_core::cic::MAX_ORDER;
 use quietgap_core::config::{FrontEndConfig, Watch};
 use quietgap_core::front_end::{folding, register_bits, section_length, word_shift};
 use quietgap_core::over_range::SPARSE_STEP;
+use quietgap_core::position::ROUNDS;
+
+/// Most rounds of a reading at up to 0.3 of the gap and 1 mrad on all axes at once, no two electrodes alike
+/// (`tests/outside_housing.rs`); at the centre it takes two.
+pub const USUAL_ROUNDS: f64 = 9.0;
 
 /// Coefficients of one core, in the order of the features.
 #[derive(Debug)]
@@ -25,7 +30,7 @@ pub struct Coefficients {
     /// Of [`Shape::firs`].
     pub firs: [f64; 5],
     /// Of [`Shape::reading`].
-    pub reading: [f64; 5],
+    pub reading: [f64; 7],
     /// Of [`Shape::join`].
     pub join: [f64; 2],
 }
@@ -96,6 +101,8 @@ pub struct Shape {
     stages: Vec<(f64, f64)>,
     bridges: f64,
     axes: f64,
+    /// That move, of the housing.
+    electrodes: f64,
     /// Order of the CIC.
     order: u8,
     /// It prunes.
@@ -115,6 +122,8 @@ pub struct Instructions {
     pub firs: f64,
     /// Bridges, axes, health: one reading.
     pub reading: f64,
+    /// The same with the most rounds.
+    pub reading_worst: f64,
     /// Handing blocks and phasors on, one interval.
     pub join: f64,
     /// FIR stages of the interval in which all give an output.
@@ -140,7 +149,8 @@ impl Shape {
         let (carrier, channels) = (config.carrier, config.alignments.len());
         let mut shape = Self::filters(carrier, front, config.code_bits.into(), channels, &firs);
         shape.bridges = config.bridges.len() as f64;
-        shape.axes = config.axes.axes.into();
+        shape.axes = config.axes.axes.count_ones().into();
+        shape.electrodes = config.electrodes.len() as f64;
         shape
     }
 
@@ -173,6 +183,7 @@ impl Shape {
             stages: firs.iter().map(|(ratio, taps)| (f64::from(*ratio), *taps as f64)).collect(),
             bridges: 0.0,
             axes: 0.0,
+            electrodes: 0.0,
             order: front.order,
             prunes: front.pruned_bits > 0,
             long_shift: word_shift(front, code_bits, folded).is_long(),
@@ -310,12 +321,21 @@ impl Shape {
         f
     }
 
-    /// Counts of a reading: itself, bridges (with alignment), bridges x axes, taps and carrier
-    /// values that are summed up as a check.
+    /// Counts of a reading that takes so many rounds: itself, bridges (with alignment), these x axes,
+    /// taps and carrier values that are summed up as a check; rounds behind the first x bridges,
+    /// rounds x electrodes.
     #[must_use]
-    pub fn reading(&self) -> [f64; 5] {
-        let table = self.phases.unwrap_or(self.sections.first().copied().unwrap_or(0));
-        [1.0, self.bridges, self.bridges * self.axes, self.taps(), table.into()]
+    pub fn reading(&self, rounds: f64) -> [f64; 7] {
+        let table = self.phases.unwrap_or(self.sections.first().copied().unwrap_or(0)).into();
+        let (b, later) = (self.bridges, rounds - 1.0);
+        [1.0, b, b * self.axes, self.taps(), table, later * b, rounds * self.electrodes]
+    }
+
+    /// Rounds that a reading is counted with: without electrodes one; [`USUAL_ROUNDS`] else, and
+    /// the core's most in the worst interval.
+    #[must_use]
+    pub fn rounds(&self) -> [f64; 2] {
+        if self.electrodes > 0.0 { [USUAL_ROUNDS, ROUNDS as f64] } else { [1.0; 2] }
     }
 
     /// Taps in memory, zeros among them where a stage's are not a multiple of its ratio.
@@ -329,9 +349,15 @@ impl Shape {
         [1.0, self.channels]
     }
 
-    /// Instructions by stage.
+    /// Instructions by stage, of readings that take the usual rounds.
     #[must_use]
     pub fn instructions(&self, coefficients: &Coefficients) -> Instructions {
+        self.instructions_at(coefficients, self.rounds()[0])
+    }
+
+    /// Instructions by stage, of readings that take so many rounds on the average.
+    #[must_use]
+    pub fn instructions_at(&self, coefficients: &Coefficients, rounds: f64) -> Instructions {
         let firs = |counts: [f64; 5]| {
             if self.stages.is_empty() { 0.0 } else { dot(&counts, &coefficients.firs) }
         };
@@ -344,7 +370,8 @@ impl Shape {
         Instructions {
             front_end,
             firs: firs(self.firs()),
-            reading: dot(&self.reading(), &coefficients.reading),
+            reading: dot(&self.reading(rounds), &coefficients.reading),
+            reading_worst: dot(&self.reading(self.rounds()[1].max(rounds)), &coefficients.reading),
             join: dot(&self.join(), &coefficients.join),
             firs_worst: firs(self.fir_counts(true)),
         }
@@ -364,9 +391,9 @@ impl Instructions {
         self.front_end + self.firs + self.join + self.reading / shape.intervals()
     }
 
-    /// Of the interval in which every stage gives an output.
+    /// Of the interval in which every stage gives an output, of a reading that takes the most rounds.
     #[must_use]
     pub fn worst(&self) -> f64 {
-        self.front_end + self.firs_worst + self.join + self.reading
+        self.front_end + self.firs_worst + self.join + self.reading_worst
     }
 }

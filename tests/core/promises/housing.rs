@@ -2,6 +2,7 @@
 //! them.
 
 #[path = "../../outside_housing/forward.rs"]
+#[allow(dead_code)]
 mod forward;
 
 use forward::Bench;
@@ -44,7 +45,8 @@ fn inverse(mut a: Vec<[f64; 6]>) -> Vec<[f64; 6]> {
         (0..6).map(|i| std::array::from_fn(|j| f64::from(u8::from(i == j)))).collect();
     for k in 0..6 {
         let pivot = (k..6).max_by(|i, j| a[*i][k].abs().total_cmp(&a[*j][k].abs())).unwrap();
-        (a.swap(k, pivot), b.swap(k, pivot));
+        a.swap(k, pivot);
+        b.swap(k, pivot);
         let scale = a[k][k];
         (0..6).for_each(|j| (a[k][j] /= scale, b[k][j] /= scale).0);
         for i in (0..6).filter(|i| *i != k) {
