@@ -74,6 +74,7 @@ fn tabulated_turn() {
 /// quadrant, and of the lower 16: error below 4e-16, so 9e-7 steps. 63 s on two cores; the time
 /// is printed (`--nocapture`).
 #[test]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
 fn every_phase() {
     let start = std::time::Instant::now();
     let low: Vec<(f64, f64)> =

@@ -1,6 +1,6 @@
 //! **Cycles**: the predicted instruction counts against those of the images in the emulator.
 //!
-//! `QUIETGAP_REWRITE=1 cargo test --test cycles` fits the coefficients anew and writes
+//! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored` fits the coefficients anew and writes
 //! `host-sim/src/cycles/coefficients.rs`; the next run checks them on plans that were not fitted.
 
 #[path = "on_target/build.rs"]
@@ -35,12 +35,13 @@ const TOLERANCE: f64 = 0.05;
 /// The three sensors, lean and not coherent, and seven other plans: the whole chain. Front ends of every
 /// order, pruned ones too, by themselves; some with all that stands behind them.
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn predicted_counts_are_the_emulators() {
     let rewrite = std::env::var_os("QUIETGAP_REWRITE").is_some();
     let sensors = || cases::all(300, 0).into_iter().filter(|case| case.counted);
     let mut written = String::from(
         "//! Coefficients fitted to counts in the emulator. Made by\n\
-         //! `QUIETGAP_REWRITE=1 cargo test --test cycles`; do not edit.\n\n\
+         //! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored`; do not edit.\n\n\
          use super::Coefficients;\n",
     );
     for core in Core::ALL {

@@ -1,7 +1,7 @@
 //! **Footprint and panics**: the chain linked into images with nothing else. Flash by stage and
 //! stack as committed and within limits; nothing that can panic, fail a check, or make text.
 //!
-//! `QUIETGAP_REWRITE=1 cargo test --test footprint` rewrites `benches/cortex-m/expected`.
+//! `QUIETGAP_REWRITE=1 cargo test --test footprint -- --ignored` rewrites `benches/cortex-m/expected`.
 
 #[path = "on_target/build.rs"]
 mod build;
@@ -47,6 +47,7 @@ const STAGES: [&str; 18] = [
 ];
 
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn nothing_can_panic() {
     for core in Core::ALL {
         let images = core.build(false);
@@ -62,9 +63,11 @@ fn nothing_can_panic() {
 }
 
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn flash_and_stack() {
-    let mut table =
-        String::from("# Bytes: made by QUIETGAP_REWRITE=1 cargo test --test footprint\n");
+    let mut table = String::from(
+        "# Bytes: made by QUIETGAP_REWRITE=1 cargo test --test footprint -- --ignored\n",
+    );
     for core in Core::ALL {
         let images = core.build(false);
         for sensor in IMAGES {

@@ -66,6 +66,7 @@ fn board_page_has_the_committed_footprint() {
             "two bridges, the built-in plan (ratio 160), every code watched",
             "vault-two-bridge,EverySample ",
         ),
+        ("six axes with monitor, the same", "vault-six-axis,EverySample "),
     ] {
         let samples = value(&counts, case, "samples") as f64;
         let cost = |key| value(&counts, case, key) as f64 / samples;

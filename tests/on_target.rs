@@ -1,7 +1,7 @@
 //! **On the board**: images cross-compiled for Cortex-M4F, M7 and M33 run in the emulator and
 //! give the bits of the host, within the committed instruction counts, stack and memory.
 //!
-//! `QUIETGAP_REWRITE=1 cargo test --test on_target` rewrites the expected figures in
+//! `QUIETGAP_REWRITE=1 cargo test --test on_target -- --ignored` rewrites the expected figures in
 //! `benches/cortex-m/expected`.
 
 #[path = "on_target/build.rs"]
@@ -32,6 +32,7 @@ const TOLERANCE: f64 = 0.02;
 /// The three sensor plans, a carrier that is not coherent, random plans, every block cut: digests
 /// of all output words as on the host; instruction counts, stack and memory as committed.
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn same_bits_and_counts() {
     let cases = cases::all(300, 12);
     for core in Core::ALL {
@@ -43,6 +44,7 @@ fn same_bits_and_counts() {
 
 /// Overflow and bounds checks on: no panic, the same bits.
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn same_bits_in_debug() {
     let cases = cases::all(110, 4);
     let core = Core::M7;
@@ -54,6 +56,7 @@ fn same_bits_in_debug() {
 /// block is lost or refused, the queue of seven never fills, and all cores, whose plan the compiler
 /// made, read what the host reads, which made it at run time.
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn example_loses_no_block() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut readout = example::Board::new(&example::CONFIG).expect("a good plan");
@@ -81,6 +84,7 @@ fn example_loses_no_block() {
 /// without it, or become them when the filters have forgotten the flip, or the next reading is
 /// flagged; and a readout built anew goes on where the flagged one ended. Nothing panics or hangs.
 #[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn flipped_bits_heal_or_are_flagged() {
     let folder = tempfile::tempdir().expect("a folder");
     let image = Core::M7.build(false).join("flips");
@@ -137,7 +141,9 @@ const BUDGETS: [(&str, f64, f64); 4] = [
 
 fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
     let mut is = BTreeMap::new();
-    let mut table = format!("# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test on_target\n");
+    let mut table = format!(
+        "# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test on_target -- --ignored\n"
+    );
     for (case, run) in cases.iter().zip(runs).filter(|(case, _)| case.counted) {
         let _ = write!(table, "{}", case.name);
         for key in COUNTED {

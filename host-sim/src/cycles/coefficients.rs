@@ -1,5 +1,5 @@
 //! Coefficients fitted to counts in the emulator. Made by
-//! `QUIETGAP_REWRITE=1 cargo test --test cycles`; do not edit.
+//! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored`; do not edit.
 
 use super::Coefficients;
 
