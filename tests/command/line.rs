@@ -2,9 +2,7 @@
 //! keys, exit codes by the limits, the same bytes for the same seed and for any number of
 //! threads, files that are each other's inputs, a report that needs nothing from elsewhere.
 
-mod common;
-
-use common::{fast_sensor, quietgap, span_s};
+use crate::bench::{fast_sensor, quietgap, span_s};
 use quietgap_sim::instrument::BUILT_IN;
 use serde_json::Value;
 use std::collections::BTreeSet;

@@ -1,9 +1,7 @@
 //! Evidence: captures and readings as streams and what is said of them: pipes, words without a header,
 //! channels that stand still, figures without a value, short messages.
 
-mod common;
-
-use common::{fast_sensor, quietgap};
+use crate::bench::{fast_sensor, quietgap};
 use serde_json::Value;
 use std::io::Write;
 use std::path::Path;

@@ -1,12 +1,10 @@
 //! `quietgap filter` from the command line: exit codes, JSON keys, refusals with file, line and key,
 //! nothing written where nothing should be.
 
-#[allow(dead_code)]
-mod common;
-#[path = "filter/specs.rs"]
+#[path = "../filter/specs.rs"]
 mod specs;
 
-use common::quietgap;
+use crate::bench::quietgap;
 use serde_json::Value;
 use specs::WORKLOADS;
 use std::path::Path;

@@ -3,16 +3,13 @@
 //! where (file; line and key in text files), leaves standard output empty, and leaves the folder
 //! exactly as it was: no output, no temporary file, an older output untouched.
 
-mod common;
+mod captures;
+mod sensors;
 
-use common::{fast_sensor, quietgap, span_s};
+use crate::bench::{fast_sensor, quietgap, span_s};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Output;
-#[path = "refuses_bad_input/captures.rs"]
-mod captures;
-#[path = "refuses_bad_input/sensors.rs"]
-mod sensors;
 
 /// A folder with one good file of each kind and an older output.
 struct Bench {

@@ -1,0 +1,8 @@
+//! The command line from outside: one program, so that what is slow in one part runs beside the others.
+
+mod bench;
+mod cycles;
+mod filter;
+mod line;
+mod refuses_bad_input;
+mod streams;
