@@ -2,7 +2,8 @@
 //! `tests/vectors/gen/fir_design.py`.
 
 use quietgap_sim::filter::design::equiripple::{DENSITY, exchange};
-use quietgap_sim::filter::design::{Need, half_band, kaiser, least_squares, spread_zeros};
+use quietgap_sim::filter::design::spread_zeros::{self, Bands, fewest};
+use quietgap_sim::filter::design::{Need, half_band, kaiser, least_squares};
 use quietgap_sim::filter::response::{Response, Taps, db};
 use serde_json::Value;
 
@@ -268,31 +269,65 @@ fn droop_correction_is_flatter_than_scipys_frequency_sampling() {
     assert!(theirs < 0.2 && ours < theirs && equal < theirs);
 }
 
-/// Zeros spread over narrow bands: one in each is a boxcar (the CIC's response), two turned by a put
-/// zeros exactly at k/D +- a; more taps, more rejection, and a constant passes whole.
+/// Zeros spread over narrow bands: one in each is a boxcar (the CIC's response), two put zeros exactly at
+/// k/D +- a; more taps, more rejection, and a constant passes whole.
 #[test]
 fn spread_zeros_stand_where_they_should() {
-    let ratio = 5u64;
-    let boxcar = spread_zeros::taps(1, ratio, 0.01);
-    assert!(boxcar.iter().all(|t| (t - 0.2).abs() < 1e-15) && boxcar.len() == 5);
+    let bands = |ratio| Bands { ratio, half: 0.01 };
+    for ratio in [5, 6] {
+        let boxcar = spread_zeros::taps(bands(ratio), &vec![1; ratio as usize / 2]);
+        assert_eq!(boxcar.len() as u64, ratio);
+        assert!(boxcar.iter().all(|t| (t * ratio as f64 - 1.0).abs() < 1e-14), "{boxcar:?}");
+    }
     let cic = Response::of(1, 5, 1, Vec::new(), 1.0);
+    let boxcar = spread_zeros::taps(bands(5), &[1, 1]);
     for f in [0.03, 0.11, 0.27, 0.4] {
         assert!((Taps::new(&boxcar).gain_at(f).abs() - cic.gain_at(f).abs()).abs() < 1e-15);
     }
     let at = 0.01 * std::f64::consts::FRAC_1_SQRT_2;
-    let two = Taps::new(&spread_zeros::taps(2, ratio, 0.01));
-    for k in 1..=2 {
-        for sign in [-1.0, 1.0] {
-            assert!(two.gain_at(f64::from(k) / 5.0 + sign * at).abs() < 1e-15);
+    for ratio in [5, 6] {
+        let taps = spread_zeros::taps(bands(ratio), &vec![2; ratio as usize / 2]);
+        for k in 1..=ratio / 2 {
+            for sign in [-1.0, 1.0] {
+                let gain = Taps::new(&taps).gain_at(k as f64 / ratio as f64 + sign * at);
+                assert!(gain.abs() < 1e-15, "{k}/{ratio}: {gain}");
+            }
         }
     }
     let mut before = f64::INFINITY;
     for zeros in 1..=8 {
-        let taps = spread_zeros::taps(zeros, ratio, 0.01);
+        let taps = spread_zeros::taps(bands(5), &[zeros; 2]);
         assert_eq!(taps.len(), zeros * 4 + 1);
-        assert!((taps.iter().sum::<f64>() - 1.0).abs() < 1e-15);
+        assert!((taps.iter().sum::<f64>() - 1.0).abs() < 1e-14);
         let worst = error(&taps, 0.19, 0.21, 0.0);
         assert!(worst < before / 10.0, "{zeros}: {worst}");
         before = worst;
+    }
+}
+
+/// As few zeros as leave what they may: no band could do with one less.
+#[test]
+fn as_few_zeros_as_needed() {
+    for (ratio, half, leak) in
+        [(25, 4.0 / 6250.0, 1e-6), (16, 0.01, 1e-5), (10, 0.02, 1e-7), (2, 0.1, 1e-5)]
+    {
+        let bands = Bands { ratio, half };
+        let counts = fewest(bands, half, &|_| leak).expect("few");
+        let worst = |counts: &[usize]| {
+            let taps = spread_zeros::taps(bands, counts);
+            let edge = Taps::new(&taps).gain_at(half);
+            let band = |k: u64| {
+                let centre = k as f64 / ratio as f64;
+                error(&taps, centre - half, (centre + half).min(0.5), 0.0)
+            };
+            (1..=ratio / 2).map(band).fold(0.0, f64::max) / edge
+        };
+        assert!(worst(&counts) <= leak * 1.02, "{ratio}: {counts:?} leave {}", worst(&counts));
+        for k in 0..counts.len() {
+            let mut fewer = counts.clone();
+            fewer[k] -= 1;
+            assert!(worst(&fewer) > leak, "{ratio}: {counts:?}, band {k}");
+        }
+        assert!(counts.iter().all(|n| *n <= counts[0]), "{counts:?}");
     }
 }

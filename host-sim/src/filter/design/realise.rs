@@ -1,8 +1,9 @@
 //! **Realise**: the taps of a candidate's stages, as integers, and whether they keep the mask.
 
 use super::candidates::{Candidate, EARLY_RIPPLE, last_ripple, plan};
+use super::spread_zeros::{self, Bands, fewest};
 use super::stage::{excess, shortest};
-use super::{Need, quantise::quantise, spread_zeros};
+use super::{Need, quantise::quantise};
 use crate::filter::check::bands::{furthest, pass_band, worst_alias};
 use crate::filter::check::folding_stage;
 use crate::filter::integers::Integers;
@@ -239,8 +240,6 @@ fn bands_apart(output: f64, half: f64) -> Vec<(f64, f64)> {
 
 /// Taps with zeros in the bands that fold onto the mask's, for a stage that another one follows.
 fn narrow(spec: &Spec, rate: f64, ratio: u64, leak: &dyn Fn(f64) -> f64) -> Option<Vec<f64>> {
-    /// Most zeros a band: beyond, one stop band over all takes fewer taps.
-    const MOST: usize = 12;
     let (output, into) = (rate / ratio as f64, spec.mask.alias_into_hz);
     if into > output / 4.0 {
         return None;
@@ -248,11 +247,15 @@ fn narrow(spec: &Spec, rate: f64, ratio: u64, leak: &dyn Fn(f64) -> f64) -> Opti
     let stops = (1..=ratio / 2).map(|k| k as f64 * output);
     let stops = stops.map(|at| ((at - into) / rate, ((at + into) / rate).min(0.5))).collect();
     let need = Need { pass: 0.0, desired: &|_| 1.0, ripple: 1.0, lowest_ripple: 1.0, stops, leak };
-    let found = (1..=MOST).map(|zeros| spread_zeros::taps(zeros, ratio, into / rate));
     // The last stage can make up for a droop, but not for one that hides the pass band.
     let edge = into.max(spec.mask.pass_hz) / rate;
-    let mut found = found.map(|t| (Taps::new(&t).gain_at(edge), t)).take_while(|(g, _)| *g > 0.5);
-    found.find(|(droop, taps)| excess(taps, &need).stop <= *droop).map(|(_, taps)| taps)
+    let bands = Bands { ratio, half: into / rate };
+    // Between the points that are looked at a little more may leak: aim lower then.
+    [1.0, 0.95, 0.9].into_iter().find_map(|aim| {
+        let taps = spread_zeros::taps(bands, &fewest(bands, edge, &|f| aim * leak(f))?);
+        let droop = Taps::new(&taps).gain_at(edge);
+        (droop > 0.5 && excess(&taps, &need).stop <= droop).then_some(taps)
+    })
 }
 
 /// Lines of the specification that the integers miss, delay and cost not among them.

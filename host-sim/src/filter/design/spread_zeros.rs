@@ -1,46 +1,146 @@
 //! **Spread zeros**: taps for narrow stop bands around all multiples of the output rate.
 //!
-//! A boxcar as long as the ratio D has a zero at every multiple of the output rate. Turned by an
-//! angle a, its zeros stand beside them; with its mirror, taps stay real. m boxcars put m zeros into
-//! each band; spread like those of a Chebyshev polynomial they make its largest gain least
-//! (boxcars with turned zeros: Lo Presti 2000, recalled).
+//! Zeros on the unit circle stand in the bands alone, and nothing is spent on the rest: in each band
+//! those of a Chebyshev polynomial, which make its largest gain least. How many a band gets is found by
+//! giving one more to the worst, until none is above what it may leak; those that turn out to be
+//! needless are taken back. An equal number in every band is a product of boxcars with turned zeros (Lo
+//! Presti 2000, recalled); bands far from zero frequency do with fewer.
 
 use std::f64::consts::{PI, TAU};
 
-/// m (D - 1) + 1 taps with m zeros in each band of `half` cycles a sample to either side of every
-/// multiple of 1/`ratio`; their sum is 1.
+/// Most zeros of all bands together: beyond, one stop band over all takes fewer taps.
+const MOST: usize = 300;
+
+/// Frequencies at which a band is looked at, ends included.
+const POINTS: usize = 17;
+
+/// Stop bands of `half` cycles a sample to either side of k/`ratio`, k = 1 to `ratio`/2.
+#[derive(Debug, Clone, Copy)]
+pub struct Bands {
+    /// Ratio of the stage.
+    pub ratio: u64,
+    /// Half the width, cycles a sample.
+    pub half: f64,
+}
+
+impl Bands {
+    fn count(self) -> usize {
+        self.ratio as usize / 2
+    }
+
+    /// Whether band `k`, from 0, lies around half the rate: its zeros are each their own mirror's.
+    fn is_last(self, k: usize) -> bool {
+        2 * (k as u64 + 1) == self.ratio
+    }
+
+    fn centre(self, k: usize) -> f64 {
+        (k + 1) as f64 / self.ratio as f64
+    }
+
+    /// Zeros of band `k`, where it has `count`: the Chebyshev polynomial's.
+    fn zeros(self, k: usize, count: usize) -> Vec<f64> {
+        let node = |i| (PI * (2 * i + 1) as f64 / (2 * count) as f64).cos();
+        let zeros = (0..count).map(|i| self.centre(k) + self.half * node(i));
+        // Around half the rate a zero and its mirror are one pair, and the middle one is alone.
+        if self.is_last(k) { zeros.take(count.div_ceil(2)).collect() } else { zeros.collect() }
+    }
+
+    /// Taps that `counts` zeros, a number for each band, take.
+    fn taps(self, counts: &[usize]) -> usize {
+        let of = |(k, count): (usize, &usize)| if self.is_last(k) { *count } else { 2 * count };
+        1 + counts.iter().enumerate().map(of).sum::<usize>()
+    }
+
+    /// Logarithm of the gain at `f` that `count` zeros in band `k` leave.
+    fn log_gain(self, k: usize, count: usize, f: f64) -> f64 {
+        let apart = |(i, zero): (usize, f64)| {
+            let lone = self.is_last(k) && count % 2 == 1 && i + 1 == count.div_ceil(2);
+            if lone {
+                (2.0 * (PI * f).cos()).abs().ln()
+            } else {
+                // cos a - cos b by the product: exact where they are close.
+                (4.0 * (PI * (f - zero)).sin() * (PI * (f + zero)).sin()).abs().ln()
+            }
+        };
+        self.zeros(k, count).into_iter().enumerate().map(apart).sum()
+    }
+}
+
+/// Taps with `counts` zeros, a number for each band from the lowest; their sum is 1.
+///
+/// From the gain at as many frequencies as there are taps, which the zeros give to a rounding each.
 #[must_use]
-pub fn taps(zeros: usize, ratio: u64, half: f64) -> Vec<f64> {
-    let mut taps = vec![1.0];
-    // A lone zero stands in the middle; the others come in pairs.
-    if zeros % 2 == 1 {
-        taps = convolve(&taps, &vec![1.0; ratio as usize]);
-    }
-    for k in 0..zeros / 2 {
-        let at = half * (PI * (2 * k + 1) as f64 / (2 * zeros) as f64).cos();
-        taps = convolve(&taps, &turned(ratio, at));
-    }
-    let sum: f64 = taps.iter().sum();
-    // Both halves alike to the last bit.
-    let mirrored = taps.iter().zip(taps.iter().rev());
-    mirrored.map(|(a, b)| (a + b) / (2.0 * sum)).collect()
-}
-
-/// Boxcar turned by `at` cycles a sample, times the one turned back: sum over i + j = n of
-/// cos(2 pi at (i - j)).
-fn turned(ratio: u64, at: f64) -> Vec<f64> {
-    let d = ratio as i64;
-    let tap = |n: i64| {
-        let first = (n - (d - 1)).max(0);
-        (first..=n.min(d - 1)).map(|i| (TAU * at * (2 * i - n) as f64).cos()).sum()
+pub fn taps(bands: Bands, counts: &[usize]) -> Vec<f64> {
+    let length = bands.taps(counts);
+    let log =
+        |f: f64| -> f64 { counts.iter().enumerate().map(|(k, n)| bands.log_gain(k, *n, f)).sum() };
+    let zero = log(0.0);
+    // Amplitude: it turns its sign at every zero below f.
+    let mut zeros: Vec<f64> = (0..counts.len()).flat_map(|k| bands.zeros(k, counts[k])).collect();
+    zeros.iter_mut().for_each(|z| *z = z.min(1.0 - *z));
+    let amplitude = |j: usize| {
+        let f = j as f64 / length as f64;
+        let passed = zeros.iter().filter(|z| **z < f).count();
+        let sign = if passed % 2 == 0 { 1.0 } else { -1.0 };
+        sign * (log(f) - zero).exp()
     };
-    (0..=2 * (d - 1)).map(tap).collect()
+    let half: Vec<f64> = (0..=length / 2).map(amplitude).collect();
+    let middle = (length - 1) as f64 / 2.0;
+    let tap = |n: usize| {
+        let others = half.iter().enumerate().skip(1).map(|(j, a)| {
+            let turn = j as f64 * (n as f64 - middle) / length as f64;
+            // At half the rate an even number of taps has no gain, and an odd one does not look.
+            2.0 * a * (TAU * turn).cos()
+        });
+        (half[0] + others.sum::<f64>()) / length as f64
+    };
+    let first: Vec<f64> = (0..length.div_ceil(2)).map(tap).collect();
+    (0..length).map(|n| first[n.min(length - 1 - n)]).collect()
 }
 
-fn convolve(a: &[f64], b: &[f64]) -> Vec<f64> {
-    let mut out = vec![0.0; a.len() + b.len() - 1];
-    for (i, x) in a.iter().enumerate() {
-        out[i..].iter_mut().zip(b).for_each(|(y, b)| *y += x * b);
+/// The fewest zeros found, band by band, that leave no more than `leak` of the gain at `edge`. `None`
+/// where they are more than can be of use.
+#[must_use]
+pub fn fewest(bands: Bands, edge: f64, leak: &dyn Fn(f64) -> f64) -> Option<Vec<usize>> {
+    let offset = move |p: usize| bands.half * (PI * p as f64 / (POINTS - 1) as f64).cos();
+    let looks: Vec<Vec<(f64, f64)>> = (0..bands.count())
+        .map(|k| (0..POINTS).map(move |p| bands.centre(k) + offset(p)).filter(|f| *f <= 0.5))
+        .map(|points| points.map(|f| (f, leak(f).ln())).collect())
+        .collect();
+    let mut counts = vec![0usize; bands.count()];
+    // Of band `by`, at every point of every band; and at the edge.
+    let part = |by: usize, count: usize| -> (Vec<Vec<f64>>, f64) {
+        let at = |f: f64| bands.log_gain(by, count, f);
+        (looks.iter().map(|l| l.iter().map(|(f, _)| at(*f)).collect()).collect(), at(edge))
+    };
+    let mut parts: Vec<_> = (0..bands.count()).map(|k| part(k, 0)).collect();
+    /// What band k leaves above what it may.
+    fn above(parts: &[(Vec<Vec<f64>>, f64)], looks: &[(f64, f64)], k: usize) -> f64 {
+        let edge: f64 = parts.iter().map(|p| p.1).sum();
+        let point = |p: usize| parts.iter().map(|part| part.0[k][p]).sum::<f64>() - looks[p].1;
+        (0..looks.len()).map(point).fold(f64::NEG_INFINITY, f64::max) - edge
     }
-    out
+    loop {
+        let excess = (0..bands.count()).map(|k| above(&parts, &looks[k], k));
+        let (worst, most) = excess.enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        if most <= 0.0 {
+            break;
+        }
+        if counts.iter().sum::<usize>() >= MOST {
+            return None;
+        }
+        counts[worst] += 1;
+        parts[worst] = part(worst, counts[worst]);
+    }
+    for k in 0..bands.count() {
+        while counts[k] > 0 {
+            let before = std::mem::replace(&mut parts[k], part(k, counts[k] - 1));
+            if (0..bands.count()).any(|k| above(&parts, &looks[k], k) > 0.0) {
+                parts[k] = before;
+                break;
+            }
+            counts[k] -= 1;
+        }
+    }
+    Some(counts)
 }

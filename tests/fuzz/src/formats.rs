@@ -1,0 +1,112 @@
+//! Files: read as a command would read them, and used as far as nothing is computed for long.
+
+use quietgap_sim::error::Error;
+use quietgap_sim::filter::spec::Spec;
+use quietgap_sim::filter::subject::Subject;
+use quietgap_sim::instrument::Sensor;
+use quietgap_sim::readout::capture::{Capture, Wanted, Word};
+use quietgap_sim::simulation::motion::Motion;
+use std::io::Write;
+use std::path::Path;
+use tempfile::NamedTempFile;
+
+/// A refusal says something, in one line that a terminal shows as it is.
+fn refused(error: &Error) {
+    let said = error.to_string();
+    assert!(!said.is_empty() && said.chars().count() <= 300, "{said}");
+    assert!(!said.contains(char::is_control), "{said:?}");
+}
+
+fn text(data: &[u8], read: impl FnOnce(&str) -> Result<(), Error>) {
+    if let Ok(text) = std::str::from_utf8(data)
+        && let Err(error) = read(text)
+    {
+        refused(&error);
+    }
+}
+
+/// A sensor file, its plan with it.
+pub fn sensor(data: &[u8]) {
+    text(data, |text| {
+        let sensor = Sensor::parse(Path::new("sensor.toml"), text)?;
+        assert!(sensor.rate_hz() > 0.0 && sensor.output_rate_hz() > 0.0);
+        assert!(sensor.settings.span() > 0);
+        Ok(())
+    });
+}
+
+/// A plan file.
+pub fn plan(data: &[u8]) {
+    text(data, |text| {
+        let plan = Subject::parse(Path::new("plan.toml"), text, None)?;
+        assert!(plan.delay_s().is_finite() && plan.output_rate_hz() > 0.0);
+        Ok(())
+    });
+}
+
+/// A specification: read, not searched for.
+pub fn specification(data: &[u8]) {
+    text(data, |text| {
+        let spec = Spec::parse(Path::new("spec.toml"), text)?;
+        assert!(spec.interval().is_none_or(|n| n > 0));
+        Ok(())
+    });
+}
+
+fn file(data: &[u8]) -> NamedTempFile {
+    let mut file = NamedTempFile::new().expect("a file");
+    file.write_all(data).expect("written");
+    file
+}
+
+/// A motion file, or readings taken as motion: what it gives between its rows is bounded as they are.
+pub fn motion(data: &[u8]) {
+    match Motion::read(file(data).path()) {
+        Ok(motion) => {
+            for part in 0..=16 {
+                let at = motion.at(motion.end_s() * f64::from(part) / 16.0);
+                assert!(at.iter().all(|x| x.abs() < 1e6), "{at:?}");
+            }
+        }
+        Err(error) => refused(&error),
+    }
+}
+
+/// A capture: the first byte says what is wanted of the others.
+fn capture(data: &[u8], words: Option<Word>) {
+    let Some((first, data)) = data.split_first() else { return };
+    let wanted = Wanted {
+        channels: 1 + usize::from(first & 3),
+        bits: [16, 24, 8, 32][usize::from(first >> 2 & 3)],
+        rate_hz: 8e5,
+        words,
+    };
+    let file = file(data);
+    let read = || -> Result<(), Error> {
+        let capture = Capture::open(file.path(), wanted)?;
+        let mut codes = 0u64;
+        capture.read(0, u64::MAX, |block| codes += block.len() as u64)?;
+        assert_eq!(codes, capture.layout.frames * wanted.channels as u64);
+        assert!(capture.unchanging()?.len() <= wanted.channels);
+        Ok(())
+    };
+    if let Err(error) = read() {
+        refused(&error);
+    }
+}
+
+/// An npy capture.
+pub fn npy(data: &[u8]) {
+    capture(data, None);
+}
+
+/// A WAV capture.
+pub fn wav(data: &[u8]) {
+    capture(data, None);
+}
+
+/// Words without a header.
+pub fn words(data: &[u8]) {
+    let word = data.first().map_or(0, |first| first >> 4) % 3;
+    capture(data, Some([Word::Int16, Word::Int24, Word::Int32][usize::from(word)]));
+}
