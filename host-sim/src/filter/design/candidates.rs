@@ -247,7 +247,7 @@ fn length(spec: &Spec, rate: f64, ratio: u64, last: bool) -> usize {
     let mask = &spec.mask;
     let output = rate / ratio as f64;
     if ratio == 1 {
-        return 9;
+        return 5;
     }
     let whole = if spec.method == Method::Equiripple { 1.9 } else { 1.0 };
     let ripple = if last { last_ripple(mask) * whole } else { EARLY_RIPPLE };

@@ -20,6 +20,9 @@ const EXCHANGES: usize = 80;
 /// Least steps of the grid in a band.
 const NARROW: f64 = 8.0;
 
+/// Cosines up to which a band counts as of few extremes.
+const FEW: f64 = 4.0;
+
 /// A band: from, to (cycles a sample).
 pub type Band = (f64, f64);
 
@@ -142,11 +145,15 @@ fn grid(
     let even_step = 0.5 / (density * length.div_ceil(2)) as f64;
     let (mut points, mut ends) = (Vec::new(), Vec::new());
     for (low, high) in bands {
-        // A band narrower than the grid gets points of its own, both its ends among them.
-        let step = even_step.min((high - low) / NARROW);
-        let count = ((high - low) / step).floor() as usize;
+        let width = high - low;
+        let even = (width / even_step).max(NARROW).ceil();
+        // A band of a few extremes has them close to its ends: more points there.
+        let few = even < FEW * density as f64;
+        let count = if few { 1.5 * even } else { even } as usize;
         for k in 0..=count {
-            let f = if k == count { *high } else { low + step * k as f64 };
+            let part = k as f64 / count as f64;
+            let part = if few { 0.5 - 0.5 * (PI * part).cos() } else { part };
+            let f = if k == count { *high } else { low + width * part };
             // With an even number of taps H = cos(pi f) times a sum of cosines, zero at half the rate.
             let factor = if odd { 1.0 } else { (PI * f).cos() };
             if f > 0.5 - even_step && !odd {

@@ -168,7 +168,7 @@ fn stage_taps(
     let half = last_ripple(mask) * margin;
     let (ripple, lowest_ripple) = match (is_last, spec.method) {
         (false, _) => (EARLY_RIPPLE, EARLY_RIPPLE),
-        (true, Method::Equiripple) => (half * 1.9, half * 0.06),
+        (true, Method::Equiripple) => (half * 1.98, half * 0.018),
         (true, _) => (half * 0.98, half * 0.98),
     };
     // What folds beside the band may pass, but not grow: free bands between those that fold onto it.

@@ -28,7 +28,7 @@ impl Excess {
 #[must_use]
 pub fn excess(taps: &[f64], need: &Need<'_>) -> Excess {
     let response = Taps::new(taps);
-    let points = |width: f64| ((width * taps.len() as f64 * 12.0).ceil() as i32).max(6);
+    let points = |width: f64| ((width * taps.len() as f64 * 12.0).ceil() as i32).max(24);
     let scan = |low: f64, high: f64, error: &dyn Fn(f64) -> f64| -> f64 {
         let steps = points(high - low);
         let at = |k: i32| low + (high - low) * f64::from(k) / f64::from(steps);
@@ -87,7 +87,8 @@ pub fn shortest(
     let most = (6 * guess + 64).min(MOST_TAPS);
     let scaled = |taps: usize| if half_band { taps.div_ceil(4) } else { taps };
     let most = scaled(most);
-    let mut high = scaled(guess).clamp(3, most);
+    // A droop is corrected by few taps; the exchange finds nothing to do for more.
+    let mut high = if need.stops.is_empty() { 2 } else { scaled(guess).clamp(3, most) };
     let mut low = 0;
     let mut best = attempt(high);
     // Upwards until one fulfils, with growing steps; a run of failures that get no closer is the end.

@@ -11,7 +11,7 @@ use serde_json::Value;
 use std::f64::consts::PI;
 
 fn vectors(name: &str) -> String {
-    let path = format!("{}/tests/vectors/{name}", env!("CARGO_MANIFEST_DIR"));
+    let path = format!("{}/../tests/vectors/{name}", env!("CARGO_MANIFEST_DIR"));
     std::fs::read_to_string(path).expect("vector file")
 }
 
