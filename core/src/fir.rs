@@ -251,3 +251,34 @@ fn close(sum: Sum, scale: u32) -> (Word, bool) {
     let up = rest > half || (rest == half && half != 0 && floor & 1 == 1);
     saturate_word(floor.wrapping_add(i64::from(up)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::word::{saturate, shift_round};
+
+    #[test]
+    fn sums_close_half_to_even() {
+        let mut seed = 1u64;
+        let mut next = || {
+            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
+            seed as i64
+        };
+        for scale in 0..=30u32 {
+            for n in 0..400 {
+                let upper = next() >> (12 + n % 40);
+                // Ties more often than not.
+                let tie = (next() >> 20 << scale) + (1i64 << scale >> 1);
+                let lower = if n % 3 == 0 { next() >> 10 } else { tie >> 4 << 4 };
+                let lower = if n % 3 == 1 && scale > 0 { tie } else { lower };
+                let whole = (i128::from(upper) << 32) + i128::from(lower);
+                let (want, beyond) = saturate(shift_round(whole, scale), i64::MAX);
+                if beyond || want.unsigned_abs() >= 1 << 55 {
+                    continue;
+                }
+                let (is, saturated) = close(Sum { upper, lower }, scale);
+                assert_eq!((is.to_bits(), saturated), (want, false), "{upper} {lower} {scale}");
+            }
+        }
+    }
+}

@@ -75,3 +75,32 @@ impl Checksum {
         words.iter().for_each(|word| self.add_long(*word));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_of_three_agree() {
+        for copies in 0..8u8 {
+            let copy = |n: u8| if copies >> n & 1 == 1 { 0b1010u8 } else { 0b0110 };
+            let voted = Voted([copy(0), copy(1), copy(2)]);
+            let want = if copies.count_ones() >= 2 { 0b1010 } else { 0b0110 };
+            assert_eq!(voted.get(), want, "{copies:03b}");
+        }
+    }
+
+    #[test]
+    fn sums_tell_words_and_their_order() {
+        let sum = |words: &[i32]| {
+            let mut sum = Checksum::START;
+            sum.add_all(words);
+            sum
+        };
+        assert_ne!(sum(&[1, 2]), sum(&[2, 1]));
+        assert_ne!(sum(&[0]), sum(&[0, 0]));
+        let mut long = Checksum::START;
+        long.add_all_long(&[0x2_0000_0001, -1]);
+        assert_eq!(long, sum(&[1, 2, -1, -1]));
+    }
+}

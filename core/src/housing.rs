@@ -249,3 +249,62 @@ pub fn place_pairs(
     let all = ratio(total, RATIO_BITS, drive);
     (all.clamp(-MOST_RATIO, MOST_RATIO), beyond | (all > MOST_RATIO))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::HalfSide;
+
+    const MM: i64 = 1_000_000_000_000_000;
+
+    /// A gap of 2 mm along x, 10 mm off, sides of 20 mm.
+    fn plate() -> ElectrodeConfig {
+        ElectrodeConfig {
+            gap_am: 2 * MM,
+            position_am: [10 * MM, 0, 0],
+            normal: [Fraction::ONE, Fraction::ZERO, Fraction::ZERO],
+            half_sides: [[0, 5, 0], [0, 0, 5]].map(|side| side.map(HalfSide::from_num)),
+            ..ElectrodeConfig::NONE
+        }
+    }
+
+    /// Too close at 15 times the capacitance, too oblique where slopes add up to a half: each by itself.
+    #[test]
+    fn too_close_or_too_oblique() {
+        let at = |x: i64, turn: i64| plate().seen(&Place::new([x, 0, 0, 0, 0, turn]));
+        assert!(!at(0, 0).beyond && at(0, 0).gap_am == 2 * MM);
+        // Touching: a fifteenth of the gap is left at 1.866 mm.
+        assert!(!at(1_866 * MM / 1000, 0).beyond);
+        assert!(at(1_868 * MM / 1000, 0).beyond);
+        // Oblique: 5 gaps of half side times 0.1 rad, and the gap itself is 2 % less there.
+        let milliradian = MM;
+        assert!(!at(0, 95 * milliradian).beyond);
+        assert!(at(0, 101 * milliradian).beyond && at(0, -101 * milliradian).beyond);
+        assert!(at(0, 95 * milliradian).rise > 0);
+    }
+
+    /// Of an injection electrode that moves alone the polarisation keeps its part of all capacitance.
+    #[test]
+    fn the_part_of_injection() {
+        let half = Fraction::from_bits(1 << 61);
+        let drive = ElectrodeConfig { total_share: half, drive_share: Fraction::ONE, ..plate() };
+        let at = |x: i64, electrodes: &[ElectrodeConfig]| {
+            let place = Place::new([x, 0, 0, 0, 0, 0]);
+            place_pairs(electrodes, &place, [].into_iter(), &mut [])
+        };
+        assert_eq!(at(0, &[drive]), (ONE, false));
+        // C = 2 C0: all capacitance is half as much again, that of the drive twice.
+        let (ratio, beyond) = at(MM, &[drive]);
+        assert!((ratio - ONE / 4 * 3).abs() < 8 && !beyond, "{ratio}");
+        // A sensing electrode: more capacitance, less polarisation.
+        let sense = ElectrodeConfig { total_share: half, ..plate() };
+        let (ratio, _) = at(MM, &[sense]);
+        assert!((ratio - ONE / 2 * 3).abs() < 8, "{ratio}");
+        // Two that rise by 12 and have all of the capacitance twice over: 25 is more than is taken.
+        let all = ElectrodeConfig { total_share: Fraction::ONE, ..plate() };
+        let x = 2 * MM / 13 * 12;
+        let (ratio, beyond) = at(x, &[all]);
+        assert!((ratio - 13 * ONE).abs() < ONE / 1000 && !beyond, "{ratio}");
+        assert_eq!(at(x, &[all, all]), (MOST_RATIO, true));
+    }
+}

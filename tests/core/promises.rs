@@ -12,6 +12,8 @@ use quietgap_core::{Health, HealthCounts, Reading, Readout};
 
 #[path = "promises/housing.rs"]
 mod housing;
+#[path = "promises/stages.rs"]
+mod stages;
 
 const MM: i64 = 1_000_000_000_000_000;
 const GAP_AM: i64 = 2 * MM;

@@ -93,3 +93,95 @@ const fn binomial(n: i128, k: i128) -> i128 {
     }
     value
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// C(n, k) by Pascal's triangle.
+    fn pascal(n: usize, k: usize) -> i128 {
+        let mut row = [0i128; 8];
+        row[0] = 1;
+        for _ in 0..n {
+            for at in (1..=k).rev() {
+                row[at] += row[at - 1];
+            }
+        }
+        row[k]
+    }
+
+    #[test]
+    fn binomials() {
+        for k in 0..7 {
+            for n in 0..20 {
+                assert_eq!(binomial(n as i128, k as i128), pascal(n, k));
+                // C(-n, k) = (-1)^k C(n + k - 1, k).
+                let mirrored = if n == 0 { i128::from(k == 0) } else { pascal(n + k - 1, k) };
+                let sign = if k % 2 == 0 { 1 } else { -1 };
+                assert_eq!(binomial(-(n as i128), k as i128), sign * mirrored, "C(-{n}, {k})");
+            }
+        }
+    }
+
+    #[test]
+    fn rows_in_their_basis() {
+        for phases in [1, 2, 3, 5, 10, 64] {
+            let basis = row_basis::<6>(phases);
+            for (j, row) in basis.iter().enumerate() {
+                for t in 0..9 {
+                    let sum = |i: usize| i128::from(row[i]) * pascal(t + i, i);
+                    let want = pascal(phases as usize * t + j, j);
+                    assert_eq!((0..=j).map(sum).sum::<i128>(), want, "K {phases}, j {j}, t {t}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_largest_section_sum() {
+        for order in 1..=6 {
+            for samples in [1usize, 2, 9, 100] {
+                let want = pascal(samples + order - 1, order) << 7;
+                assert_eq!(sum_bound(order as u32, 8, samples as u32), want);
+            }
+        }
+        assert_eq!(sum_bound(6, 8, 1 << 17), i128::MAX);
+        // 2^90 codes are still told, twice as many are not.
+        assert_eq!(sum_bound(1, 8, u32::MAX), i128::from(u32::MAX) << 7);
+    }
+
+    /// Codes of the lowest value in all rows: whatever else is summed is less.
+    #[test]
+    fn rows_that_fit() {
+        for order in 1..=6usize {
+            for bits in [8, 12, 16, 18, 20, 24, 26, 30, 32] {
+                for alternate in [false, true] {
+                    let fits = |rows: usize| {
+                        let code = 1i128 << (bits - 1);
+                        let first = code * rows as i128;
+                        let middle = rows.div_ceil(2) as i128;
+                        let weights = (1..=rows as i128).map(|t| t - middle);
+                        let [low, high] = [-1, 1].map(|s| {
+                            weights
+                                .clone()
+                                .filter(|w| w * s > 0)
+                                .map(|w| code * w.abs())
+                                .sum::<i128>()
+                        });
+                        let second = if order > 1 { low + high } else { 0 };
+                        let later = (3..=order).map(|j| code * pascal(rows + j - 1, j));
+                        later.chain([first, second]).all(|sum| sum <= 1 << 31)
+                    };
+                    let step = if alternate { 2 } else { 1 };
+                    let want = (1..=4096 / step).map(|n| n * step).take_while(|r| fits(*r)).last();
+                    let is = most_rows(order as u32, bits, alternate);
+                    assert_eq!(
+                        is as usize,
+                        want.unwrap_or(0),
+                        "order {order}, {bits} bits, {alternate}"
+                    );
+                }
+            }
+        }
+    }
+}
