@@ -38,67 +38,73 @@ const TOLERANCE: f64 = 0.05;
 #[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
 fn predicted_counts_are_the_emulators() {
     let rewrite = std::env::var_os("QUIETGAP_REWRITE").is_some();
-    let sensors = || cases::all(300, 0).into_iter().filter(|case| case.counted);
-    let mut written = String::from(
-        "//! Coefficients fitted to counts in the emulator. Made by\n\
-         //! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored`; do not edit.\n\n\
-         use super::Coefficients;\n",
-    );
-    for core in Core::ALL {
-        let images = core.build(false);
-        let run = |image, cases: Vec<Case>| {
-            let runs = emulator::run(core, &images, image, &cases);
-            println!("{core:?} {image}: {} cases", cases.len());
-            assert_eq!(runs.len(), cases.len());
-            cases.into_iter().zip(runs).collect::<Vec<_>>()
-        };
-        if rewrite {
-            let chains = run("bench", cases::plans(false).into_iter().chain(sensors()).collect());
-            let fronts = run("orders", orders::plans(false));
-            written += &fitted(core, &chains, &fronts);
-            continue;
-        }
-        let cpu = CPUS.iter().find(|cpu| cpu.name == core.name()).expect("a model");
-        let mut worst = 0f64;
-        let mut check = |case: &Case, run: &Run, what: &str, predicted: f64| {
-            let measured = run.number(what) as f64 / case.intervals();
-            let off = predicted / measured - 1.0;
-            println!(
-                "{core:?} {} {what}: {measured:.0} an interval, predicted {:+.1} %",
-                case.name,
-                100.0 * off
-            );
-            worst = worst.max(off.abs());
-        };
-        for (case, run) in run("bench", sensors().chain(cases::plans(true)).collect()) {
-            let shape = case.shape();
-            let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
-            check(&case, &run, "chain", counts.chain(&shape));
-        }
-        for (case, run) in run("orders", orders::plans(true)) {
-            let shape = case.shape();
-            let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
-            let host = case.on_host();
-            let same = |key, digest| {
-                let digest = format!("{digest:016x}");
-                assert_eq!(run.text(key), digest, "{core:?} {}: {key}", case.name);
-            };
-            same("phasors", host.phasors);
-            if run.has("chain") {
-                same("digest", host.digest);
-                check(&case, &run, "chain", counts.chain(&shape));
-            } else {
-                check(&case, &run, "front_end", counts.front_end);
-            }
-        }
-        assert!(worst < TOLERANCE, "{core:?}: a prediction is off by {:.1} %", 100.0 * worst);
-        assert!(worst > 0.0, "predictions cannot all be exact: is anything predicted?");
-    }
+    // Side by side: most of the time goes into building the images, one step after another for each core.
+    let fitted: Vec<String> = std::thread::scope(|scope| {
+        let cores = Core::ALL.map(|core| scope.spawn(move || of_core(core, rewrite)));
+        cores.map(|core| core.join().expect("as predicted")).into_iter().collect()
+    });
     if rewrite {
+        let head = "//! Coefficients fitted to counts in the emulator. Made by\n\
+             //! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored`; do not edit.\n\n\
+             use super::Coefficients;\n";
         let path =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("host-sim/src/cycles/coefficients.rs");
-        std::fs::write(path, written).expect("the coefficients can be written");
+        std::fs::write(path, head.to_owned() + &fitted.concat())
+            .expect("the coefficients can be written");
     }
+}
+
+/// Compares predicted counts of one core with the emulator's, or fits its coefficients anew: as source.
+fn of_core(core: Core, rewrite: bool) -> String {
+    let sensors = || cases::all(300, 0).into_iter().filter(|case| case.counted);
+    let images = core.build(false);
+    let run = |image, cases: Vec<Case>| {
+        let runs = emulator::run(core, &images, image, &cases);
+        println!("{core:?} {image}: {} cases", cases.len());
+        assert_eq!(runs.len(), cases.len());
+        cases.into_iter().zip(runs).collect::<Vec<_>>()
+    };
+    if rewrite {
+        let chains =
+            run("bench", cases::sized::plans(false).into_iter().chain(sensors()).collect());
+        return fitted(core, &chains, &run("orders", orders::plans(false)));
+    }
+    let cpu = CPUS.iter().find(|cpu| cpu.name == core.name()).expect("a model");
+    let mut worst = 0f64;
+    let mut check = |case: &Case, run: &Run, what: &str, predicted: f64| {
+        let measured = run.number(what) as f64 / case.intervals();
+        let off = predicted / measured - 1.0;
+        println!(
+            "{core:?} {} {what}: {measured:.0} an interval, predicted {:+.1} %",
+            case.name,
+            100.0 * off
+        );
+        worst = worst.max(off.abs());
+    };
+    for (case, run) in run("bench", sensors().chain(cases::sized::plans(true)).collect()) {
+        let shape = case.shape();
+        let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
+        check(&case, &run, "chain", counts.chain(&shape));
+    }
+    for (case, run) in run("orders", orders::plans(true)) {
+        let shape = case.shape();
+        let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
+        let host = case.on_host();
+        let same = |key, digest| {
+            let digest = format!("{digest:016x}");
+            assert_eq!(run.text(key), digest, "{core:?} {}: {key}", case.name);
+        };
+        same("phasors", host.phasors);
+        if run.has("chain") {
+            same("digest", host.digest);
+            check(&case, &run, "chain", counts.chain(&shape));
+        } else {
+            check(&case, &run, "front_end", counts.front_end);
+        }
+    }
+    assert!(worst < TOLERANCE, "{core:?}: a prediction is off by {:.1} %", 100.0 * worst);
+    assert!(worst > 0.0, "predictions cannot all be exact: is anything predicted?");
+    String::new()
 }
 
 /// The coefficients of one core, as source; `fronts` are front ends alone.

@@ -102,6 +102,18 @@ fn four_workloads() {
         if h.len() > 10_000_000 {
             tens.truncate(12);
         }
+        // The image of a moving mass: no sideband within the pass band is worse than what is told.
+        let told = check.tones.iter().find(|t| t.name == "image of a moving mass").expect("told");
+        let interval = 20 * subject.interval();
+        let twice = (2.0 * subject.carrier_hz / subject.rate_hz * interval as f64).round() as u64;
+        let most = (check.subject.plan.mask.as_ref().expect("a mask").pass_hz
+            / subject.output_rate_hz()
+            * 20.0) as u64;
+        let sidebands = (0..=most).flat_map(|k| [twice - k, twice + k]);
+        let sideband = sidebands.map(|at| transform(&h, at, interval)).fold(0.0, f64::max);
+        let floor = 10f64.powf(-150.0 / 20.0);
+        let told = 10f64.powf(-told.rejection_db / 20.0);
+        assert!(told > sideband * 0.99 - floor, "{name}: {told:e}, at least {sideband:e}");
         let (mut compared, mut worst) = (0, 0f64);
         for k in tens {
             let want = transform(&h, k, 20 * subject.interval());

@@ -1,7 +1,8 @@
 //! Plans of every order of the CIC, with and without pruning, for the image that holds a front end
 //! sized for each.
 
-use super::cases::{Case, Sized, carrier};
+use super::cases::sized::Sized;
+use super::cases::{Case, carrier};
 use quietgap_core::config::Watch;
 use quietgap_core::front_end::way::Sections;
 use quietgap_core::front_end::{FrontEndPlan, folding};

@@ -175,7 +175,7 @@ mod tests {
                     let step = if alternate { 2 } else { 1 };
                     let most = most_rows(order as u32, bits, alternate) as usize;
                     let told = (order, bits, alternate, most);
-                    assert!(most <= 4096 && most % step == 0, "{told:?}");
+                    assert!(most <= 4096 && most.is_multiple_of(step), "{told:?}");
                     assert!(most == 0 || fits(most), "{told:?}");
                     assert!(most + step > 4096 || !fits(most + step), "{told:?}");
                 }

@@ -78,7 +78,8 @@ fn electrode(bytes: &mut Bytes<'_>) -> ElectrodeConfig {
         gap_am: bytes.value(GAP_AM),
         position_am: [0; 3].map(|_| bytes.value(GAP_AM * 10)),
         normal: normal.map(|usual| bytes.fraction(usual)),
-        half_sides: [[0; 3]; 2].map(|side| side.map(|_| HalfSide::from_bits(bytes.value(1 << 26) as i32))),
+        half_sides: [[0; 3]; 2]
+            .map(|side| side.map(|_| HalfSide::from_bits(bytes.value(1 << 26) as i32))),
         total_share: bytes.fraction(ONE / 20),
         drive_share: bytes.fraction(0),
     }
@@ -130,7 +131,8 @@ pub fn settings(data: &[u8]) {
     };
     let axes = bytes.byte();
     let cells = axes.count_ones() as usize * bridges.len() + usize::from(bytes.byte() == 255);
-    let mut matrix = || (0..cells).map(|_| Coefficient::from_bits(bytes.value(1 << 40))).collect::<Vec<_>>();
+    let mut matrix =
+        || (0..cells).map(|_| Coefficient::from_bits(bytes.value(1 << 40))).collect::<Vec<_>>();
     let (solve, geometry) = (matrix(), matrix());
     let monitor = (bytes.byte() & 1 == 1).then(|| MonitorConfig {
         channel: bytes.byte() & 7,
@@ -148,7 +150,12 @@ pub fn settings(data: &[u8]) {
         monitor,
         bridges: &bridges,
         electrodes: &electrodes,
-        axes: AxesConfig { axes, solve: &solve, geometry: &geometry, residual_am: bytes.value(GAP_AM) },
+        axes: AxesConfig {
+            axes,
+            solve: &solve,
+            geometry: &geometry,
+            residual_am: bytes.value(GAP_AM),
+        },
     };
     let seek = bytes.long() as u64;
     let codes: Vec<i32> = (0..256).map(|_| bytes.value(1 << 22) as i32).collect();
@@ -161,8 +168,7 @@ pub fn settings(data: &[u8]) {
 }
 
 fn run<const ORDER: usize, R: Register>(config: &ReadoutConfig<'_>, seek: u64, codes: &[i32]) {
-    type Board<const ORDER: usize, R> =
-        Readout<ORDER, 8, 256, 128, 64, R, AnyWay<ORDER, 8, 256>>;
+    type Board<const ORDER: usize, R> = Readout<ORDER, 8, 256, 128, 64, R, AnyWay<ORDER, 8, 256>>;
     match Board::<ORDER, R>::new(config) {
         Ok(mut board) => {
             let mut readings = 0;

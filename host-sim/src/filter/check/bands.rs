@@ -91,6 +91,14 @@ fn golden(mut low: f64, mut high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) 
     if at_a > at_b { (a, at_a) } else { (b, at_b) }
 }
 
+/// Largest gain within `half_hz` of a frequency off the carrier, and where.
+#[must_use]
+pub fn around(response: &Response, centre_hz: f64, half_hz: f64, seconds: f64) -> (f64, f64) {
+    let gain = |f: f64| response.gain_at(centre_hz + f).abs();
+    let (offset_hz, gain) = largest(&grid(half_hz, seconds, FINE, true), gain);
+    (centre_hz + offset_hz, gain)
+}
+
 /// Gains furthest above and below 1 from zero to `pass_hz`, which may be the same.
 #[must_use]
 pub fn pass_band(response: &Response, pass_hz: f64, seconds: f64) -> [Worst; 2] {

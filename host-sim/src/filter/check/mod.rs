@@ -66,7 +66,8 @@ pub struct Check {
     pub pass_band: Option<[Worst; 2]>,
     /// All bands that fold onto the mask's band, by frequency.
     pub aliases: Vec<Alias>,
-    /// Tones of the plan, then the converter's offset and the carrier's image.
+    /// Tones of the plan, then the converter's offset, the carrier's image, and that image's sidebands as
+    /// the mass moves within the mask's pass band.
     pub tones: Vec<Tone>,
     /// Responses in time.
     pub settling: Settling,
@@ -169,14 +170,17 @@ pub fn folding_stage(subject: &Subject, multiple: i64) -> usize {
     stage
 }
 
-/// The plan's tones, and two that every converter has.
+/// The plan's tones, and those that every converter has.
 fn tones(subject: &Subject, response: &Response) -> Vec<Tone> {
     let carrier = subject.carrier_hz;
-    let tone = |name: &str, frequency_hz: f64, reject_db, offsets: &[f64]| {
-        let gains = offsets.iter().map(|o| (response.gain_at(*o).abs(), *o));
-        let (gain, offset) = gains.max_by(|a, b| a.0.total_cmp(&b.0)).expect("one offset at least");
+    let found = |name: &str, frequency_hz: f64, reject_db, (offset, gain): (f64, f64)| {
         let lands_hz = response.split(offset).1.abs();
         Tone { name: name.to_owned(), frequency_hz, rejection_db: -db(gain), lands_hz, reject_db }
+    };
+    let tone = |name: &str, frequency_hz: f64, reject_db, offsets: &[f64]| {
+        let gains = offsets.iter().map(|o| (*o, response.gain_at(*o).abs()));
+        let most = gains.max_by(|a, b| a.1.total_cmp(&b.1)).expect("one offset at least");
+        found(name, frequency_hz, reject_db, most)
     };
     let mut out: Vec<Tone> = subject
         .lines()
@@ -185,5 +189,12 @@ fn tones(subject: &Subject, response: &Response) -> Vec<Tone> {
         .collect();
     out.push(tone("converter offset", 0.0, None, &[-carrier]));
     out.push(tone("carrier's image", carrier, None, &[-2.0 * carrier]));
+    if let Some(mask) = &subject.plan.mask {
+        // A moving mass has sidebands, and so has the image: the worst of them.
+        let seconds = subject.span() as f64 / subject.rate_hz;
+        let worst = bands::around(response, -2.0 * carrier, mask.pass_hz, seconds);
+        let frequency_hz = (worst.0 + carrier).abs();
+        out.push(found("image of a moving mass", frequency_hz, None, worst));
+    }
     out
 }

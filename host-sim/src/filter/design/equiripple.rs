@@ -20,8 +20,11 @@ const EXCHANGES: usize = 80;
 /// Least steps of the grid in a band.
 const NARROW: f64 = 8.0;
 
+/// Bands up to which the grid is even, as the paper's is.
+const MANY: usize = 3;
+
 /// Cosines up to which a band counts as of few extremes.
-const FEW: f64 = 4.0;
+const FEW: usize = 4;
 
 /// A band: from, to (cycles a sample).
 pub type Band = (f64, f64);
@@ -70,6 +73,21 @@ pub fn exchange(
     desired: &dyn Fn(f64) -> f64,
     weight: &dyn Fn(f64) -> f64,
 ) -> Option<Vec<f64>> {
+    // Of many bands each has few extremes, and those close to its ends: more points there. Where it does not
+    // settle on that grid it may on the even one.
+    let crowded =
+        (bands.len() > MANY).then(|| on_grid(length, bands, density, true, desired, weight));
+    crowded.flatten().or_else(|| on_grid(length, bands, density, false, desired, weight))
+}
+
+fn on_grid(
+    length: usize,
+    bands: &[Band],
+    density: usize,
+    crowded: bool,
+    desired: &dyn Fn(f64) -> f64,
+    weight: &dyn Fn(f64) -> f64,
+) -> Option<Vec<f64>> {
     // Guesses from the extremes of shorter filters, shortest first.
     let mut lengths = vec![length];
     while let Some(last) = lengths.last().filter(|n| **n > 2 * EVEN_GUESS) {
@@ -78,7 +96,7 @@ pub fn exchange(
     let mut guess: Vec<f64> = vec![0.0, 1.0];
     let mut taps = None;
     for length in lengths.into_iter().rev() {
-        let (grid, ends) = grid(length, bands, density, desired, weight);
+        let (grid, ends) = grid(length, bands, density, crowded, desired, weight);
         let cosines = length.div_ceil(2);
         if cosines < 2 || grid.len() < cosines + 2 {
             return None;
@@ -138,6 +156,7 @@ fn grid(
     length: usize,
     bands: &[Band],
     density: usize,
+    crowded: bool,
     desired: &dyn Fn(f64) -> f64,
     weight: &dyn Fn(f64) -> f64,
 ) -> (Vec<Point>, Vec<usize>) {
@@ -145,15 +164,21 @@ fn grid(
     let even_step = 0.5 / (density * length.div_ceil(2)) as f64;
     let (mut points, mut ends) = (Vec::new(), Vec::new());
     for (low, high) in bands {
+        // A band narrower than the grid gets points of its own, both its ends among them.
         let width = high - low;
-        let even = (width / even_step).max(NARROW).ceil();
-        // A band of a few extremes has them close to its ends: more points there.
-        let few = even < FEW * density as f64;
-        let count = if few { 1.5 * even } else { even } as usize;
+        let step = even_step.min(width / NARROW);
+        let mut count = (width / step).floor() as usize;
+        if crowded {
+            count = (width / even_step).max(NARROW).ceil() as usize;
+        }
+        let crowded = crowded && count < FEW * density;
+        if crowded {
+            count += count / 2;
+        }
         for k in 0..=count {
-            let part = k as f64 / count as f64;
-            let part = if few { 0.5 - 0.5 * (PI * part).cos() } else { part };
-            let f = if k == count { *high } else { low + width * part };
+            let part = 0.5 - 0.5 * (PI * k as f64 / count as f64).cos();
+            let at = if crowded { width * part } else { step * k as f64 };
+            let f = if k == count { *high } else { low + at };
             // With an even number of taps H = cos(pi f) times a sum of cosines, zero at half the rate.
             let factor = if odd { 1.0 } else { (PI * f).cos() };
             if f > 0.5 - even_step && !odd {

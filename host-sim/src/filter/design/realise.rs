@@ -51,10 +51,9 @@ impl Miss {
 /// # Errors
 /// The line that is missed.
 pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
-    let mut margin = 1.0;
     let mut last = None;
     // Rounded taps may miss by a little what the unrounded keep: aim lower then.
-    for _ in 0..3 {
+    for margin in [1.0, 0.98, 0.9] {
         let subject = attempt(spec, candidate, margin)?;
         let worst = misses(spec, &subject)
             .into_iter()
@@ -65,7 +64,6 @@ pub fn realise(spec: &Spec, candidate: &Candidate) -> Result<Subject, Miss> {
         if hopeless {
             break;
         }
-        margin *= 0.9;
     }
     Err(last.expect("a miss"))
 }
