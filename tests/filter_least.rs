@@ -64,6 +64,8 @@ fn judge(name: &str, text: &str, least: &Value) -> String {
             let check = Check::new(written);
             let failed: Vec<_> = check.limits.iter().filter(|limit| !limit.pass).collect();
             assert!(failed.is_empty(), "{name}: {failed:?}");
+            // One structure of 491 taps: more than the slower search was given time for.
+            assert!(best.is_finite() || name == "2 x 61", "{name}: nothing to compare with");
             let above = (found.cost / best - 1.0) * 100.0;
             let firs: Vec<_> =
                 found.subject.plan.firs.iter().map(|f| (f.ratio, f.taps.len())).collect();

@@ -195,11 +195,13 @@ fn edges(spec: &Spec) -> Result<(), Box<Refusal>> {
     }
     // What a converter's offset and the carrier's image mix to has to be out of the band, too.
     let least = output - mask.alias_into_hz;
-    let most = (spec.rate_hz - least) / 2.0;
+    // As the mass moves, that image has sidebands as wide as the pass band.
+    let most = (spec.rate_hz - least - mask.pass_hz) / 2.0;
     if most < least {
         // No carrier has room: the band has to.
         let why = "no carrier keeps the converter's offset, and its own image, out of the band";
-        let nearest = ((output - spec.rate_hz / 3.0) * 1.02).max(output * 0.01);
+        let nearest = output - (spec.rate_hz - mask.pass_hz) / 3.0;
+        let nearest = (nearest * 1.02).max(output * 0.01);
         return Err(refusal("mask.alias_into_hz", mask.alias_into_hz, nearest, "Hz", why));
     }
     if spec.carrier_hz < least || spec.carrier_hz > most {
