@@ -116,7 +116,7 @@ fn compare_gates() {
         folder.path(),
         "worse.toml",
         &text
-            .replacen("ratio = 5\n", "ratio = 2\n", 1)
+            .replacen("ratio = 10\n", "ratio = 5\n", 1)
             .replace("output_rate_hz", "# output_rate_hz"),
     );
     let ran = run(&["compare", &plan, &worse, "--json"]);
