@@ -90,7 +90,7 @@ fn judge(name: &str, text: &str, least: &Value) -> String {
     }
 }
 
-/// Those whose name begins with a word; a few by default, as all take a minute.
+/// Judges those whose name is to be kept, all of them before it fails.
 fn those(keep: impl Fn(&str) -> bool) {
     let least = least();
     let mut count = 0;

@@ -146,7 +146,7 @@ mod tests {
             }
         }
         assert_eq!(sum_bound(6, 8, 1 << 17), i128::MAX);
-        // 2^90 codes are still told, twice as many are not.
+        // As many samples as there can be are still told.
         assert_eq!(sum_bound(1, 8, u32::MAX), i128::from(u32::MAX) << 7);
     }
 

@@ -64,11 +64,7 @@ macro_rules! orders {
 
             /// Front end alone over whole frames: hands on each interval's phasors. See
             /// [`Readout::decimate`].
-            pub fn decimate(&mut self, frames: &[i32], mut sink: impl FnMut(&[Phasor], Interval)) {
-                self.decimate_any(frames, &mut sink);
-            }
-
-            fn decimate_any(&mut self, mut frames: &[i32], sink: &mut dyn FnMut(&[Phasor], Interval)) {
+            pub fn decimate(&mut self, mut frames: &[i32], mut sink: impl FnMut(&[Phasor], Interval)) {
                 match self { $(Self::$name(r) => {
                     let mut phasors = [Phasor::default(); CHANNELS];
                     let phasors = &mut phasors[..r.channels()];
@@ -79,11 +75,7 @@ macro_rules! orders {
             }
 
             /// See [`Readout::push_phasors`].
-            pub fn push_phasors(&mut self, phasors: &mut [Phasor], interval: Interval, mut sink: impl FnMut(&Reading)) {
-                self.push_phasors_any(phasors, interval, &mut sink);
-            }
-
-            fn push_phasors_any(&mut self, phasors: &mut [Phasor], interval: Interval, sink: &mut dyn FnMut(&Reading)) {
+            pub fn push_phasors(&mut self, phasors: &mut [Phasor], interval: Interval, sink: impl FnMut(&Reading)) {
                 match self { $(Self::$name(r) => r.push_phasors(phasors, interval, sink)),* }
             }
 

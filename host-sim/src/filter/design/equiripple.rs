@@ -75,19 +75,14 @@ pub fn exchange(
 ) -> Option<Vec<f64>> {
     // Of many bands each has few extremes, and those close to its ends: more points there. Where it does not
     // settle on that grid it may on the even one.
-    let crowded =
-        (bands.len() > MANY).then(|| on_grid(length, bands, density, true, desired, weight));
-    crowded.flatten().or_else(|| on_grid(length, bands, density, false, desired, weight))
+    let grids: &[bool] = if bands.len() > MANY { &[true, false] } else { &[false] };
+    grids.iter().find_map(|crowded| {
+        on_grid(length, &|length| grid(length, bands, density, *crowded, desired, weight))
+    })
 }
 
-fn on_grid(
-    length: usize,
-    bands: &[Band],
-    density: usize,
-    crowded: bool,
-    desired: &dyn Fn(f64) -> f64,
-    weight: &dyn Fn(f64) -> f64,
-) -> Option<Vec<f64>> {
+/// The exchange over the points that `grid` gives for a length.
+fn on_grid(length: usize, grid: &dyn Fn(usize) -> (Vec<Point>, Vec<usize>)) -> Option<Vec<f64>> {
     // Guesses from the extremes of shorter filters, shortest first.
     let mut lengths = vec![length];
     while let Some(last) = lengths.last().filter(|n| **n > 2 * EVEN_GUESS) {
@@ -96,7 +91,7 @@ fn on_grid(
     let mut guess: Vec<f64> = vec![0.0, 1.0];
     let mut taps = None;
     for length in lengths.into_iter().rev() {
-        let (grid, ends) = grid(length, bands, density, crowded, desired, weight);
+        let (grid, ends) = grid(length);
         let cosines = length.div_ceil(2);
         if cosines < 2 || grid.len() < cosines + 2 {
             return None;

@@ -28,9 +28,10 @@ impl Bands {
         self.ratio as usize / 2
     }
 
-    /// Whether band `k`, from 0, lies around half the rate: its zeros are each their own mirror's.
-    fn is_last(self, k: usize) -> bool {
-        2 * (k as u64 + 1) == self.ratio
+    /// Taps that a zero of band `k`, from 0, takes: with its mirror two, but around half the rate, where
+    /// the mirror of each is another one of them.
+    fn taps_each(self, k: usize) -> usize {
+        if 2 * (k as u64 + 1) == self.ratio { 1 } else { 2 }
     }
 
     fn centre(self, k: usize) -> f64 {
@@ -38,31 +39,22 @@ impl Bands {
     }
 
     /// Zeros of band `k`, where it has `count`: the Chebyshev polynomial's.
-    fn zeros(self, k: usize, count: usize) -> Vec<f64> {
-        let node = |i| (PI * (2 * i + 1) as f64 / (2 * count) as f64).cos();
-        let zeros = (0..count).map(|i| self.centre(k) + self.half * node(i));
-        // Around half the rate a zero and its mirror are one pair, and the middle one is alone.
-        if self.is_last(k) { zeros.take(count.div_ceil(2)).collect() } else { zeros.collect() }
+    fn zeros(self, k: usize, count: usize) -> impl Iterator<Item = f64> {
+        let node = move |i| (PI * (2 * i + 1) as f64 / (2 * count) as f64).cos();
+        (0..count).map(move |i| self.centre(k) + self.half * node(i))
     }
 
     /// Taps that `counts` zeros, a number for each band, take.
     fn taps(self, counts: &[usize]) -> usize {
-        let of = |(k, count): (usize, &usize)| if self.is_last(k) { *count } else { 2 * count };
-        1 + counts.iter().enumerate().map(of).sum::<usize>()
+        1 + counts.iter().enumerate().map(|(k, count)| self.taps_each(k) * count).sum::<usize>()
     }
 
     /// Logarithm of the gain at `f` that `count` zeros in band `k` leave.
     fn log_gain(self, k: usize, count: usize, f: f64) -> f64 {
-        let apart = |(i, zero): (usize, f64)| {
-            let lone = self.is_last(k) && count % 2 == 1 && i + 1 == count.div_ceil(2);
-            if lone {
-                (2.0 * (PI * f).cos()).abs().ln()
-            } else {
-                // cos a - cos b by the product: exact where they are close.
-                (4.0 * (PI * (f - zero)).sin() * (PI * (f + zero)).sin()).abs().ln()
-            }
-        };
-        self.zeros(k, count).into_iter().enumerate().map(apart).sum()
+        // Of a zero and its mirror; cos a - cos b by the product: exact where they are close.
+        let pair = |zero: f64| (4.0 * (PI * (f - zero)).sin() * (PI * (f + zero)).sin()).abs().ln();
+        let all: f64 = self.zeros(k, count).map(pair).sum();
+        all * self.taps_each(k) as f64 / 2.0
     }
 }
 
@@ -75,9 +67,8 @@ pub fn taps(bands: Bands, counts: &[usize]) -> Vec<f64> {
     let log =
         |f: f64| -> f64 { counts.iter().enumerate().map(|(k, n)| bands.log_gain(k, *n, f)).sum() };
     let zero = log(0.0);
-    // Amplitude: it turns its sign at every zero below f.
-    let mut zeros: Vec<f64> = (0..counts.len()).flat_map(|k| bands.zeros(k, counts[k])).collect();
-    zeros.iter_mut().for_each(|z| *z = z.min(1.0 - *z));
+    // Amplitude: it turns its sign at every zero below f, which is at most a half.
+    let zeros: Vec<f64> = (0..counts.len()).flat_map(|k| bands.zeros(k, counts[k])).collect();
     let amplitude = |j: usize| {
         let f = j as f64 / length as f64;
         let passed = zeros.iter().filter(|z| **z < f).count();
