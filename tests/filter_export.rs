@@ -16,8 +16,8 @@ mod two_bridge;
 
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::FrontEnd;
-use quietgap_core::front_end::way::Way as WayOf;
 use quietgap_core::phasor::Phasor;
+use quietgap_core::section::Way as WayOf;
 use quietgap_core::word::Word;
 use quietgap_core::{Health, Reading, Readout};
 use quietgap_sim::filter::export::{first_difference, fnv1a, rust};

@@ -200,3 +200,19 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
 /// The CICs of all channels, in-phase and quadrature.
 pub(crate) type CicBank<R, const ORDER: usize, const CHANNELS: usize> =
     List<[Cic<R, ORDER>; 2], CHANNELS>;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_are_in_the_sum() {
+        let sum = |ratio, delay| {
+            let mut sum = Checksum::START;
+            IntervalWeights::<3>::new(ratio, delay).check(&mut sum);
+            sum
+        };
+        assert_ne!(sum(8, 1), sum(9, 1));
+        assert_ne!(sum(8, 1), sum(8, 2));
+    }
+}

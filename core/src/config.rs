@@ -21,7 +21,7 @@ pub const MAX_FIRS: usize = 6;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Path {
     /// Coherent where the carrier's period divides the ratio, has at most
-    /// [`crate::fold::MAX_COLUMNS`] columns and codes are narrow enough, else general. The plan
+    /// [`crate::section::MAX_COLUMNS`] columns and codes are narrow enough, else general. The plan
     /// alone decides, so that every readout gives the same bits.
     #[default]
     Auto,

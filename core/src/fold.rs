@@ -21,26 +21,25 @@
 //! second comes of summing over the columns j-1-i times. Nothing is rounded before the cosine's
 //! own rounding to Q.f.
 
-mod bounds;
+mod basis;
 mod plan;
 mod rows;
 
 use crate::cic::Cic;
 use crate::error::ConfigError;
-use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::guard::Checksum;
 use crate::phasor::Phasor;
+use crate::section::{Folding, SectionEnd, Sections, Way};
 use crate::word::Register;
 use plan::Turn;
 use rows::Columns;
 
-pub(crate) use bounds::sum_bound;
-pub use plan::{FoldTables, Folding, MAX_COLUMNS};
+pub use plan::FoldTables;
 
 /// Running sums of one section.
 ///
 /// In: Q(b-1).0 codes, b the converter's bits. Sums: `i32`, within their word for the rows of a
-/// section (`bounds.rs` has the inequality). Product: sum x Q.f cosine in `i64`, below
+/// section (`section/bounds.rs` has the inequality). Product: sum x Q.f cosine in `i64`, below
 /// 2^31 x 2^31. Mixed sums: the register, wrapping; no rounding. Codes beyond b bits break the
 /// bound: sums then wrap, and the over-range watch tells.
 ///

@@ -28,9 +28,10 @@ use crate::guard::{Checksum, Voted};
 use crate::list::List;
 use crate::over_range::OverRange;
 use crate::phasor::Phasor;
+use crate::section::{SectionEnd, Way};
 use crate::word::{Register, divide_long};
 use plan::Constants;
-use way::{AnyWay, SectionEnd, Way};
+use way::AnyWay;
 
 /// What a front end tells of its interval beside the phasors.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

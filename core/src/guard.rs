@@ -44,6 +44,12 @@ impl Checksum {
     /// Of no plan: what no plan sums up to by chance only.
     pub(crate) const NONE: Self = Self(0);
 
+    /// The sum, for a message.
+    #[must_use]
+    pub const fn to_bits(self) -> u32 {
+        self.0
+    }
+
     /// Adds a word; all before it are weighted once more.
     #[inline(always)]
     pub fn add(&mut self, word: u32) {
@@ -99,6 +105,11 @@ mod tests {
         };
         assert_ne!(sum(&[1, 2]), sum(&[2, 1]));
         assert_ne!(sum(&[0]), sum(&[0, 0]));
+        assert_ne!(Checksum::START, Checksum::NONE);
+        let mut size = Checksum::START;
+        size.add_size(7);
+        assert_eq!(size, sum(&[7]));
+        assert_eq!(size.to_bits(), 0x9e37_79b1 + 7);
         let mut long = Checksum::START;
         long.add_all_long(&[0x2_0000_0001, -1]);
         assert_eq!(long, sum(&[1, 2, -1, -1]));

@@ -15,6 +15,8 @@ mod list;
 pub mod carrier;
 // Beside it: codes at the ends of the converter's range.
 pub mod over_range;
+// 2. Sections of an interval: how long their sums fit.
+pub mod section;
 // 2a. Mixer and integrators for a coherent carrier.
 pub mod fold;
 // 2b. Mixer and integrators for any carrier.

@@ -15,11 +15,10 @@
 use crate::carrier::{self, Carrier, CarrierRatio, next_turn};
 use crate::cic::Cic;
 use crate::error::{ConfigError, Stage, attempt};
-use crate::fold::sum_bound;
-use crate::front_end::way::{SectionEnd, Sections, Way};
 use crate::guard::Checksum;
 use crate::list::List;
 use crate::phasor::Phasor;
+use crate::section::{SectionEnd, Sections, Way, sum_bound};
 use crate::word::Register;
 
 /// Most fraction bits of the local carrier table: more would make sections of wide codes short.

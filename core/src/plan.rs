@@ -99,9 +99,10 @@ use crate::error::{ConfigError, Stage, attempt};
 use crate::fir::FirPlan;
 use crate::fold::{Fold, FoldTables};
 use crate::front_end::FrontEndPlan;
-use crate::front_end::way::{AnyTables, AnyWay, Sections, Way};
+use crate::front_end::way::{AnyTables, AnyWay};
 use crate::mixer::{Mixer, MixerTables};
 use crate::readout::settings::Settings;
+use crate::section::{Sections, Way};
 use crate::word::{Register, Word};
 use core::marker::PhantomData;
 

@@ -9,7 +9,7 @@ use crate::bridge::{BridgeReading, Measured, Pair};
 use crate::config::ReadoutConfig;
 use crate::error::ConfigError;
 use crate::fir::FirChain;
-use crate::front_end::way::{AnyWay, Way};
+use crate::front_end::way::AnyWay;
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
@@ -17,6 +17,7 @@ use crate::monitor;
 use crate::phasor::Phasor;
 use crate::plan::Plan;
 use crate::position;
+use crate::section::Way;
 use crate::word::{Register, divide_long};
 use settings::Settings;
 
@@ -124,7 +125,7 @@ impl<
         self.counts = HealthCounts::NONE;
         let patience = self.settings.interval + u64::from(self.front_end.ratio());
         self.patience.set(patience * self.channels() as u64);
-        self.constants = self.sum_up();
+        self.constants = self.checksum();
         self.seek(0);
     }
 
@@ -308,7 +309,7 @@ impl<
         health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
 
         health |=
-            Health::when(Health::MEMORY, self.out_of_step | (self.sum_up() != self.constants));
+            Health::when(Health::MEMORY, self.out_of_step | (self.checksum() != self.constants));
         // Last sample of the interval, and how far back the response reaches.
         let next = self.next.get().wrapping_add(1);
         let end = next.wrapping_mul(self.settings.interval);
@@ -328,9 +329,11 @@ impl<
         reading.health = health;
     }
 
-    /// Sum of all that never changes.
+    /// Sum of all that the plan set and no sample changes, as it stands in memory now: of one plan in a
+    /// readout of one type the same on every machine, and another if a single setting is another.
     #[inline(never)]
-    fn sum_up(&self) -> Checksum {
+    #[must_use]
+    pub fn checksum(&self) -> Checksum {
         let mut sum = Checksum::START;
         self.front_end.check(&mut sum);
         self.firs.check(&mut sum);

@@ -325,6 +325,78 @@ mod tests {
         }
         assert_eq!(divide_round(1, 0), None);
         assert_eq!(divide_round(1, -3), None);
+        // More than 126 is 126.
+        assert_eq!(shift_round(i128::MIN, 127), -2);
+    }
+
+    #[test]
+    fn limits_are_within() {
+        assert_eq!(
+            [-6, -5, 5, 6].map(|x| saturate(x, 5)),
+            [(-5, true), (-5, false), (5, false), (5, true)]
+        );
+        // A shift that no format has is the nearest that one has.
+        assert_eq!(narrow(5, 0), narrow(5, 1));
+        assert_eq!(narrow(5 << 70, 64), narrow(5 << 70, 63));
+    }
+
+    #[test]
+    fn shifts_that_take_the_long_way() {
+        let long = |bits| Shift::new(bits).is_long();
+        assert_eq!(
+            [-1, 0, 1, 2, 32, 33, 126].map(long),
+            [false, false, true, false, false, true, true]
+        );
+        let sum = |bits| {
+            let mut sum = Checksum::START;
+            Shift::new(bits).check(&mut sum);
+            sum.to_bits()
+        };
+        assert_ne!(sum(40), sum(41));
+        assert_ne!(sum(8), sum(9));
+    }
+
+    /// All registers give the word that the widest gives by the steps of its docstring.
+    #[test]
+    fn registers_agree() {
+        let mut state = 4;
+        for _ in 0..400_000 {
+            let (bits, keep) =
+                ((hard(&mut state) % 92) as i32 - 28, (hard(&mut state) % 63) as u32);
+            let x = (hard(&mut state) as i64) >> keep;
+            // To the left only what stays in the register, as in a plan that fits.
+            let x = if bits < 0 { x >> bits.unsigned_abs() } else { x };
+            let exact =
+                if bits < 0 { i128::from(x) << -bits } else { shift_round(x.into(), bits as u32) };
+            let (want, saturated) = saturate(exact, WORD_LIMIT);
+            let want = (Word::from_bits(want), saturated);
+            let shift = Shift::new(bits);
+            assert_eq!(i128::of(x).to_word(shift), want, "{x} by {bits}");
+            assert_eq!(i64::of(x).to_word(shift), want, "{x} by {bits}");
+            assert_eq!(Pruned::of(x).to_word(shift), want, "{x} by {bits}");
+            let (pruned, bits) = (shift_round(x.into(), keep % 33), keep % 33);
+            assert_eq!(i128::of(x).pruned(bits), pruned, "{x} less {bits} bits");
+            assert_eq!(i64::of(x).pruned(bits), pruned as i64, "{x} less {bits} bits");
+            assert_eq!(
+                Pruned::of(x).pruned(bits),
+                Pruned::of(pruned as i64),
+                "{x} less {bits} bits"
+            );
+        }
+    }
+
+    #[test]
+    fn registers_wrap() {
+        let edge = i64::MAX;
+        assert_eq!(edge.plus(1), i64::MIN);
+        assert_eq!(i64::MIN.minus(1), edge);
+        assert_eq!(edge.times(3), edge.wrapping_mul(3));
+        assert_eq!(Pruned::of(edge).plus(Pruned::of(1)), Pruned::of(i64::MIN));
+        assert_eq!(Pruned::of(i64::MIN).minus(Pruned::of(1)), Pruned::of(edge));
+        assert_eq!(Pruned::of(edge).times(3), Pruned::of(edge.wrapping_mul(3)));
+        assert_eq!(i128::MAX.plus(1), i128::MIN);
+        assert_eq!(i128::MIN.minus(1), i128::MAX);
+        assert_eq!(i128::MAX.times(3), i128::MAX.wrapping_mul(3));
     }
 
     /// Words with few and many leading zeros, runs of ones and what stands beside them: a digit that is

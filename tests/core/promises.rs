@@ -10,6 +10,8 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{Health, HealthCounts, Reading, Readout};
 
+#[path = "promises/checksums.rs"]
+mod checksums;
 #[path = "promises/housing.rs"]
 mod housing;
 #[path = "promises/stages.rs"]

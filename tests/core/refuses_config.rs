@@ -3,10 +3,10 @@
 
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
-use quietgap_core::fold::{FoldTables, Folding};
+use quietgap_core::fold::FoldTables;
 use quietgap_core::front_end::FrontEnd;
-use quietgap_core::front_end::way::Sections;
 use quietgap_core::mixer::MixerTables;
+use quietgap_core::section::{Folding, Sections};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Readout, Stage};
 

@@ -4,8 +4,8 @@
 use super::cases::sized::Sized;
 use super::cases::{Case, carrier};
 use quietgap_core::config::Watch;
-use quietgap_core::front_end::way::Sections;
 use quietgap_core::front_end::{FrontEndPlan, folding};
+use quietgap_core::section::Sections;
 use quietgap_core::word::{Pruned, Register};
 
 /// Kind less a hundred times the order, channels, carrier period (zero: not coherent), columns of a

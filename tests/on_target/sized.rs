@@ -3,7 +3,7 @@
 
 use super::{Case, sensor};
 use quietgap_core::config::*;
-use quietgap_core::fold::Folding;
+use quietgap_core::section::Folding;
 use quietgap_core::word::Coefficient;
 
 /// Plans sized to their readouts, to fit the counts of instructions to; and, none of them among

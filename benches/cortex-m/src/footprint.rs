@@ -2,7 +2,7 @@
 
 use core::hint::black_box;
 use quietgap_core::Readout;
-use quietgap_core::front_end::way::Way;
+use quietgap_core::section::Way;
 use quietgap_core::word::Register;
 
 /// Runs a readout for ever on what the converter's registers hold; nothing is known before, so

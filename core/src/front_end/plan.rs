@@ -3,15 +3,14 @@
 //! The functions are for plans within the ranges that [`FrontEndPlan::new`] checks first: order 1 to
 //! 6, ratio 2 to 4096, delay 1 or 2, code bits 8 to 32. Of others they say nothing, and overflow.
 
-use super::way::Sections;
 use crate::carrier::CarrierRatio;
 use crate::cic::{IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage, attempt};
-use crate::fold::{self, Folding, sum_bound};
 use crate::guard::Checksum;
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
+use crate::section::{Folding, MAX_COLUMNS, Sections, sum_bound};
 use crate::word::{Register, Shift, Word};
 
 /// Longest ratio of the first decimation.
@@ -30,7 +29,7 @@ pub const fn words_per_code(config: FrontEndConfig, code_bits: u32) -> (u128, i3
 }
 
 /// How the plan folds: where the carrier's period divides the ratio, codes are narrow enough for
-/// 32-bit sums and the path allows it; by [`Path::Auto`] up to [`fold::MAX_COLUMNS`].
+/// 32-bit sums and the path allows it; by [`Path::Auto`] up to [`MAX_COLUMNS`].
 #[must_use]
 pub const fn folding(
     carrier: CarrierRatio,
@@ -45,7 +44,7 @@ pub const fn folding(
         Folding::new(period, ratio, order, code_bits)
     };
     match (folding, config.path) {
-        (Some(folding), Path::Auto) if folding.columns > fold::MAX_COLUMNS => None,
+        (Some(folding), Path::Auto) if folding.columns > MAX_COLUMNS => None,
         (_, Path::General) => None,
         (folding, _) => folding,
     }
@@ -179,7 +178,7 @@ impl<const ORDER: usize> Constants<ORDER> {
     }
 }
 
-/// A plan of the first decimation, checked; `T` are its way's tables ([`super::way::Way::Tables`]),
+/// A plan of the first decimation, checked; `T` are its way's tables ([`crate::section::Way::Tables`]),
 /// or, until these are worked out, the sections that they are made from.
 #[derive(Clone, Copy, Debug)]
 pub struct FrontEndPlan<const ORDER: usize, const CHANNELS: usize, T> {

@@ -1,119 +1,13 @@
-//! Two ways from codes to section sums: folded and mixed.
+//! The way from codes to section sums that suits a plan: folded or mixed.
 
-use crate::carrier::CarrierRatio;
-use crate::cic::{Cic, IntervalWeights};
+use crate::cic::Cic;
 use crate::error::{ConfigError, attempt};
-use crate::fold::{Fold, FoldTables, Folding};
+use crate::fold::{Fold, FoldTables};
 use crate::guard::Checksum;
 use crate::mixer::{Mixer, MixerTables};
 use crate::phasor::Phasor;
-use crate::word::{Register, Shift, Word};
-
-/// How an interval is cut into sections; the plan alone decides.
-#[derive(Clone, Copy, Debug)]
-pub struct Sections {
-    /// Carrier over sample rate.
-    pub carrier: CarrierRatio,
-    /// Channels of a frame.
-    pub channels: usize,
-    /// How the plan folds; `None` where it mixes sample by sample.
-    pub folded: Option<Folding>,
-    /// Fraction bits of the carrier's cosines.
-    pub fraction_bits: u32,
-    /// Samples of a whole section and of an interval's last one.
-    pub whole: u32,
-    /// See `whole`.
-    pub last: u32,
-}
-
-/// What becomes of a section's sums.
-#[derive(Clone, Copy, Debug)]
-pub struct SectionEnd<'a, const ORDER: usize> {
-    /// Whether the section is its interval's first, and its last.
-    pub first: bool,
-    /// See `first`.
-    pub last: bool,
-    /// Samples of the section.
-    pub length: u32,
-    /// Integrator weights of the section and of the interval.
-    pub step: &'a [i64; ORDER],
-    /// See `step`.
-    pub interval: &'a IntervalWeights<ORDER>,
-    /// From the register to words.
-    pub shift: Shift,
-    /// Bits of the sums that the register does without.
-    pub pruned: u32,
-}
-
-impl<const ORDER: usize> SectionEnd<'_, ORDER> {
-    /// Hands a component's sums to its `cic`: the decimated word where the section is an interval's
-    /// last, else zero; whether the word had to saturate.
-    #[inline(always)]
-    pub fn take<R: Register>(self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
-        let sums = if R::PRUNES && self.pruned > 0 {
-            sums.map(|sum| sum.pruned(self.pruned))
-        } else {
-            sums
-        };
-        if self.last {
-            cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
-        } else {
-            cic.advance(self.first, sums, self.step);
-            (Word::ZERO, false)
-        }
-    }
-}
-
-/// Mixes samples and gathers what a CIC's integrators would hold of a section.
-///
-/// [`Fold`], [`Mixer`] or, chosen by the plan at run time, [`AnyWay`]. All give the same words for
-/// plans they take; naming one saves the flash of the other.
-pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
-    /// Made for as many channels as there is room for, and no other number.
-    const SIZED: bool;
-
-    /// What a plan never changes, worked out once: by the compiler where the plan is constant
-    /// ([`crate::plan`]).
-    type Tables: Copy + core::fmt::Debug;
-
-    /// Works out the tables for the sections of a plan.
-    ///
-    /// # Errors
-    /// [`ConfigError`] when they exceed the capacity, or the plan takes the other way.
-    fn tables(sections: &Sections) -> Result<Self::Tables, ConfigError>;
-
-    /// Without a plan: zeros throughout.
-    const IDLE: Self;
-
-    /// Takes a plan's tables; sums are empty, sample 0 is next.
-    fn load(&mut self, tables: &Self::Tables);
-
-    /// Whether the carrier is folded (no multiplication per sample).
-    fn is_folded(&self) -> bool;
-
-    /// Empties the sums; the running section starts at sample `section_start` of the run.
-    fn seek(&mut self, section_start: u64);
-
-    /// The next section starts at sample `section_start` of the run: changes nothing where that is
-    /// known.
-    fn align(&mut self, section_start: u64);
-
-    /// Adds whole frames, all of the running section, from its sample `into` on. Any cut gives the
-    /// same bits.
-    fn push(&mut self, frames: &[i32], into: u32);
-
-    /// Sums up what never changes.
-    fn check(&self, sum: &mut Checksum);
-
-    /// Ends the section: hands each channel's sums, in-phase and quadrature, to its `cics` and
-    /// writes the words to `out`; whether one had to saturate.
-    fn finish<R: Register>(
-        &mut self,
-        end: SectionEnd<'_, ORDER>,
-        cics: &mut [[Cic<R, ORDER>; 2]],
-        out: &mut [Phasor],
-    ) -> bool;
-}
+use crate::section::{SectionEnd, Sections, Way};
+use crate::word::Register;
 
 /// Tables of the way that suits the plan.
 // No allocation to point to.

@@ -38,7 +38,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let (least, most) = CLOCKS_HZ;
         return Err(Error::new(format!("--clock {clock}: allowed {least:e} to {most:e} Hz")));
     }
-    let shape = Shape::new(&sensor.settings);
+    let shape = sensor.settings.with_config(Shape::of);
     let needs = shape.register_bits().max(sensor.plan.register_bits);
     if needs > 64 {
         return Err(Error::new(format!(

@@ -6,10 +6,11 @@ use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
 use quietgap_core::fold::Fold;
-use quietgap_core::front_end::way::{AnyWay, Way};
+use quietgap_core::front_end::way::AnyWay;
 use quietgap_core::front_end::{FrontEnd, Interval};
 use quietgap_core::mixer::Mixer;
 use quietgap_core::phasor::Phasor;
+use quietgap_core::section::Way;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Health, Readout};
 

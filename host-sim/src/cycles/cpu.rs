@@ -1,0 +1,67 @@
+//! Cores that images are built for.
+
+use super::coefficients::{M4, M7, M33};
+use quietgap_core::cic::MAX_ORDER;
+
+/// Coefficients of one core, in the order of the features.
+#[derive(Debug)]
+pub struct Coefficients {
+    /// Of [`Shape::folded`], by the order of the CIC less one.
+    pub folded: [[f64; 19]; MAX_ORDER],
+    /// Of [`Shape::mixed`], the same.
+    pub mixed: [[f64; 10]; MAX_ORDER],
+    /// Of [`Shape::firs`].
+    pub firs: [f64; 5],
+    /// Of [`Shape::reading`].
+    pub reading: [f64; 7],
+    /// Of [`Shape::join`].
+    pub join: [f64; 2],
+}
+
+/// A core that images are built for.
+#[derive(Debug)]
+pub struct Cpu {
+    /// As on the command line.
+    pub name: &'static str,
+    /// Fitted coefficients.
+    pub coefficients: &'static Coefficients,
+    /// Cycles for an instruction.
+    pub cycles_per_instruction: f64,
+    /// Where that comes from.
+    pub assumption: &'static str,
+}
+
+/// All cores.
+pub const CPUS: [Cpu; 3] = [
+    Cpu {
+        name: "m4",
+        coefficients: &M4,
+        cycles_per_instruction: 1.25,
+        assumption: "folded loop by llvm-mca 19 for cortex-m4: 1.02 cycles an instruction; a \
+                     quarter assumed on top of one for double loads, long products and branches; \
+                     no wait states",
+    },
+    Cpu {
+        name: "m7",
+        coefficients: &M7,
+        cycles_per_instruction: 0.75,
+        assumption: "folded loop by llvm-mca 19 for cortex-m7: 0.52 cycles an instruction (two \
+                     issued at once); half as much again assumed for branches and what stands \
+                     around the loop; code and data in tightly coupled memory",
+    },
+    Cpu {
+        name: "m33",
+        coefficients: &M33,
+        cycles_per_instruction: 1.25,
+        assumption: "llvm-mca 19 has no cortex-m33: the M4's 1.25 assumed; no wait states",
+    },
+];
+
+/// The core of a name, or the names there are.
+///
+/// # Errors
+/// All names, for a message.
+pub fn cpu(name: &str) -> Result<&'static Cpu, String> {
+    let names = || CPUS.map(|cpu| cpu.name).join(", ");
+    CPUS.iter().find(|cpu| cpu.name == name).ok_or_else(names)
+}
