@@ -246,6 +246,46 @@ fn the_worst_alias_is_the_worst() {
     }
 }
 
+/// The delay that a check tells is that of the impulse response, n h\[n\] transformed over h\[n\] transformed:
+/// symmetric taps, and taps of least phase.
+#[test]
+fn delays_are_the_impulse_responses() {
+    for method in ["equiripple", "low-delay"] {
+        let text = format!(
+            "schema = 1\nrate_hz = 1e5\ncarrier_hz = 1e4\noutput_rate_hz = 500\nmethod = \"{method}\"\n[mask]\n\
+             pass_hz = 100\npass_db = 0.05\nalias_into_hz = 120\nalias_db = 80\n"
+        );
+        let check = Check::new(find(&text).subject);
+        let h = impulse(&check.subject);
+        let delay = |hz: f64| {
+            let (mut sum, mut moment) = ([0.0; 2], [0.0; 2]);
+            for (n, x) in h.iter().enumerate() {
+                let (s, c) = (TAU * n as f64 * hz / 1e5).sin_cos();
+                for (k, part) in [c, -s].into_iter().enumerate() {
+                    sum[k] += x * part;
+                    moment[k] += n as f64 * x * part;
+                }
+            }
+            let square = sum[0] * sum[0] + sum[1] * sum[1];
+            (moment[0] * sum[0] + moment[1] * sum[1]) / square
+        };
+        for hz in [0.0, 1.0, 30.0, 77.7, 100.0] {
+            let (told, want) = (1e5 * check.response.delay_s(hz), delay(hz));
+            assert!((told - want).abs() < 1e-6 * want, "{method}, {hz} Hz: {told} {want}");
+        }
+        let nearest = (2.0 * delay(0.0)).round() / 2.0;
+        assert_eq!(check.subject.delay_samples(), nearest, "{method}");
+        let least_most = [0.0, 30.0, 77.7, 100.0].map(delay);
+        if method == "equiripple" {
+            assert_eq!(check.delays_s, None);
+        } else {
+            let [least, most] = check.delays_s.expect("delays").map(|s| 1e5 * s);
+            assert!(least_most.iter().all(|d| (least - 1e-6..most + 1e-6).contains(d)));
+            assert!(most - least > 1.0, "{least} to {most} samples");
+        }
+    }
+}
+
 /// Bands narrow beside the rates, which few taps fulfil and too many make settle on nothing; ratios
 /// with no or one FIR stage.
 #[test]

@@ -40,6 +40,30 @@ fn a_servo() {
     assert!(found.cost < 110.0, "{}", found.cost);
 }
 
+/// The same band and rejection by least phase: three fifths of the delay. All zeros are on or within the unit
+/// circle by the recursion of Schur (1917) and Cohn (1922), recalled: taps of least phase leave reflection
+/// coefficients below 1 as their order goes down.
+#[test]
+fn a_servo_of_low_delay() {
+    let text = "schema = 1\nrate_hz = 1e6\ncarrier_hz = 1e5\noutput_rate_hz = 10000\nmethod = \"low-delay\"\n\
+                [mask]\npass_hz = 2000\npass_db = 0.1\nalias_into_hz = 2000\nalias_db = 60\n";
+    let (found, written) = met(text);
+    assert!(written.delay_s() < 0.6 * 0.000_209_1, "{} s", written.delay_s());
+    assert!(found.cost < 110.0, "{}", found.cost);
+    let last = written.plan.firs.last().expect("a stage");
+    assert!(!last.symmetric && last.taps.len() <= 43, "{} taps", last.taps.len());
+    let mut taps: Vec<f64> = last.taps.iter().map(|tap| f64::from(*tap)).collect();
+    while taps.len() > 1 {
+        let end = taps.len() - 1;
+        let reflected = taps[end] / taps[0];
+        assert!(reflected.abs() < 1.0, "{reflected} at order {end}");
+        taps = (0..end).map(|n| taps[n] - reflected * taps[end - n]).collect();
+    }
+    // Earlier than the centre, at the rate that the stage works at.
+    let centre = (last.taps.len() - 1) as f64 / 2.0 / 1e5;
+    assert!(written.delay_s() < centre);
+}
+
 /// A reading in ten seconds did not end in a minute.
 #[test]
 fn a_reading_in_ten_seconds() {

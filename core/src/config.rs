@@ -69,7 +69,8 @@ pub struct FrontEndConfig {
 pub struct FirConfig<'a> {
     /// Decimation ratio, 1 or more.
     pub ratio: u16,
-    /// All taps, symmetric, as integers of weight 2^-`scale_bits`.
+    /// All taps as integers of weight 2^-`scale_bits`. Where they are their own mirror the delay is the
+    /// same at all frequencies, and readings' times are exact.
     pub taps: &'a [i32],
     /// Fraction bits of the taps, 0 to 30.
     pub scale_bits: u8,

@@ -1,4 +1,4 @@
-//! **FIR decimators.** The slow filters: symmetric taps, any ratio, 64-bit words.
+//! **FIR decimators.** The slow filters: any taps, any ratio, 64-bit words.
 //!
 //! Receive phasors of all channels from [`crate::front_end`], hand them at the output rate
 //! to [`crate::readout`].
@@ -17,6 +17,7 @@
 mod plan;
 
 pub use plan::FirPlan;
+pub(crate) use plan::delay;
 
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::ConfigError;

@@ -96,7 +96,7 @@
 
 use crate::config::ReadoutConfig;
 use crate::error::{ConfigError, Stage, attempt};
-use crate::fir::FirPlan;
+use crate::fir::{self, FirPlan};
 use crate::fold::{Fold, FoldTables};
 use crate::front_end::FrontEndPlan;
 use crate::front_end::way::{AnyTables, AnyWay};
@@ -169,18 +169,20 @@ impl<
         let ratio = config.front_end.ratio as u64;
         // From one output to the next, intervals of the front end.
         let (mut intervals, mut span) = (1, front_end.span());
+        let mut delay = span - 1;
         let (mut rest, mut number) = (config.firs, 0);
         while let [fir, later @ ..] = rest {
             rest = later;
             number += 1;
             span += (fir.taps.len() as u64).saturating_sub(1) * (ratio * intervals);
+            delay += fir::delay(fir.taps, ratio * intervals);
             intervals *= fir.ratio as u64;
             let stage = Stage::Fir(number);
             let quantity = "intervals of the front end in its own";
             attempt!(check_samples(stage, quantity, intervals, MAX_INTERVALS));
             attempt!(check_samples(stage, "samples in its span", span, MAX_SPAN));
         }
-        let settings = attempt!(Settings::new(config, intervals, span));
+        let settings = attempt!(Settings::new(config, intervals, span, delay));
         Ok(Self { front_end, firs, settings, register: PhantomData })
     }
 }

@@ -147,6 +147,13 @@ impl<
         self.settings.span
     }
 
+    /// Half samples from the instant that a reading stands for to its last sample: twice the delay of a
+    /// slow motion, less than one below [`Self::span`] where taps lead.
+    #[must_use]
+    pub const fn delay_half_samples(&self) -> u64 {
+        self.settings.delay
+    }
+
     /// Faults counted since the readout was built.
     #[must_use]
     pub const fn counts(&self) -> &HealthCounts {
@@ -318,7 +325,7 @@ impl<
         let settled = self.first_sample.get().wrapping_add(self.settings.span);
         health |= Health::when(Health::SETTLING, end < settled);
         reading.half_samples =
-            (end as i64).wrapping_mul(2).wrapping_sub(self.settings.span as i64).wrapping_sub(1);
+            (end as i64).wrapping_mul(2).wrapping_sub(self.settings.delay as i64).wrapping_sub(2);
         self.gathered = Interval::default();
         self.out_of_step = false;
         self.next.set(next);

@@ -4,5 +4,6 @@ mod bench;
 mod cycles;
 mod filter;
 mod line;
+mod low_delay;
 mod refuses_bad_input;
 mod streams;

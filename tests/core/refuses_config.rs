@@ -142,7 +142,7 @@ fn refusals() -> Vec<ConfigError> {
 #[test]
 fn boundary_pairs() {
     assert_eq!(BOARD(&good()), None);
-    assert_eq!(refusals().len(), 98);
+    assert_eq!(refusals().len(), 96);
 }
 
 /// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.

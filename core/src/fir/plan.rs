@@ -3,7 +3,7 @@
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::list::List;
-use crate::word::{Word, shift_round};
+use crate::word::{Word, divide_round, shift_round};
 
 /// One stage: its place in the shared pools.
 #[derive(Clone, Copy, Debug)]
@@ -47,8 +47,8 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
     /// Checks the stages and lays them out in the pools.
     ///
     /// # Errors
-    /// [`ConfigError`] naming the stage: ratio 0, no taps, taps not symmetric, scale above 30,
-    /// sum of |taps| of 2^32 or more, worst-case word above 8 (`worst` is that of the input,
+    /// [`ConfigError`] naming the stage: ratio 0, no taps, scale above 30, sum of |taps| of 2^32 or
+    /// more, worst-case word above 8 (`worst` is that of the input,
     /// in Q12.52), or no room in a pool.
     pub const fn new(
         configs: &[FirConfig<'_>],
@@ -90,19 +90,6 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         attempt!(ConfigError::check(stage, "ratio", ratio as i64, 1, 4096));
         attempt!(ConfigError::check(stage, "taps", taps.len() as i64, 1, TAPS as i64));
         attempt!(ConfigError::check(stage, "scale bits", scale_bits as i64, 0, 30));
-        let (mut rest, mut n) = (taps, 0);
-        while let [first, middle @ .., last] = rest {
-            if *first != *last {
-                return Err(ConfigError::new(
-                    stage,
-                    "first tap unlike its mirror (-1: none)",
-                    n,
-                    -1,
-                    -1,
-                ));
-            }
-            (rest, n) = (middle, n + 1);
-        }
         let (mut rest, mut total) = (taps, 0);
         while let [tap, later @ ..] = rest {
             total += tap.unsigned_abs() as i64;
@@ -135,5 +122,50 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         // There is room: the stages were counted.
         let _ = self.stages.push(made);
         Ok((worst, ratio * outputs))
+    }
+}
+
+/// Twice the delay of a slow signal in a stage, in units of 1/`spacing` of its inputs' distance: twice the
+/// taps' centre of mass, sum n h\[n\] / sum h\[n\], to the nearest whole number, half to even. Taps that
+/// are their own mirror have it in their middle, exactly; so is it taken where the sum, the gain at zero
+/// frequency, is not above zero.
+///
+/// |sum n h| < 2^32 x 2^32 as |h| sum up to less than 2^32, `spacing` up to 2^44: exact in `i128`.
+pub(crate) const fn delay(taps: &[i32], spacing: u64) -> u64 {
+    let (mut rest, mut n, mut sum, mut moment) = (taps, 0i128, 0i128, 0i128);
+    while let [tap, later @ ..] = rest {
+        sum += *tap as i128;
+        moment += n * *tap as i128;
+        n += 1;
+        rest = later;
+    }
+    let last = (taps.len() as u64).saturating_sub(1) * spacing;
+    match divide_round(2 * moment * spacing as i128, sum) {
+        // Taps of both signs can have it anywhere.
+        Some(delay) if delay < 0 => 0,
+        Some(delay) if delay > 2 * last as i128 => 2 * last,
+        Some(delay) => delay as u64,
+        None => last,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::delay;
+
+    #[test]
+    fn twice_the_centre_of_mass() {
+        assert_eq!(delay(&[3, 5, 5, 3], 10), 30);
+        assert_eq!(delay(&[i32::MAX; 4096], 1 << 40), 4095 << 40);
+        assert_eq!(delay(&[7], 10), 0);
+        // 2 x 100 x 1/4 and 2 x 100 x 3/4; 2 x 1/4 and 2 x 3/4, half to even; 2 x 10/3.
+        assert_eq!([&[3, 1], &[1, 3]].map(|taps| delay(taps, 100)), [50, 150]);
+        assert_eq!([&[3, 1], &[1, 3]].map(|taps| delay(taps, 1)), [0, 2]);
+        assert_eq!(delay(&[2, 1], 10), 7);
+        // Outside of the taps, as far as a stage of their length may be off; no gain: the middle.
+        assert_eq!(delay(&[-1, 3, 0], 10), 30);
+        assert_eq!(delay(&[3, -1, 0], 10), 0);
+        assert_eq!(delay(&[-8, 0, 9], 10), 40);
+        assert_eq!([&[1, -1], &[-2, 1]].map(|taps| delay(taps, 10)), [10, 10]);
     }
 }

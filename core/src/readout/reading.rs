@@ -9,8 +9,9 @@ use heapless::Vec;
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Reading {
-    /// Instant it stands for, in half sample periods since sample 0: the centre of the
-    /// filters' impulse response, exact. Negative while the filters fill.
+    /// Instant it stands for, in half sample periods since sample 0: that of its last sample less the
+    /// delay of a slow motion, exact where all taps are their own mirror (the centre of the impulse
+    /// response), else to the nearest. Negative while the filters fill.
     pub half_samples: i64,
     /// Translations in attometres and rotations in attoradians, in the order configured.
     pub axes: Vec<i64, MAX_AXES>,

@@ -26,6 +26,8 @@ pub(crate) struct Settings<const CHANNELS: usize> {
     /// Samples from one reading to the next, and length of the impulse response.
     pub interval: u64,
     pub span: u64,
+    /// Half samples from the instant that a reading stands for to its last sample.
+    pub delay: u64,
     /// Intervals of the front end from one reading to the next.
     pub intervals: u32,
     /// Readings that a sample is part of.
@@ -48,12 +50,13 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         axes: Axes::NONE,
         interval: 0,
         span: 0,
+        delay: 0,
         intervals: 0,
         readings: 0,
     };
 
     /// Checks and copies. `intervals` of the front end, below 2^32, from one reading to the next,
-    /// `span` samples to a reading.
+    /// `span` samples to a reading, which stands for an instant `delay` half samples before its last.
     ///
     /// # Errors
     /// [`ConfigError`]: the stage, the quantity, its value and what is allowed.
@@ -61,6 +64,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         config: &ReadoutConfig<'_>,
         intervals: u64,
         span: u64,
+        delay: u64,
     ) -> Result<Self, ConfigError> {
         let channels = config.alignments.len();
         let mut rest = config.alignments;
@@ -101,6 +105,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             axes,
             interval,
             span,
+            delay,
             intervals,
             readings,
         })
@@ -109,7 +114,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
         let Self { alignments, monitor, bridges, housing, axes, .. } = self;
-        let Self { interval, span, intervals, readings, .. } = self;
+        let Self { interval, span, delay, intervals, readings, .. } = self;
         sum.add_size(alignments.len());
         for alignment in alignments.iter() {
             sum.add_long(alignment.cosine.to_bits());
@@ -127,6 +132,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         axes.check(sum);
         sum.add_long(*interval as i64);
         sum.add_long(*span as i64);
+        sum.add_long(*delay as i64);
         sum.add(*intervals);
         sum.add(*readings);
     }

@@ -96,12 +96,13 @@ fn write_truth(
     let columns: Vec<&str> = sensor.axes().iter().map(|a| AXES[*a].1).collect();
     file.write(|out| writeln!(out, "t_s,{}", columns.join(",")))?;
     let (span, interval) = (sensor.settings.span(), sensor.settings.interval());
+    let delay = sensor.settings.delay_half_samples();
     for n in 1..=count / interval {
         let end = n * interval;
         if end < span {
             continue;
         }
-        let half_samples = 2 * (end as i64 - 1) - (span as i64 - 1);
+        let half_samples = 2 * (end as i64 - 1) - delay as i64;
         let t = half_samples as f64 / (2.0 * sensor.rate_hz());
         let q = motion.at(t);
         file.write(|out| {

@@ -38,6 +38,13 @@ pub fn linear(check: &Check, to_hz: f64) -> Vec<(f64, f64)> {
     (0..=2 * POINTS).map(|k| (at(k), gain_db(check, at(k)))).collect()
 }
 
+/// Group delay from zero to `to_hz`, s.
+#[must_use]
+pub fn delay(check: &Check, to_hz: f64) -> Vec<(f64, f64)> {
+    let at = |k: usize| to_hz * k as f64 / POINTS as f64;
+    (0..=POINTS).map(|k| (at(k), check.response.delay_s(at(k)))).collect()
+}
+
 /// Worst gain of each band that folds onto the mask's, by frequency. The CIC's own, apart from the
 /// others, stands alone.
 #[must_use]

@@ -132,6 +132,10 @@ fn pictures(plans: &[(&str, &Check)]) -> Markup {
                 }
                 curves
             }), "Droop and ripple of all stages together."))
+            @if plans.iter().any(|(_, check)| check.delays_s.is_some()) {
+                (figure(&axes("group delay in the pass band", off, "delay / s", Scale::Linear, draw(&|c| curves::delay(c, mask.pass_hz))),
+                    "A reading's time stamp takes off the delay at zero frequency."))
+            }
             (figure(&axes("alias map", "frequency off the carrier / Hz", "worst gain in the band / dB", Scale::LogX,
                 with_stop(draw(&curves::aliases), half)),
                 "Each band that folds onto the mask's band, at its worst. Bands beyond repeat these, lower."))

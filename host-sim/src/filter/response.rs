@@ -87,6 +87,24 @@ impl Taps {
         }
     }
 
+    /// Group delay at a frequency in cycles a sample, in samples from the first tap.
+    ///
+    /// With the response about the centre E + i O, minus the derivative of its angle by 2 pi f.
+    #[must_use]
+    pub fn delay_at(&self, f: f64) -> f64 {
+        let centre = self.span as f64 / 2.0;
+        let sums = |weights: &[f64]| {
+            let terms = weights.iter().zip((0..).map(|n| (self.span - 2 * n) as f64));
+            terms.fold([0.0; 4], |[c, s, nc, ns], (w, n)| {
+                let (sine, cosine) = (PI * n * f).sin_cos();
+                let half = n / 2.0;
+                [c + w * cosine, s + w * sine, nc + w * half * cosine, ns + w * half * sine]
+            })
+        };
+        let ([e, _, _, slope], [_, o, rise, _]) = (sums(&self.even), sums(&self.odd));
+        centre - (e * rise + o * slope) / (e * e + o * o)
+    }
+
     /// Gain at a frequency in cycles a sample.
     #[must_use]
     pub fn gain_at(&self, f: f64) -> f64 {
@@ -206,6 +224,18 @@ impl Response {
             self.cic(k, offset_hz).abs() * first * later.product::<f64>()
         };
         multiples.iter().map(|k| all(*k)).collect()
+    }
+
+    /// Group delay at an offset from the carrier, s: the centre of the response where all taps are
+    /// symmetric, else it varies.
+    #[must_use]
+    pub fn delay_s(&self, offset_hz: f64) -> f64 {
+        let cic = f64::from(self.order) * (self.width - 1) as f64 / 2.0 / self.rate_hz;
+        let stages = self.stages.iter().map(|stage| {
+            let rate_hz = self.output_rate_hz() * stage.inputs as f64;
+            stage.taps.delay_at(offset_hz / rate_hz) / rate_hz
+        });
+        cic + stages.sum::<f64>()
     }
 
     /// Gain at any frequency.

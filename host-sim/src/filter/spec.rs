@@ -21,6 +21,9 @@ pub enum Method {
     LeastSquares,
     /// Half-band filters where the ratio is 2, else equiripple.
     HalfBand,
+    /// Least phase in the last stage, equiripple before: for a loop that acts on the readings. The delay
+    /// varies within the pass band.
+    LowDelay,
 }
 
 /// What a plan shall do.

@@ -5,7 +5,7 @@ use crate::instrument::check::Source;
 use crate::instrument::check_plan::PlanSource;
 use crate::instrument::design::carrier_ratio;
 use crate::instrument::file::{FirFile, LineFile, PlanFile};
-use crate::instrument::settings::{Settings, core_carrier, spans};
+use crate::instrument::settings::{Settings, core_carrier, delays, spans};
 use crate::instrument::{BUILT_IN, Sensor, parse_toml};
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::{FirConfig, FrontEndConfig};
@@ -152,7 +152,13 @@ impl Subject {
         self.rate_hz / self.interval() as f64
     }
 
-    /// Samples of each stage's impulse response, less one: twice its delay. The CIC first.
+    /// Twice the delay of a slow signal in each stage, samples. The CIC first.
+    #[must_use]
+    pub fn delays(&self) -> Vec<u64> {
+        delays(self.front_end(), self.plan.firs.iter().map(|f| (f.ratio, f.taps.as_slice())))
+    }
+
+    /// Samples of each stage's impulse response, less one. The CIC first.
     #[must_use]
     pub fn spans(&self) -> Vec<u64> {
         spans(self.front_end(), self.plan.firs.iter().map(|f| (f.ratio, f.taps.len())))
@@ -164,10 +170,16 @@ impl Subject {
         self.spans().iter().sum::<u64>() + 1
     }
 
-    /// Delay from a motion to the reading that its response is centred on, s.
+    /// Delay of a slow signal, samples, a multiple of a half.
+    #[must_use]
+    pub fn delay_samples(&self) -> f64 {
+        self.delays().iter().sum::<u64>() as f64 / 2.0
+    }
+
+    /// Delay from a slow motion to the last sample of the reading that it is in, s.
     #[must_use]
     pub fn delay_s(&self) -> f64 {
-        (self.span() - 1) as f64 / 2.0 / self.rate_hz
+        self.delay_samples() / self.rate_hz
     }
 
     /// Tones to keep out.

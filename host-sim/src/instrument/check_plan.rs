@@ -139,7 +139,7 @@ impl PlanSource<'_> {
         cpu(name).map(|_| ()).map_err(unknown)
     }
 
-    /// Checks the taps as a sensor's readout needs them: symmetric, with a gain.
+    /// Checks the taps as a sensor's readout needs them: symmetric where they are to be, with a gain.
     ///
     /// # Errors
     /// The first tap unlike its mirror, or a sum that is not above zero.
@@ -147,9 +147,9 @@ impl PlanSource<'_> {
         for (n, fir) in plan.firs.iter().enumerate() {
             let at = n.to_string();
             let keys = ["fir", at.as_str(), "taps"];
-            if let Some((tap, mirror)) = unlike(fir) {
+            if let Some((tap, mirror)) = unlike(fir).filter(|_| fir.symmetric) {
                 let message = format!(
-                    "tap {tap} is {}, its mirror {}; allowed symmetric taps",
+                    "tap {tap} is {}, its mirror {}; allowed symmetric taps, or symmetric = false",
                     fir.taps[tap], fir.taps[mirror]
                 );
                 return Err(self.fault(&keys, message));

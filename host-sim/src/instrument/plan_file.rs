@@ -46,6 +46,10 @@ pub struct PlanFile {
     pub lines: Vec<LineFile>,
 }
 
+fn yes() -> bool {
+    true
+}
+
 fn long() -> u32 {
     64
 }
@@ -86,7 +90,10 @@ pub struct FirFile {
     pub ratio: u16,
     /// Taps are integers of weight 2^-scale_bits.
     pub scale_bits: u8,
-    /// All taps, symmetric.
+    /// Every tap is its own mirror, so that the delay is the same at all frequencies. `false` allows others.
+    #[serde(default = "yes")]
+    pub symmetric: bool,
+    /// All taps.
     pub taps: Vec<i32>,
 }
 

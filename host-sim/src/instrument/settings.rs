@@ -162,6 +162,13 @@ impl Settings {
         spans(self.front_end, firs).iter().sum::<u64>() + 1
     }
 
+    /// Half samples from the instant that a reading stands for to its last sample.
+    #[must_use]
+    pub fn delay_half_samples(&self) -> u64 {
+        let firs = self.firs.iter().map(|(ratio, _, taps)| (*ratio, taps.as_slice()));
+        delays(self.front_end, firs).iter().sum()
+    }
+
     /// Lends the settings to `build` as the core takes them.
     pub fn with_config<T>(&self, build: impl FnOnce(&ReadoutConfig<'_>) -> T) -> T {
         let firs: Vec<FirConfig<'_>> = self
@@ -220,8 +227,8 @@ fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
     [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 
-/// Samples of each stage's impulse response, less one: twice its delay. The CIC first, then FIR stages
-/// of so many taps behind their ratios.
+/// Samples of each stage's impulse response, less one. The CIC first, then FIR stages of so many taps
+/// behind their ratios.
 pub fn spans(front: FrontEndConfig, firs: impl Iterator<Item = (u16, usize)>) -> Vec<u64> {
     let boxcar = u64::from(front.ratio) * u64::from(front.differential_delay);
     let mut spans = vec![u64::from(front.order) * (boxcar - 1)];
@@ -231,6 +238,26 @@ pub fn spans(front: FrontEndConfig, firs: impl Iterator<Item = (u16, usize)>) ->
         interval *= u64::from(ratio);
     }
     spans
+}
+
+/// Twice the delay of a slow signal in each stage, samples, to the nearest. The CIC first, then FIR stages
+/// of taps behind their ratios.
+pub fn delays<'a>(front: FrontEndConfig, firs: impl Iterator<Item = (u16, &'a [i32])>) -> Vec<u64> {
+    let mut delays = spans(front, std::iter::empty());
+    let mut interval = f64::from(front.ratio);
+    for (ratio, taps) in firs {
+        delays.push((2.0 * interval * centre_of_mass(taps)).round_ties_even() as u64);
+        interval *= f64::from(ratio);
+    }
+    delays
+}
+
+/// sum n h\[n\] / sum h\[n\]: the delay of a slow signal, inputs; the middle where there is no gain.
+fn centre_of_mass(taps: &[i32]) -> f64 {
+    let moment: i128 = (0..).zip(taps).map(|(n, tap)| n * i128::from(*tap)).sum();
+    let sum: i64 = taps.iter().map(|tap| i64::from(*tap)).sum();
+    let last = taps.len().saturating_sub(1) as f64;
+    if sum > 0 { (moment as f64 / sum as f64).clamp(0.0, last) } else { last / 2.0 }
 }
 
 impl From<&PlanFile> for FrontEndConfig {

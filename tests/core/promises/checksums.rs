@@ -93,10 +93,12 @@ fn step<F: Fixed>(x: &mut F) {
     *x += F::DELTA;
 }
 
+type Change = Box<dyn Fn(&mut Owned)>;
+
 /// All changes of one setting, each with its name.
-fn changes() -> Vec<(String, Box<dyn Fn(&mut Owned)>)> {
-    let mut all: Vec<(String, Box<dyn Fn(&mut Owned)>)> = Vec::new();
-    let mut add = |name: String, change: Box<dyn Fn(&mut Owned)>| all.push((name, change));
+fn changes() -> Vec<(String, Change)> {
+    let mut all = Vec::new();
+    let mut add = |name: String, change: Change| all.push((name, change));
     /// One change: what is named, in the configuration `c`.
     macro_rules! change {
         ($c:ident, $($name:literal $change:expr;)*) => {

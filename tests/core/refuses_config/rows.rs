@@ -106,10 +106,6 @@ pub fn fir_rows() -> Vec<Row> {
         (BOARD, |s| fir(s, 1, &[1], 0), |s| fir(s, 1, &[], 0), (Fir(1), "taps", 0, 1, 12288)),
         (BOARD, |s| fir(s, 4096, &[1; 12288], 14), |s| fir(s, 4096, &[1; 12289], 14), (Fir(1), "taps", 12289, 1, 12288)),
         (BOARD, |s| fir(s, 1, &[1], 30), |s| fir(s, 1, &[1], 31), (Fir(1), "scale bits", 31, 0, 30)),
-        (BOARD, |s| fir(s, 1, &[3, -2, 3], 3), |s| fir(s, 1, &[3, -2, -3], 3),
-            (Fir(1), "first tap unlike its mirror (-1: none)", 0, -1, -1)),
-        (BOARD, |s| fir(s, 1, &[3, 2, 2, 3], 4), |s| fir(s, 1, &[3, 2, 1, 3], 4),
-            (Fir(1), "first tap unlike its mirror (-1: none)", 1, -1, -1)),
         (BOARD, |s| fir(s, 1, &[0, -1, 0], 0), |s| fir(s, 1, &[0, 0, 0], 0),
             (Fir(1), "sum of |taps|", 0, 1, (1 << 32) - 1)),
         // Of words up to 2, this is also the last below 8.

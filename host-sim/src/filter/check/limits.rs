@@ -5,6 +5,7 @@ use super::Check;
 use super::bands::furthest;
 use super::noise::total_over_converter;
 use crate::filter::subject::stage_name;
+use crate::instrument::check_plan::unlike;
 use quietgap_core::Stage;
 
 /// One line of the verdict.
@@ -44,6 +45,7 @@ const MOST_ROUNDING: f64 = 0.01;
 #[must_use]
 pub fn judge(check: &Check) -> Vec<Limit> {
     let mut out = vec![core(check)];
+    out.extend(mirror(check));
     out.extend(gains(check));
     out.extend(headroom(check));
     out.extend(pass_band(check));
@@ -87,8 +89,6 @@ fn core(check: &Check) -> Limit {
     let numbers = refused.map_or([0.0, 0.0], |e| {
         [e.given as f64, if e.given > e.max { e.max as f64 } else { e.min as f64 }]
     });
-    let unlike = unlike(check);
-    let numbers = unlike.as_ref().map_or(numbers, |(_, numbers)| *numbers);
     Limit {
         name: "the core takes it".to_owned(),
         stage: refused.map_or("all".to_owned(), stage),
@@ -97,21 +97,28 @@ fn core(check: &Check) -> Limit {
         at_least: false,
         unit: "",
         pass: refused.is_none(),
-        why: refused.map_or("built as the firmware builds it".to_owned(), |e| match unlike {
-            Some((text, _)) => text,
-            None => e.to_string(),
-        }),
+        why: refused.map_or("built as the firmware builds it".to_owned(), ToString::to_string),
     }
 }
 
-/// The tap that is unlike its mirror, if one is, and both.
-fn unlike(check: &Check) -> Option<(String, [f64; 2])> {
+/// The first tap that is unlike its mirror where all are to be like it.
+fn mirror(check: &Check) -> Option<Limit> {
     check.subject.plan.firs.iter().enumerate().find_map(|(n, fir)| {
-        let (tap, mirror) = crate::instrument::check_plan::unlike(fir)?;
-        let stage = stage_name(n + 1);
-        let [a, b] = [fir.taps[tap], fir.taps[mirror]];
-        let text = format!("{stage}: tap {tap} is {a}, its mirror {b}; allowed symmetric taps");
-        Some((text, [a.into(), b.into()]))
+        let (tap, mirror) = unlike(fir).filter(|_| fir.symmetric)?;
+        let (stage, [a, b]) = (stage_name(n + 1), [fir.taps[tap], fir.taps[mirror]]);
+        let why = format!(
+            "tap {tap} is {a}, its mirror {b}; allowed symmetric taps, or symmetric = false"
+        );
+        Some(Limit {
+            name: "taps and their mirror".to_owned(),
+            stage,
+            value: a.into(),
+            limit: b.into(),
+            at_least: false,
+            unit: "",
+            pass: false,
+            why,
+        })
     })
 }
 

@@ -17,6 +17,7 @@ pub mod words;
 use super::response::{Response, db};
 use super::subject::{Subject, stage_name};
 use crate::cycles::{self, Cpu};
+use crate::instrument::check_plan::unlike;
 use crate::instrument::file::MaskFile;
 use bands::Worst;
 use cost::Cost;
@@ -64,6 +65,8 @@ pub struct Check {
     pub refused: Option<ConfigError>,
     /// Largest and smallest gain of the pass band, where there is a mask.
     pub pass_band: Option<[Worst; 2]>,
+    /// Least and most group delay in the pass band, s, where there is a mask and it varies.
+    pub delays_s: Option<[f64; 2]>,
     /// All bands that fold onto the mask's band, by frequency.
     pub aliases: Vec<Alias>,
     /// Tones of the plan, then the converter's offset, the carrier's image, and that image's sidebands as
@@ -90,6 +93,17 @@ pub fn cpu(mask: Option<&MaskFile>) -> &'static Cpu {
     name.and_then(|name| cycles::cpu(name).ok()).unwrap_or(&cycles::CPUS[1])
 }
 
+/// Points of the pass band at which the delay is looked at.
+const DELAYS: usize = 500;
+
+/// Least and most group delay in the pass band, where taps make it vary.
+fn delays(subject: &Subject, response: &Response, pass_hz: f64) -> Option<[f64; 2]> {
+    subject.plan.firs.iter().find_map(unlike)?;
+    let at = |n: usize| response.delay_s(pass_hz * n as f64 / DELAYS as f64);
+    let all = (0..=DELAYS).map(at);
+    Some(all.fold([f64::INFINITY, 0.0], |[least, most], s| [least.min(s), most.max(s)]))
+}
+
 impl Check {
     /// Works everything out.
     #[must_use]
@@ -110,6 +124,7 @@ impl Check {
         let cost = Cost::new(&subject, cpu(mask.as_ref()));
         let mut check = Self {
             pass_band,
+            delays_s: mask.as_ref().and_then(|m| delays(&subject, &response, m.pass_hz)),
             aliases,
             tones: tones(&subject, &response),
             settling: Settling::new(&subject.plan, subject.rate_hz),

@@ -15,23 +15,24 @@ impl Check {
     #[must_use]
     pub fn json(&self) -> Value {
         let subject = &self.subject;
-        let spans = subject.spans();
+        let delays = subject.delays();
         json!({
             "schema": 1, "command": "filter check", "plan": subject.name,
             "rate_hz": subject.rate_hz, "carrier_hz": subject.carrier_hz,
             "output_rate_hz": subject.output_rate_hz(), "code_bits": subject.code_bits,
             "channels": subject.channels, "samples_per_output": subject.interval(),
-            "span_samples": subject.span(), "delay_samples": (subject.span() - 1) as f64 / 2.0,
-            "delay_s": subject.delay_s(),
+            "span_samples": subject.span(), "delay_samples": subject.delay_samples(),
+            "delay_s": subject.delay_s(), "delay_varies": self.delays_s.is_some(),
             "stages": self.stages().iter().enumerate().map(|(n, s)| json!({
                 "name": s.name, "ratio": s.ratio, "taps": s.taps, "scale_bits": s.scale_bits,
                 "rate_in_hz": s.rate_in_hz, "rate_out_hz": s.rate_out_hz,
-                "delay_s": spans[n] as f64 / 2.0 / subject.rate_hz,
+                "delay_s": delays[n] as f64 / 2.0 / subject.rate_hz,
             })).collect::<Vec<_>>(),
             "pass_band": self.pass_band.map(|band| json!({
                 "max_db": band[0].db(), "max_at_hz": band[0].offset_hz,
                 "min_db": band[1].db(), "min_at_hz": band[1].offset_hz,
             })),
+            "pass_band_delay_s": self.delays_s.map(|[least, most]| json!({"min": least, "max": most})),
             "aliases": self.worst_bands().iter().map(|a| json!({
                 "offset_hz": a.offset_hz, "converter_hz": self.at_converter_hz(a.offset_hz),
                 "lands_hz": a.worst.offset_hz.abs(), "rejection_db": -a.worst.db(),
@@ -115,13 +116,16 @@ impl Check {
                 short(s.rate_out_hz)
             )?;
         }
-        let samples = (subject.span() - 1) as f64 / 2.0;
+        let samples = subject.delay_samples();
         writeln!(
             text,
             "\ndelay {} s ({samples} samples), response {} samples",
             subject.delay_s(),
             subject.span()
         )?;
+        if let Some([least, most]) = self.delays_s {
+            writeln!(text, "in the pass band the delay varies: {least:.4e} to {most:.4e} s")?;
+        }
         let settled = LEVELS.iter().zip(self.settling.settled_s);
         let settled: Vec<String> =
             settled.map(|(level, s)| format!("{s:.6} s to {level:e}")).collect();

@@ -133,6 +133,7 @@ struct Run {
     chain: Integers,
     interval: u64,
     span: u64,
+    delay: f64,
     /// Outputs so far.
     count: u64,
     outputs: Outputs,
@@ -143,7 +144,8 @@ impl Run {
         let refused = |e| Error::new(format!("{}: the core refuses this plan: {e}", subject.name));
         let chain = Integers::new(subject, channels).map_err(refused)?;
         let outputs = Outputs { at: Vec::new(), values: vec![Vec::new(); channels] };
-        Ok(Self { chain, interval: subject.interval(), span: subject.span(), count: 0, outputs })
+        let (interval, span, delay) = (subject.interval(), subject.span(), subject.delay_samples());
+        Ok(Self { chain, interval, span, delay, count: 0, outputs })
     }
 
     fn push(&mut self, codes: &[i32]) {
@@ -155,7 +157,7 @@ impl Run {
             if end < self.span {
                 continue;
             }
-            self.outputs.at.push((end - 1) as f64 - (self.span - 1) as f64 / 2.0);
+            self.outputs.at.push((end - 1) as f64 - self.delay);
             for (values, phasor) in self.outputs.values.iter_mut().zip(&phasors) {
                 values.push(self.chain.codes(phasor));
             }

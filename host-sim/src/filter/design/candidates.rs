@@ -231,7 +231,9 @@ fn estimate(
     let mut taps = Vec::new();
     for (n, stage) in firs.iter().enumerate() {
         let length = length(spec, rate, *stage, n + 1 == firs.len());
-        delay += (length - 1) as f64 / rate;
+        // Taps of least phase answer about that much earlier.
+        let early = n + 1 == firs.len() && spec.method == Method::LowDelay;
+        delay += (length - 1) as f64 / rate * if early { 0.6 } else { 1.0 };
         rate /= *stage as f64;
         taps.push(length);
     }
@@ -249,7 +251,8 @@ fn length(spec: &Spec, rate: f64, ratio: u64, last: bool) -> usize {
     if ratio == 1 {
         return 5;
     }
-    let whole = if spec.method == Method::Equiripple { 1.9 } else { 1.0 };
+    let exchange = matches!(spec.method, Method::Equiripple | Method::LowDelay);
+    let whole = if exchange { 1.9 } else { 1.0 };
     let ripple = if last { last_ripple(mask) * whole } else { EARLY_RIPPLE };
     let levels = -10.0 * (ripple * from_db(-mask.alias_db)).log10();
     let transition = (output - mask.alias_into_hz - mask.pass_hz) / rate;

@@ -32,25 +32,39 @@ pub type Band = (f64, f64);
 /// Taps for `need`; `None` where the exchange does not settle.
 #[must_use]
 pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
-    let strict = need.lowest_ripple < need.ripple;
-    let lowest = if strict { need.pass * LOWEST } else { 0.0 };
+    let edge = edge(need);
+    let desired = |f: f64| if f < edge { (need.desired)(f) } else { 0.0 };
+    let weight = |f: f64| 1.0 / if f < edge { ripple(need, f) } else { (need.leak)(f) };
+    exchange(length, &bands(need), DENSITY, &desired, &weight)
+}
+
+/// The lowest end of the pass band by itself, where less is allowed there.
+fn lowest(need: &Need<'_>) -> f64 {
+    if need.lowest_ripple < need.ripple { need.pass * LOWEST } else { 0.0 }
+}
+
+/// Pass band, in two where its lowest end is apart, and stop bands.
+#[must_use]
+pub fn bands(need: &Need<'_>) -> Vec<Band> {
+    let lowest = lowest(need);
     let mut bands = vec![(lowest * 1.5, need.pass)];
-    if strict {
+    if lowest > 0.0 {
         bands.insert(0, (0.0, lowest));
     }
     bands.extend(&need.stops);
-    let edge = need.stops.first().map_or(1.0, |stop| need.pass.midpoint(stop.0));
-    let desired = |f: f64| if f < edge { (need.desired)(f) } else { 0.0 };
-    let weight = |f: f64| {
-        if f >= edge {
-            1.0 / (need.leak)(f)
-        } else if strict && f <= lowest {
-            1.0 / need.lowest_ripple
-        } else {
-            1.0 / need.ripple
-        }
-    };
-    exchange(length, &bands, DENSITY, &desired, &weight)
+    bands
+}
+
+/// Half-way from the pass to the first stop band.
+#[must_use]
+pub fn edge(need: &Need<'_>) -> f64 {
+    need.stops.first().map_or(1.0, |stop| need.pass.midpoint(stop.0))
+}
+
+/// Ripple allowed at a frequency of the pass band.
+#[must_use]
+pub fn ripple(need: &Need<'_>, f: f64) -> f64 {
+    if f <= lowest(need) { need.lowest_ripple } else { need.ripple }
 }
 
 /// A grid point: cosine of the angle, desired response and weight for a sum of cosines.

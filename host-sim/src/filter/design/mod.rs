@@ -3,7 +3,8 @@
 //! [`candidates`] lists what the total ratio can be split into, cheapest first by estimates;
 //! [`realise`] finds the taps of each stage, quantises them and looks whether the integers keep the
 //! mask; [`search`] takes the cheapest of those that do, or says which line of the specification
-//! stands in the way. Taps come from [`equiripple`], [`kaiser`], [`least_squares`] or [`half_band`];
+//! stands in the way. Taps come from [`equiripple`], [`kaiser`], [`least_squares`], [`half_band`] or
+//! [`low_delay`];
 //! those of narrow stop bands from [`spread_zeros`].
 
 pub mod candidates;
@@ -11,6 +12,7 @@ pub mod equiripple;
 pub mod half_band;
 pub mod kaiser;
 pub mod least_squares;
+pub mod low_delay;
 pub mod quadrature;
 pub mod quantise;
 pub mod realise;

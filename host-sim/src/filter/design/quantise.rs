@@ -3,8 +3,12 @@
 /// Most fraction bits that the core takes.
 const MOST_SCALE_BITS: u32 = 30;
 
-/// Rounds symmetric taps to `tap_bits` bits, sign included, with as many fraction bits as the largest
-/// tap leaves; the rounding of the sum goes to the middle, so that the gain at zero frequency is 1.
+/// Difference of two taps, over the largest, below which they count as each other's mirror.
+const ALIKE: f64 = 1e-12;
+
+/// Rounds taps to `tap_bits` bits, sign included, with as many fraction bits as the largest tap leaves.
+/// Taps that are their own mirror stay it. The rounding of the sum goes to the middle, or, without a
+/// mirror, to the largest tap, so that the gain at zero frequency is 1.
 ///
 /// Returns the integers and their fraction bits; `None` where the taps' sum is not positive or the
 /// words cannot hold a gain of 1.
@@ -15,18 +19,21 @@ pub fn quantise(taps: &[f64], tap_bits: u32) -> Option<(Vec<i32>, u8)> {
         return None;
     }
     let limit = 1i64 << (tap_bits - 1);
+    let largest = taps.iter().map(|tap| tap.abs()).fold(0.0, f64::max);
+    let mut mirrored = taps.iter().zip(taps.iter().rev());
+    let symmetric = mirrored.all(|(a, b)| (a - b).abs() <= ALIKE * largest);
     (0..=MOST_SCALE_BITS.min(tap_bits + 6)).rev().find_map(|scale| {
         let unit = 2f64.powi(scale as i32) / sum;
-        let half = taps.len().div_ceil(2);
-        let mut whole: Vec<i64> = vec![0; taps.len()];
-        for n in 0..half {
-            let value = (taps[n] * unit).round() as i64;
-            whole[n] = value;
-            whole[taps.len() - 1 - n] = value;
+        let mut whole: Vec<i64> = taps.iter().map(|tap| (tap * unit).round() as i64).collect();
+        let last = whole.len() - 1;
+        if symmetric {
+            (0..whole.len() / 2).for_each(|n| whole[last - n] = whole[n]);
         }
         let rest = (1i64 << scale) - whole.iter().sum::<i64>();
-        let middle = taps.len() / 2;
-        if taps.len() % 2 == 1 {
+        let middle = whole.len() / 2;
+        if !symmetric {
+            *whole.iter_mut().max_by_key(|tap| tap.abs())? += rest;
+        } else if last.is_multiple_of(2) {
             whole[middle] += rest;
         } else {
             // Both sums are even but for a scale of one.

@@ -10,6 +10,7 @@ use crate::filter::integers::Integers;
 use crate::filter::response::{Response, Taps, db, from_db};
 use crate::filter::spec::{Method, Spec};
 use crate::filter::subject::{Subject, stage_name};
+use crate::instrument::check_plan::unlike;
 use crate::instrument::design::carrier_ratio;
 use crate::instrument::file::{FirFile, PlanFile};
 use crate::instrument::settings::core_carrier;
@@ -90,7 +91,9 @@ fn attempt(spec: &Spec, candidate: &Candidate, margin: f64) -> Result<Subject, M
         let taps = stage_taps(spec, &plan, rate, *ratio, is_last, *guess, margin)?;
         let missing = || miss("tap_bits", n + 1, spec.tap_bits.into(), f64::NAN, "bits");
         let (taps, scale_bits) = quantise(&taps, spec.tap_bits).ok_or_else(missing)?;
-        plan.firs.push(FirFile { ratio: *ratio as u16, scale_bits, taps });
+        let mut fir = FirFile { ratio: *ratio as u16, scale_bits, symmetric: true, taps };
+        fir.symmetric = unlike(&fir).is_none();
+        plan.firs.push(fir);
         rate /= *ratio as f64;
     }
     let carrier = core_carrier(carrier_ratio(spec.carrier_hz, spec.rate_hz));
@@ -162,16 +165,21 @@ fn stage_taps(
         floor * earlier.gain_at(offset).abs() / (1.0 + EARLY_RIPPLE) / gain(f).max(1e-3)
     };
     let desired = |f: f64| if is_last { 1.0 / gain(f) } else { 1.0 };
+    // Only the last stage's delay counts: those before work at higher rates.
+    let method = match spec.method {
+        Method::LowDelay if !is_last => Method::Equiripple,
+        method => method,
+    };
     // Half each way, or, of an exchange that can keep the gain at zero, all of it.
     let half = last_ripple(mask) * margin;
-    let (ripple, lowest_ripple) = match (is_last, spec.method) {
+    let (ripple, lowest_ripple) = match (is_last, method) {
         (false, _) => (EARLY_RIPPLE, EARLY_RIPPLE),
-        (true, Method::Equiripple) => (half * 1.98, half * 0.018),
+        (true, Method::Equiripple | Method::LowDelay) => (half * 1.98, half * 0.018),
         (true, _) => (half * 0.98, half * 0.98),
     };
     // What folds beside the band may pass, but not grow: free bands between those that fold onto it.
     let free_leak = |f: f64| if folds(f) { leak(f) } else { 1.0 };
-    let between = (spec.method == Method::Equiripple && !tone_between && ratio > 1)
+    let between = (method == Method::Equiripple && !tone_between && ratio > 1)
         .then(|| bands_apart(output / rate, mask.alias_into_hz / rate))
         .filter(|stops| stops.len() > 1);
     let stops = if ratio == 1 { Vec::new() } else { vec![(edge / rate, 0.5)] };
@@ -191,12 +199,12 @@ fn stage_taps(
     }
     let apart = between.and_then(|stops| {
         let need = Need { stops, leak: &free_leak, ..need };
-        shortest(spec.method, ratio, guess, &need).ok()
+        shortest(method, ratio, guess, &need).ok()
     });
     // Bands apart include all that one band over them allows: a search that ended there is not made again.
     let found = match apart {
         Some(taps) => Ok(taps),
-        None => shortest(spec.method, ratio, guess, &need),
+        None => shortest(method, ratio, guess, &need),
     };
     match found {
         Ok(taps) if taps.len() < most => Ok(taps),

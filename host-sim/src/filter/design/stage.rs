@@ -1,6 +1,6 @@
 //! **Stage**: the fewest taps that do what one stage needs.
 
-use super::{LOWEST, Need, equiripple, half_band, kaiser, least_squares};
+use super::{LOWEST, Need, equiripple, half_band, kaiser, least_squares, low_delay};
 use crate::filter::response::Taps;
 use crate::filter::spec::Method;
 
@@ -50,6 +50,7 @@ fn taps(method: Method, ratio: u64, length: usize, need: &Need<'_>) -> Option<Ve
         _ if need.stops.is_empty() => equiripple::taps(length, need),
         Method::Kaiser => kaiser::taps(length, need),
         Method::LeastSquares => least_squares::taps(length, need),
+        Method::LowDelay => low_delay::taps(length, need),
         Method::HalfBand if ratio == 2 => half_band::taps(length, half_pass(need)),
         Method::Equiripple | Method::HalfBand => equiripple::taps(length, need),
     }

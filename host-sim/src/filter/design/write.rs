@@ -50,8 +50,10 @@ pub fn plan(subject: &Subject, comment: &[String]) -> String {
     }
     for fir in &plan.firs {
         line(format!(
-            "\n[[fir]]\nratio = {}\nscale_bits = {}\ntaps = [",
-            fir.ratio, fir.scale_bits
+            "\n[[fir]]\nratio = {}\nscale_bits = {}{}\ntaps = [",
+            fir.ratio,
+            fir.scale_bits,
+            if fir.symmetric { "" } else { "\nsymmetric = false" }
         ));
         for taps in fir.taps.chunks(8) {
             let taps: Vec<String> = taps.iter().map(i32::to_string).collect();

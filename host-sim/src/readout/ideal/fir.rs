@@ -24,6 +24,12 @@ impl Fir {
         Self { taps, ratio: fir.ratio.into(), position: 0, line }
     }
 
+    /// Delay of a slow signal, inputs: how far back its taps reach on the average.
+    #[must_use]
+    pub fn delay(&self) -> f64 {
+        self.taps.iter().enumerate().map(|(n, tap)| n as f64 * tap).sum()
+    }
+
     /// Takes the phasors of one input instant; hands on an output when one is due.
     pub fn push(&mut self, phasors: &[[f64; 2]]) -> Option<Vec<[f64; 2]>> {
         self.line.pop_back();

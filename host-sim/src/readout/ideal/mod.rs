@@ -24,6 +24,8 @@ pub struct Twin {
     front_end: FrontEnd,
     firs: Vec<Fir>,
     span: u64,
+    /// Half samples from what a reading stands for to its last sample.
+    delay: u64,
     interval: u64,
     next: u64,
 }
@@ -35,21 +37,26 @@ impl Twin {
         let plan = &sensor.plan;
         let front_end = FrontEnd::new(plan, sensor.design.carrier, sensor.channels());
         let mut span = front_end.length() as u64;
+        // Half samples: the CIC's response is its own mirror.
+        let mut delay = span - 1;
         let mut interval = u64::from(plan.ratio);
         let mut firs = Vec::new();
         for fir in &plan.firs {
-            span += (fir.taps.len() as u64 - 1) * interval;
+            let spacing = interval;
+            span += (fir.taps.len() as u64 - 1) * spacing;
             interval *= u64::from(fir.ratio);
-            firs.push(Fir::new(fir, sensor.channels()));
+            let fir = Fir::new(fir, sensor.channels());
+            delay += (2.0 * fir.delay() * spacing as f64).round_ties_even() as u64;
+            firs.push(fir);
         }
         let housing = Housing::new(sensor);
-        Self { sensor: sensor.clone(), housing, front_end, firs, span, interval, next: 0 }
+        Self { sensor: sensor.clone(), housing, front_end, firs, span, delay, interval, next: 0 }
     }
 
     /// Takes whole frames of interleaved codes, hands on finished readings. Settling is flagged
     /// as the core does; other faults are the core's to find.
     pub fn push(&mut self, frames: &[i32], mut sink: impl FnMut(&Row)) {
-        let Self { sensor, housing, front_end, firs, span, interval, next } = self;
+        let Self { sensor, housing, front_end, firs, span, delay, interval, next } = self;
         front_end.push(frames, |phasors| {
             let mut phasors = phasors.to_vec();
             for fir in firs.iter_mut() {
@@ -60,7 +67,7 @@ impl Twin {
             }
             let last = (*next + 1) * *interval - 1;
             *next += 1;
-            let half_samples = 2 * last as i64 - (*span as i64 - 1);
+            let half_samples = 2 * last as i64 - *delay as i64;
             let settling = last + 1 < *span;
             let mut row = bridge::read(sensor, housing, &phasors);
             row.half_samples = half_samples;
