@@ -283,6 +283,38 @@ mod tests {
         assert!(at(0, 95 * milliradian).rise > 0);
     }
 
+    /// A series' weights to the nearest step.
+    #[test]
+    fn weights_are_the_nearest() {
+        for (n, weight) in WEIGHTS.iter().enumerate() {
+            let product = (2 * n as i128 + 1) * (n as i128 + 1);
+            let off = (i128::from(*weight) * product - (1 << 62)).abs();
+            assert!(2 * off <= product, "{n}: {off} of {product}");
+        }
+    }
+
+    /// A fifteenth of the gap, fifteen times the capacitance and two reference gaps are still within.
+    #[test]
+    fn limits_themselves() {
+        let all = ElectrodeConfig { gap_am: 15 * MM, total_share: Fraction::ONE, ..plate() };
+        let place = |x: i64| Place::new([x, 0, 0, 0, 0, 0]);
+        assert!(!all.seen(&place(14 * MM)).beyond);
+        assert!(all.seen(&place(14 * MM + 1)).beyond);
+        let at = |x: i64| place_pairs(&[all], &place(x), [].into_iter(), &mut []);
+        assert_eq!(at(14 * MM), (MOST_RATIO, false));
+        // Too close, and more than is taken.
+        let twice = place_pairs(&[all, all], &place(14 * MM + 1), [].into_iter(), &mut []);
+        assert_eq!(twice, (MOST_RATIO, true));
+        let at = |displacement: i64| {
+            let mut pairs = [Pair::default()];
+            let bridge = [(displacement, 2 * MM)];
+            place_pairs(&[plate()], &place(0), bridge.into_iter(), &mut pairs).1
+        };
+        assert!(!at(2 * MM));
+        assert!(at(2 * MM + 1));
+        assert!(at(3 * MM));
+    }
+
     /// Of an injection electrode that moves alone the polarisation keeps its part of all capacitance.
     #[test]
     fn the_part_of_injection() {

@@ -97,3 +97,30 @@ fn step(moved: i64, miss: i64, old_miss: i64) -> i64 {
     let slope = if (moved < 0) == (change < 0) { slope } else { ONE };
     times(miss, slope.clamp(ONE / 2, 8 * ONE), RATIO_BITS)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sixteenths: moved by 8, missed by 16 and then by 12: a miss that falls by a half of what is moved
+    /// takes 24 more.
+    #[test]
+    fn a_straight_line_to_no_miss() {
+        let step = |moved: i64, miss: i64, old: i64| {
+            let unit = ONE / 64;
+            step(moved * unit, miss * unit, old * unit) as f64 / unit as f64
+        };
+        assert_eq!(step(8, 12, 16), 24.0);
+        assert_eq!(step(-8, -12, -16), -24.0);
+        // No line, or one that leads away: the plain step.
+        assert_eq!(step(8, 12, 12), 12.0);
+        assert_eq!(step(8, 16, 12), 16.0);
+        assert_eq!(step(-8, 12, 16), 12.0);
+        // From half to eight times that.
+        assert_eq!(step(0, 12, 16), 6.0);
+        assert_eq!(step(1, 12, 16), 6.0);
+        assert_eq!(step(3, 12, 16), 9.0);
+        assert_eq!(step(31, 12, 16), 93.0);
+        assert_eq!(step(64, 12, 16), 96.0);
+    }
+}

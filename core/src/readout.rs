@@ -364,3 +364,6 @@ impl<
             | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -323,6 +323,9 @@ mod tests {
             assert_eq!(shift_round(x, shift), want, "{x} >> {shift}");
             assert_eq!(divide_round(x, 1 << shift), Some(want), "{x} / 2^{shift}");
         }
+        for (n, d, want) in [(5, 3, 2), (4, 3, 1), (-5, 3, -2), (-4, 3, -1), (1, 3, 0)] {
+            assert_eq!(divide_round(n, d), Some(want), "{n} / {d}");
+        }
         assert_eq!(divide_round(1, 0), None);
         assert_eq!(divide_round(1, -3), None);
         // More than 126 is 126.

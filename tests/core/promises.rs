@@ -14,6 +14,8 @@ use quietgap_core::{Health, HealthCounts, Reading, Readout};
 mod checksums;
 #[path = "promises/housing.rs"]
 mod housing;
+#[path = "promises/limits.rs"]
+mod limits;
 #[path = "promises/stages.rs"]
 mod stages;
 
@@ -428,6 +430,7 @@ fn counts_and_names() {
         assert!(!fault.is_ok() && fault.has(*fault));
         assert_eq!(Health::when(*fault, false), Health::OK);
         assert_eq!(Health::when(*fault, true), *fault);
+        assert_eq!(*fault | *fault, *fault);
     }
     let mut both = Health::MEMORY;
     both |= Health::SILENT;

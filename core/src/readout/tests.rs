@@ -1,0 +1,99 @@
+//! What a readout makes of its own memory when that has changed.
+
+extern crate std;
+
+use super::*;
+use crate::carrier::CarrierRatio;
+use crate::config::{
+    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, Path, Watch,
+};
+use crate::word::Word;
+
+type Board = Readout<2, 2, 32, 8, 8, i64>;
+
+/// Two channels, of which one is read; intervals of 8 samples, a reading every second one.
+fn board() -> Board {
+    of_ratio(8)
+}
+
+fn of_ratio(ratio: u16) -> Board {
+    let full = Word::lit("0.5");
+    let bridge = BridgeConfig::plain(BridgeKind::Difference { channel: 0, full }, 1 << 50);
+    Board::new(&ReadoutConfig {
+        code_bits: 24,
+        carrier: CarrierRatio::coherent(1, 4).expect("a carrier"),
+        front_end: FrontEndConfig {
+            order: 2,
+            ratio,
+            differential_delay: 1,
+            path: Path::Coherent,
+            watch: Watch::EverySample,
+            pruned_bits: 0,
+        },
+        firs: &[FirConfig { ratio: 2, taps: &[1, 1], scale_bits: 1 }],
+        alignments: &[Alignment::NONE; 2],
+        monitor: None,
+        bridges: &[bridge],
+        electrodes: &[],
+        axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
+    })
+    .expect("a board")
+}
+
+/// Whether each reading of so many codes, handed over one frame at a time, is flagged; and after how
+/// many frames it came.
+fn flags(board: &mut Board, frames: usize) -> std::vec::Vec<(usize, bool)> {
+    let mut flags = std::vec::Vec::new();
+    for n in 0..frames {
+        let code = 1000 * [1, 0, -1, 0][n % 4];
+        board.push(&[code, code], |reading| {
+            flags.push((n + 1, reading.health.has(Health::MEMORY)));
+        });
+    }
+    flags
+}
+
+#[test]
+fn readings_in_step_are_not_flagged() {
+    assert_eq!(flags(&mut board(), 48), [(16, false), (32, false), (48, false)]);
+}
+
+/// A setting that changes in memory, by itself or with the stages out of step.
+#[test]
+fn a_changed_setting_is_flagged() {
+    let mut changed = board();
+    changed.settings.readings += 1;
+    assert_eq!(flags(&mut changed, 32), [(16, true), (32, true)]);
+    changed.due.set(1);
+    assert_eq!(flags(&mut changed, 8), [(8, true)]);
+}
+
+/// A reading due with no output, and an output with no reading due.
+#[test]
+fn stages_out_of_step_are_flagged() {
+    let mut early = board();
+    early.due.set(1);
+    assert_eq!(flags(&mut early, 24), [(8, true), (24, false)]);
+    let mut late = board();
+    late.due.set(3);
+    assert_eq!(flags(&mut late, 40), [(24, true), (40, false)]);
+}
+
+/// A front end that ends no interval: told after the time of a reading and an interval, and again.
+#[test]
+fn a_front_end_that_stands_is_told() {
+    let standing = of_ratio(400).front_end;
+    let mut board = board();
+    board.front_end = standing.clone();
+    let patience = 16 + 8;
+    let told = flags(&mut board, 2 * patience + 2);
+    assert_eq!(told, [(patience + 1, true), (2 * patience + 2, true)]);
+    // In one block, too; one that is just as long as the patience is waited for.
+    let readings = |codes: usize| {
+        let (mut board, mut count) = (self::board(), 0);
+        board.front_end = standing.clone();
+        board.push(&std::vec![0; codes], |_| count += 1);
+        count
+    };
+    assert_eq!([2 * patience, 2 * patience + 2].map(readings), [0, 1]);
+}
