@@ -190,6 +190,11 @@ fn beyond_the_formulas() {
     assert!(near(0.8).1.settled);
     let (_, solved, healthy) = near(0.99);
     assert!(!solved.settled || !healthy);
+    // It ends, and says where.
+    let rounds = |k: u32| read(&bench, true, [0.0, 0.0, 0.0, 0.0, 0.0, f64::from(k) * 0.01]).1;
+    let all: Vec<Solved> = (1..40).map(rounds).collect();
+    assert!(all.iter().all(|solved| solved.rounds <= ROUNDS));
+    assert!(all.iter().any(|solved| !solved.settled && solved.rounds == ROUNDS));
 }
 
 /// One tilt: atanh(a)/a; two: the closed form in z ln z. The sum of even powers is the same to 3e-12.
