@@ -239,3 +239,23 @@ fn to_q31(x: i64) -> i32 {
     let rounded = (x + (1 << 30) - 1 + even) >> 31;
     rounded.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
 }
+
+#[cfg(test)]
+mod tests {
+    use super::to_q31;
+
+    /// Half to even, and what Q1.31 cannot hold is its end.
+    #[test]
+    fn rounding_of_a_short_sine() {
+        let half = 1i64 << 30;
+        let cases = [(0, 0), (half, 0), (half + 1, 1), (2 * half, 1), (3 * half, 2), (5 * half, 2)];
+        for (x, want) in cases {
+            assert_eq!(to_q31(x), want, "{x}");
+            assert_eq!(to_q31(-x), -want, "{x}");
+        }
+        assert_eq!(to_q31(5 * half + 1), 3);
+        assert_eq!([1 << 62, -1 << 62].map(to_q31), [i32::MAX, i32::MIN]);
+        assert_eq!(to_q31((1 << 62) - (1 << 31)), i32::MAX);
+        assert_eq!(to_q31((1 << 62) - 3 * half - 1), i32::MAX - 1);
+    }
+}

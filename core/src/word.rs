@@ -338,6 +338,15 @@ mod tests {
             [-6, -5, 5, 6].map(|x| saturate(x, 5)),
             [(-5, true), (-5, false), (5, false), (5, true)]
         );
+        // A word's: 8 less a step.
+        assert_eq!(WORD_LIMIT, 0x7f_ffff_ffff_ffff);
+        for x in [i64::MAX, 1 << 55, -(1 << 55), i64::MIN] {
+            let (word, saturated) = saturate_word(x);
+            assert!(saturated && word.to_bits() == x.signum() * 0x7f_ffff_ffff_ffff);
+        }
+        for x in [(1 << 55) - 1, 1 << 54, 5, -5, -(1 << 54), 1 - (1 << 55)] {
+            assert_eq!(saturate_word(x), (Word::from_bits(x), false));
+        }
         // A shift that no format has is the nearest that one has.
         assert_eq!(narrow(5, 0), narrow(5, 1));
         assert_eq!(narrow(5 << 70, 64), narrow(5 << 70, 63));

@@ -16,6 +16,8 @@ mod checksums;
 mod housing;
 #[path = "promises/limits.rs"]
 mod limits;
+#[path = "promises/seek.rs"]
+mod seek;
 #[path = "promises/stages.rs"]
 mod stages;
 

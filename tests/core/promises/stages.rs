@@ -68,6 +68,16 @@ fn a_sparse_watch_looks_at_its_own() {
     }
 }
 
+/// Two channels at an end in one frame do not hide each other.
+#[test]
+fn a_sparse_watch_names_both() {
+    for codes in [[1 << 23, 1 << 23], [-(1 << 23), (1 << 23) - 1], [i32::MIN, i32::MAX]] {
+        let mut watch = OverRange::<2>::new(2, 24, Watch::Sparse);
+        watch.push(&codes, true);
+        assert_eq!(watch.take(), 3, "{codes:?}");
+    }
+}
+
 /// Folded, a front end that starts in mid-run knows all from that frame on; mixed, from the next section
 /// and N - 1 on, as sections are rounded whole.
 #[test]
