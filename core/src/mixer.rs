@@ -265,3 +265,31 @@ fn add<const ORDER: usize>(state: &mut [[i64; 2]; ORDER], code: i32, turn: &Turn
         carry = *sum;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use super::{TURN_BITS, turn};
+    use crate::word::shift_round;
+
+    /// a c + b s over 2^TURN_BITS, half to even, at ties and beside them.
+    #[test]
+    fn a_turn_is_rounded() {
+        let half = 1i64 << (TURN_BITS - 1);
+        let mut factors =
+            std::vec![0, 1, -1, 3, half, -half, half + 1, half - 1, 3 * half, 5 * half];
+        factors.extend([1 << 40, -(1 << 40) - 1, (1 << 61) + half, 1 - (1 << 61)]);
+        for &a in &factors {
+            for &b in &factors {
+                for (c, s) in
+                    [(1, 0), (0, 1), (1, 1), (-1, 1), (3, -2), (1 << 30, 0), (-(1 << 30), 1)]
+                {
+                    let exact = i128::from(a) * i128::from(c) + i128::from(b) * i128::from(s);
+                    let want = shift_round(exact, TURN_BITS);
+                    assert_eq!(i128::from(turn(a, c, b, s)), want, "{a} {c} {b} {s}");
+                }
+            }
+        }
+    }
+}

@@ -365,7 +365,7 @@ fn faults_hold_for_the_response() {
         (Interval { over_range: 0, saturated: true }, Health::SATURATED),
     ] {
         let mut board = bench().board();
-        assert_eq!((board.span(), board.interval()), (15, 8));
+        assert_eq!((board.span(), board.interval(), board.delay_half_samples()), (15, 8, 14));
         let mut held = Vec::new();
         for n in 0..6 {
             let now = if n == 2 { interval } else { Interval::default() };

@@ -275,3 +275,34 @@ impl<const ORDER: usize, const CHANNELS: usize, T: Copy> FrontEndPlan<ORDER, CHA
         self.constants.span()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every constant by itself changes the sum.
+    #[test]
+    fn constants_are_in_the_sum() {
+        let sum = |change: fn(&mut Constants<2>)| {
+            let mut constants = Constants::<2>::NONE;
+            change(&mut constants);
+            let mut sum = Checksum::START;
+            constants.check(&mut sum);
+            sum.to_bits()
+        };
+        let sums = [
+            sum(|_| ()),
+            sum(|c| c.ratio += 1),
+            sum(|c| c.differential_delay += 1),
+            sum(|c| c.section += 1),
+            sum(|c| c.interval_weights = IntervalWeights::new(9, 1)),
+            sum(|c| c.whole_weights[1] += 1),
+            sum(|c| c.last_weights[1] += 1),
+            sum(|c| c.shift = Shift::new(5)),
+            sum(|c| c.pruned += 1),
+        ];
+        for (n, sum) in sums.iter().enumerate() {
+            assert!(!sums[..n].contains(sum), "{n}");
+        }
+    }
+}

@@ -116,10 +116,11 @@ fn room_to_spare_changes_nothing() {
     fn words<const CHANNELS: usize, const COLUMNS: usize>(
         channels: usize,
         period: u32,
+        periods: u32,
     ) -> Vec<Phasor> {
         let config = FrontEndConfig {
             order: 2,
-            ratio: 7 * period as u16,
+            ratio: (periods * period) as u16,
             differential_delay: 1,
             path: Path::Coherent,
             watch: Watch::EverySample,
@@ -129,7 +130,7 @@ fn room_to_spare_changes_nothing() {
         let mut front = FrontEnd::<i128, 2, CHANNELS, COLUMNS>::new(carrier, config, channels, 24)
             .expect("folds");
         let code = |n: usize| (n as i32 * 7919 % 10_007 - 5000) * 1000;
-        let codes: Vec<i32> = (0..channels * period as usize * 35).map(code).collect();
+        let codes: Vec<i32> = (0..channels * (5 * periods * period) as usize).map(code).collect();
         let mut rest = codes.as_slice();
         let mut out = vec![Phasor::default(); channels];
         let mut words = Vec::new();
@@ -139,12 +140,91 @@ fn room_to_spare_changes_nothing() {
         assert_eq!(words.len(), 5 * channels);
         words
     }
-    assert_eq!(words::<1, 3>(1, 3), words::<8, 64>(1, 3));
-    assert_eq!(words::<1, 5>(1, 5), words::<8, 64>(1, 5));
-    assert_eq!(words::<3, 15>(3, 5), words::<8, 64>(3, 5));
-    assert_eq!(words::<3, 21>(3, 7), words::<8, 64>(3, 7));
-    assert_eq!(words::<2, 18>(2, 9), words::<8, 64>(2, 9));
-    assert_eq!(words::<5, 55>(5, 11), words::<8, 64>(5, 11));
+    // Rows enough for blocks of sixteen and what is left behind them.
+    for periods in [7, 16] {
+        macro_rules! alike {
+            ($($channels:literal, $columns:literal, $period:literal;)*) => { $(
+                assert_eq!(
+                    words::<$channels, $columns>($channels, $period, periods),
+                    words::<8, 64>($channels, $period, periods),
+                    "{} channels, period {}", $channels, $period
+                );
+            )* };
+        }
+        alike! { 1, 3, 3; 1, 5, 5; 3, 15, 5; 3, 21, 7; 2, 18, 9; 5, 55, 11; }
+        // Half periods, every other row negative.
+        alike! { 1, 2, 4; 2, 6, 6; 3, 15, 10; 7, 35, 10; 1, 20, 40; }
+    }
+}
+
+/// A square wave from end to end of the converter's range, as long as a section may be: the folded way's
+/// sums are full, and give what the mixed way does, to the rounding of their cosines (2^-22).
+#[test]
+fn full_scale_folded_and_mixed() {
+    fn words<const ORDER: usize>(path: Path, bits: u32, ratio: u16) -> Phasor {
+        let config = FrontEndConfig {
+            order: ORDER as u8,
+            ratio,
+            differential_delay: 1,
+            path,
+            watch: Watch::EverySample,
+            pruned_bits: 0,
+        };
+        let carrier = CarrierRatio::coherent(1, 4).expect("a carrier");
+        let mut front =
+            FrontEnd::<i128, ORDER, 1, 4096>::new(carrier, config, 1, bits).expect("a front end");
+        let [low, high] = [-1 << (bits - 1), (1 << (bits - 1)) - 1];
+        let frames = usize::from(ratio) * 8;
+        let codes: Vec<i32> = (0..frames).map(|n| if n % 4 < 2 { high } else { low }).collect();
+        let (mut rest, mut out) = (codes.as_slice(), [Phasor::default()]);
+        while front.decimate(&mut rest, &mut out).is_some() {}
+        out[0]
+    }
+    fn alike<const ORDER: usize>() {
+        for (bits, ratio) in [(24, 64), (24, 400), (20, 400), (16, 1000), (12, 4000), (8, 4000)] {
+            let [folded, mixed] =
+                [Path::Auto, Path::General].map(|path| words::<ORDER>(path, bits, ratio));
+            for (a, b) in [(folded.i, mixed.i), (folded.q, mixed.q)] {
+                let apart = (a.to_num::<f64>() - b.to_num::<f64>()).abs();
+                assert!(apart < 2f64.powi(-22), "order {ORDER}, {bits} bits, {ratio}: {apart:e}");
+                assert!(a.to_num::<f64>().abs() > 0.3);
+            }
+        }
+    }
+    alike::<1>();
+    alike::<2>();
+    alike::<3>();
+    alike::<4>();
+}
+
+/// Codes far beyond their bits saturate one component of one channel: told, whichever it is.
+#[test]
+fn saturation_of_any_word() {
+    for path in [Path::Coherent, Path::General] {
+        for channel in 0..3 {
+            for quarter in 0..2 {
+                let config = FrontEndConfig {
+                    order: 1,
+                    ratio: 16,
+                    differential_delay: 1,
+                    path,
+                    watch: Watch::EverySample,
+                    pruned_bits: 0,
+                };
+                let carrier = CarrierRatio::coherent(1, 4).expect("a carrier");
+                let mut front =
+                    FrontEnd::<i64, 1, 3, 256>::new(carrier, config, 3, 8).expect("a front end");
+                // At the carrier's peak, and a quarter of a period behind.
+                let mut codes = vec![0; 3 * 16];
+                for n in (quarter..16).step_by(4) {
+                    codes[3 * n + channel] = 1 << 14;
+                }
+                let (mut rest, mut out) = (codes.as_slice(), [Phasor::default(); 3]);
+                let interval = front.decimate(&mut rest, &mut out).expect("an interval");
+                assert!(interval.saturated, "{path:?}, channel {channel}, {quarter}: {out:?}");
+            }
+        }
+    }
 }
 
 /// p (D1 - u) - q (D2 + u) + s (D1 - u)(D2 + u) = 0 with D = 1, p = 1, q = 0, s = -1/2: (1 - u)^2 = 0, which

@@ -50,12 +50,9 @@ fn sum_lanes<const ORDER: usize, const L: usize, const ALTERNATE: bool>(
             }
         }
     }
-    for pair in blocks.remainder().chunks((2 * width).max(1)) {
-        for r in 0..2 {
-            if let Some(codes) = pair.get(r * width + first..).and_then(|d| d.first_chunk()) {
-                add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
-            }
-        }
+    // Rows that alternate come in pairs: the last one of an odd number does not.
+    if let Some(codes) = blocks.remainder().get(first..).and_then(|d| d.first_chunk()) {
+        add_codes(&mut sums, codes, false);
     }
     for (lane, state) in state.iter_mut().enumerate() {
         *state = core::array::from_fn(|level| sums[level][lane]);
