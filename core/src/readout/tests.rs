@@ -77,6 +77,17 @@ fn stages_out_of_step_are_flagged() {
     let mut late = board();
     late.due.set(3);
     assert_eq!(flags(&mut late, 40), [(24, true), (40, false)]);
+    // One output in vain, the next is in step.
+    let mut skipping = board();
+    skipping.due.set(4);
+    let mut told = std::vec::Vec::new();
+    for n in 1..=6 {
+        let mut phasors = [Phasor { i: Word::lit("0.1"), q: Word::ZERO }; 2];
+        skipping.push_phasors(&mut phasors, Interval::default(), |reading| {
+            told.push((n, reading.health.has(Health::MEMORY)));
+        });
+    }
+    assert_eq!(told, [(4, true), (6, false)]);
 }
 
 /// A front end that ends no interval: told after the time of a reading and an interval, and again.
