@@ -199,7 +199,7 @@ fn failures_name_stage_and_number() {
     };
     let cases = [
         // One tap unlike its mirror.
-        (change(second, "4711"), "the core takes it", "FIR 2", vec!["tap 0 is 4711"]),
+        (change(second, "4711"), "taps and their mirror", "FIR 2", vec!["tap 0 is 4711"]),
         // Half the CIC's order: aliases at its output.
         (
             text.replace("order = 3", "order = 1"),

@@ -9,9 +9,9 @@ use cortex_m_semihosting::hprintln;
 use heapless::Vec;
 use quietgap_core::Readout;
 use quietgap_core::fir::FirChain;
-use quietgap_core::section::Way;
 use quietgap_core::front_end::{FrontEnd, Interval};
 use quietgap_core::phasor::Phasor;
+use quietgap_core::section::Way;
 use quietgap_core::word::{Register, Word};
 
 /// Longest block, codes.

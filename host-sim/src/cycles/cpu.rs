@@ -6,15 +6,15 @@ use quietgap_core::cic::MAX_ORDER;
 /// Coefficients of one core, in the order of the features.
 #[derive(Debug)]
 pub struct Coefficients {
-    /// Of [`Shape::folded`], by the order of the CIC less one.
+    /// Of [`super::Shape::folded`], by the order of the CIC less one.
     pub folded: [[f64; 19]; MAX_ORDER],
-    /// Of [`Shape::mixed`], the same.
+    /// Of [`super::Shape::mixed`], the same.
     pub mixed: [[f64; 10]; MAX_ORDER],
-    /// Of [`Shape::firs`].
+    /// Of [`super::Shape::firs`].
     pub firs: [f64; 5],
-    /// Of [`Shape::reading`].
+    /// Of [`super::Shape::reading`].
     pub reading: [f64; 7],
-    /// Of [`Shape::join`].
+    /// Of [`super::Shape::join`].
     pub join: [f64; 2],
 }
 

@@ -15,9 +15,9 @@ use quietgap_board::source::Source;
 use quietgap_core::config::*;
 use quietgap_core::fold::Fold;
 use quietgap_core::front_end::way::AnyWay;
-use quietgap_core::section::Way;
 use quietgap_core::mixer::Mixer;
 use quietgap_core::readout::Reading;
+use quietgap_core::section::Way;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Health, Plan, Readout};
 

@@ -156,11 +156,14 @@ pub fn numbers(
         }
     }
     for (which, check) in [("old", old), ("new", new)] {
-        if let Some(limit) = check.limits.iter().find(|l| !l.pass && l.name == "the core takes it")
-        {
+        for limit in check.limits.iter().filter(|l| !l.pass) {
+            let name = match limit.name.as_str() {
+                "the core takes it" => format!("the core takes the {which} plan"),
+                "taps and their mirror" => format!("taps of the {which} plan and their mirror"),
+                _ => continue,
+            };
             let free = t.structure == Structure::Free && which == "old";
             let [taken, refused] = ["yes".to_owned(), limit.why.clone()];
-            let name = format!("the core takes the {which} plan");
             out.push(Row::text(&limit.stage, &name, taken, refused, free));
         }
     }
