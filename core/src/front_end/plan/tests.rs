@@ -53,7 +53,7 @@ fn lengths_of_sections() {
     let folded = folding(carrier, config, 24);
     let most = folded.expect("folds").section(3, 24);
     let length = section_length(config, 24, folded);
-    assert!(length == most && length < 4000 && length % 10 == 0, "{length} of {most}");
+    assert!(length == most && length < 4000 && length.is_multiple_of(10), "{length} of {most}");
     let mixed = section_length(config, 24, None);
     let longest = section(3, 24, fraction_bits(config, 24, None));
     assert!(mixed <= longest, "{mixed} of {longest}");
