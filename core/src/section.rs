@@ -11,6 +11,8 @@ use crate::guard::Checksum;
 use crate::phasor::Phasor;
 use crate::word::{Register, Shift, Word};
 
+#[cfg(test)]
+pub(crate) use bounds::pascal;
 pub(crate) use bounds::sum_bound;
 pub use folding::{Folding, MAX_COLUMNS};
 

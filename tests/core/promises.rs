@@ -36,7 +36,21 @@ struct Bench {
     alignments: [Alignment; CHANNELS],
     monitor: Option<MonitorConfig>,
     residual_am: i64,
+    /// One axis, the mean of all bridges, or none.
+    axes: u8,
     firs: bool,
+}
+
+/// A CIC of differential delay 1 that prunes nothing; every code is watched.
+fn front_end(order: u8, ratio: u16, path: Path) -> FrontEndConfig {
+    let watch = Watch::EverySample;
+    FrontEndConfig { order, ratio, differential_delay: 1, path, watch, pruned_bits: 0 }
+}
+
+/// Uniform within -1 to 1, repeatable: Numerical Recipes' 64-bit linear congruential generator, from memory.
+fn random(state: &mut u64) -> f64 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
 }
 
 fn difference(channel: u8) -> BridgeConfig {
@@ -61,36 +75,30 @@ fn bench() -> Bench {
             phase: Fraction::lit("0.1"),
         }),
         residual_am: GAP_AM,
+        axes: 1,
         firs: false,
     }
 }
 
 impl Bench {
-    /// One axis, the mean of all bridges.
     fn board(&self) -> Board {
         let count = self.bridges.len();
-        let solve = vec![Coefficient::ONE / count as i64; count];
-        let geometry = vec![Coefficient::ONE; count];
+        let entries = count * usize::from(self.axes);
+        let solve = vec![Coefficient::ONE / count as i64; entries];
+        let geometry = vec![Coefficient::ONE; entries];
         let firs =
             [FirConfig { ratio: 2, taps: &[1 << 29, 1 << 29, 1 << 29, 1 << 29], scale_bits: 30 }];
         Readout::new(&ReadoutConfig {
             code_bits: 24,
             carrier: CarrierRatio::coherent(1, 4).expect("a carrier"),
-            front_end: FrontEndConfig {
-                order: 2,
-                ratio: 8,
-                differential_delay: 1,
-                path: Path::Auto,
-                watch: Watch::EverySample,
-                pruned_bits: 0,
-            },
+            front_end: front_end(2, 8, Path::Auto),
             firs: if self.firs { &firs } else { &[] },
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
             electrodes: &self.electrodes,
             axes: AxesConfig {
-                axes: 1,
+                axes: self.axes,
                 solve: &solve,
                 geometry: &geometry,
                 residual_am: self.residual_am,

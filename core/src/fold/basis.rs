@@ -48,18 +48,7 @@ const fn binomial(n: i128, k: i128) -> i128 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// C(n, k) by Pascal's triangle.
-    fn pascal(n: usize, k: usize) -> i128 {
-        let mut row = [0i128; 8];
-        row[0] = 1;
-        for _ in 0..n {
-            for at in (1..=k).rev() {
-                row[at] += row[at - 1];
-            }
-        }
-        row[k]
-    }
+    use crate::section::pascal;
 
     #[test]
     fn binomials() {

@@ -50,21 +50,22 @@ pub(crate) const fn sum_bound(order: u32, code_bits: u32, samples: u32) -> i128 
     (value as i128) << (code_bits - 1)
 }
 
+/// C(n, k) by Pascal's triangle, k up to 7: what formulas are held to.
+#[cfg(test)]
+pub(crate) fn pascal(n: usize, k: usize) -> i128 {
+    let mut row = [0i128; 8];
+    row[0] = 1;
+    for _ in 0..n {
+        for at in (1..=k).rev() {
+            row[at] += row[at - 1];
+        }
+    }
+    row[k]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// C(n, k) by Pascal's triangle.
-    fn pascal(n: usize, k: usize) -> i128 {
-        let mut row = [0i128; 8];
-        row[0] = 1;
-        for _ in 0..n {
-            for at in (1..=k).rev() {
-                row[at] += row[at - 1];
-            }
-        }
-        row[k]
-    }
 
     #[test]
     fn the_largest_section_sum() {

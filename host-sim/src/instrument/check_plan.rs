@@ -147,11 +147,7 @@ impl PlanSource<'_> {
         for (n, fir) in plan.firs.iter().enumerate() {
             let at = n.to_string();
             let keys = ["fir", at.as_str(), "taps"];
-            if let Some((tap, mirror)) = unlike(fir).filter(|_| fir.symmetric) {
-                let message = format!(
-                    "tap {tap} is {}, its mirror {}; allowed symmetric taps, or symmetric = false",
-                    fir.taps[tap], fir.taps[mirror]
-                );
+            if let Some((_, message)) = slip(fir) {
                 return Err(self.fault(&keys, message));
             }
             if fir.taps.iter().map(|t| i64::from(*t)).sum::<i64>() <= 0 {
@@ -173,6 +169,16 @@ impl PlanSource<'_> {
         let bits = f64::from(sensor.converter.bits);
         self.range(&["code_bits"], plan.code_bits.map_or(bits, f64::from), bits, bits)
     }
+}
+
+/// First tap that is unlike its mirror where all are to be like it: both, and what is wrong.
+#[must_use]
+pub fn slip(fir: &FirFile) -> Option<([i32; 2], String)> {
+    let (tap, mirror) = unlike(fir).filter(|_| fir.symmetric)?;
+    let [a, b] = [fir.taps[tap], fir.taps[mirror]];
+    let what =
+        format!("tap {tap} is {a}, its mirror {b}; allowed symmetric taps, or symmetric = false");
+    Some(([a, b], what))
 }
 
 /// First tap that is unlike its mirror, and that.

@@ -38,14 +38,7 @@ impl Owned {
         Self {
             code_bits: 24,
             carrier: CarrierRatio::coherent(1, 8).expect("a carrier"),
-            front_end: FrontEndConfig {
-                order: 2,
-                ratio: 40,
-                differential_delay: 1,
-                path,
-                watch: Watch::EverySample,
-                pruned_bits: 0,
-            },
+            front_end: front_end(2, 40, path),
             firs: vec![(2, vec![1 << 28, 1 << 29, 1 << 28], 30), (3, vec![1 << 29; 2], 30)],
             alignments: alignments.to_vec(),
             monitor,

@@ -5,6 +5,7 @@
 #[allow(dead_code)]
 mod forward;
 
+use super::random;
 use forward::Bench;
 use quietgap_core::axes::Axes;
 use quietgap_core::bridge::{Bridge, BridgeReading};
@@ -131,12 +132,6 @@ fn read(bench: &Bench, separate: bool, q: [f64; 6]) -> ([f64; 6], Solved, bool) 
     );
     let healthy = readings.iter().all(|r| r.health.is_ok());
     (std::array::from_fn(|k| out[k] as f64 * 1e-18), solved, healthy)
-}
-
-/// Uniform within -1 to 1, repeatable.
-fn random(state: &mut u64) -> f64 {
-    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-    (*state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
 }
 
 /// Reach as a part of the gap, tilts, and what is allowed of the gap (of gap over arm for rotations): words

@@ -91,26 +91,7 @@ fn a_dead_carrier() {
 /// Without axes there is nothing to disagree with.
 #[test]
 fn no_axes_no_residual() {
-    let bench = bench();
-    let config = ReadoutConfig {
-        code_bits: 24,
-        carrier: CarrierRatio::coherent(1, 4).expect("a carrier"),
-        front_end: FrontEndConfig {
-            order: 2,
-            ratio: 8,
-            differential_delay: 1,
-            path: Path::Auto,
-            watch: Watch::EverySample,
-            pruned_bits: 0,
-        },
-        firs: &[],
-        alignments: &bench.alignments,
-        monitor: None,
-        bridges: &bench.bridges,
-        electrodes: &[],
-        axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
-    };
-    let mut board = Board::new(&config).expect("a board without axes");
+    let mut board = Bench { monitor: None, axes: 0, residual_am: 0, ..bench() }.board();
     let reading = push(&mut board, &GOOD, Interval::default()).expect("a reading");
     assert!(reading.axes.is_empty() && reading.bridges[0].displacement_am > 0);
     assert_eq!(reading.residual_am, 0);

@@ -18,14 +18,7 @@ fn board<W: Way<3>>(path: Path, carrier: CarrierRatio) -> Readout<3, 2, 512, 16,
     Readout::new(&ReadoutConfig {
         code_bits: 16,
         carrier,
-        front_end: FrontEndConfig {
-            order: 3,
-            ratio: 40,
-            differential_delay: 1,
-            path,
-            watch: Watch::EverySample,
-            pruned_bits: 0,
-        },
+        front_end: front_end(3, 40, path),
         firs: &firs,
         alignments: &[Alignment::NONE; 2],
         monitor: None,
@@ -38,13 +31,7 @@ fn board<W: Way<3>>(path: Path, carrier: CarrierRatio) -> Readout<3, 2, 512, 16,
 
 fn codes(count: usize, seed: u64) -> Vec<i32> {
     let mut state = seed;
-    let mut next = || {
-        // Numerical Recipes' 64-bit linear congruential generator, from memory.
-        state =
-            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 50) as i32 - (1 << 13)
-    };
-    (0..2 * count).map(|_| next()).collect()
+    (0..2 * count).map(|_| (8192.0 * random(&mut state)) as i32).collect()
 }
 
 /// A readout that was used, stopped after `used` codes, and one that was not read the same from `start` on.

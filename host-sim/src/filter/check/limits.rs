@@ -5,7 +5,7 @@ use super::Check;
 use super::bands::furthest;
 use super::noise::total_over_converter;
 use crate::filter::subject::stage_name;
-use crate::instrument::check_plan::unlike;
+use crate::instrument::check_plan::slip;
 use quietgap_core::Stage;
 
 /// One line of the verdict.
@@ -104,14 +104,10 @@ fn core(check: &Check) -> Limit {
 /// The first tap that is unlike its mirror where all are to be like it.
 fn mirror(check: &Check) -> Option<Limit> {
     check.subject.plan.firs.iter().enumerate().find_map(|(n, fir)| {
-        let (tap, mirror) = unlike(fir).filter(|_| fir.symmetric)?;
-        let (stage, [a, b]) = (stage_name(n + 1), [fir.taps[tap], fir.taps[mirror]]);
-        let why = format!(
-            "tap {tap} is {a}, its mirror {b}; allowed symmetric taps, or symmetric = false"
-        );
+        let ([a, b], why) = slip(fir)?;
         Some(Limit {
             name: "taps and their mirror".to_owned(),
-            stage,
+            stage: stage_name(n + 1),
             value: a.into(),
             limit: b.into(),
             at_least: false,
