@@ -275,6 +275,10 @@ fn delays_are_the_impulse_responses() {
         }
         let nearest = (2.0 * delay(0.0)).round() / 2.0;
         assert_eq!(check.subject.delay_samples(), nearest, "{method}");
+        // Told of a plan without a mask, too.
+        let mut bare = check.subject.clone();
+        bare.plan.mask = None;
+        assert_eq!(Check::new(bare).json()["delay_varies"], method == "low-delay");
         let least_most = [0.0, 30.0, 77.7, 100.0].map(delay);
         if method == "equiripple" {
             assert_eq!(check.delays_s, None);

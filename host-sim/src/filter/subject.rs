@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Result, read_text};
 use crate::instrument::check::Source;
-use crate::instrument::check_plan::PlanSource;
+use crate::instrument::check_plan::{PlanSource, unlike};
 use crate::instrument::design::carrier_ratio;
 use crate::instrument::file::{FirFile, LineFile, PlanFile};
 use crate::instrument::settings::{Settings, core_carrier, delays, spans};
@@ -168,6 +168,12 @@ impl Subject {
     #[must_use]
     pub fn span(&self) -> u64 {
         self.spans().iter().sum::<u64>() + 1
+    }
+
+    /// Whether taps that are not their own mirror make the delay vary with frequency.
+    #[must_use]
+    pub fn delay_varies(&self) -> bool {
+        self.plan.firs.iter().any(|fir| unlike(fir).is_some())
     }
 
     /// Delay of a slow signal, samples, a multiple of a half.

@@ -17,7 +17,6 @@ pub mod words;
 use super::response::{Response, db};
 use super::subject::{Subject, stage_name};
 use crate::cycles::{self, Cpu};
-use crate::instrument::check_plan::unlike;
 use crate::instrument::file::MaskFile;
 use bands::Worst;
 use cost::Cost;
@@ -96,12 +95,11 @@ pub fn cpu(mask: Option<&MaskFile>) -> &'static Cpu {
 /// Points of the pass band at which the delay is looked at.
 const DELAYS: usize = 500;
 
-/// Least and most group delay in the pass band, where taps make it vary.
-fn delays(subject: &Subject, response: &Response, pass_hz: f64) -> Option<[f64; 2]> {
-    subject.plan.firs.iter().find_map(unlike)?;
+/// Least and most group delay in the pass band, s.
+fn delays(response: &Response, pass_hz: f64) -> [f64; 2] {
     let at = |n: usize| response.delay_s(pass_hz * n as f64 / DELAYS as f64);
     let all = (0..=DELAYS).map(at);
-    Some(all.fold([f64::INFINITY, 0.0], |[least, most], s| [least.min(s), most.max(s)]))
+    all.fold([f64::INFINITY, 0.0], |[least, most], s| [least.min(s), most.max(s)])
 }
 
 impl Check {
@@ -124,7 +122,10 @@ impl Check {
         let cost = Cost::new(&subject, cpu(mask.as_ref()));
         let mut check = Self {
             pass_band,
-            delays_s: mask.as_ref().and_then(|m| delays(&subject, &response, m.pass_hz)),
+            delays_s: mask
+                .as_ref()
+                .filter(|_| subject.delay_varies())
+                .map(|m| delays(&response, m.pass_hz)),
             aliases,
             tones: tones(&subject, &response),
             settling: Settling::new(&subject.plan, subject.rate_hz),

@@ -22,7 +22,7 @@ impl Check {
             "output_rate_hz": subject.output_rate_hz(), "code_bits": subject.code_bits,
             "channels": subject.channels, "samples_per_output": subject.interval(),
             "span_samples": subject.span(), "delay_samples": subject.delay_samples(),
-            "delay_s": subject.delay_s(), "delay_varies": self.delays_s.is_some(),
+            "delay_s": subject.delay_s(), "delay_varies": subject.delay_varies(),
             "stages": self.stages().iter().enumerate().map(|(n, s)| json!({
                 "name": s.name, "ratio": s.ratio, "taps": s.taps, "scale_bits": s.scale_bits,
                 "rate_in_hz": s.rate_in_hz, "rate_out_hz": s.rate_out_hz,
