@@ -315,6 +315,25 @@ mod tests {
         assert!(at(3 * MM));
     }
 
+    /// Slopes of a half of the gap, to the bit: R - 1 here turns the normal by a quarter of its length, across
+    /// it alone, along half sides of two gaps.
+    #[test]
+    fn a_slope_of_a_half() {
+        let plate = ElectrodeConfig {
+            half_sides: [[0, 2, 0], [0, 0, 2]].map(|side| side.map(HalfSide::from_num)),
+            ..plate()
+        };
+        let at = |quarter: i64| {
+            let turn = [[0; 3], [quarter, 0, 0], [0; 3]];
+            plate.seen(&Place { translation_am: [0; 3], turn })
+        };
+        let oblique = at(1 << 60);
+        assert!(!oblique.beyond && oblique.gap_am == 2 * MM);
+        // 2 atanh(1/2) = ln 3.
+        assert!((oblique.tilt as f64 / ONE as f64 - 3f64.ln()).abs() < 4e-12);
+        assert!(at((1 << 60) + 1).beyond);
+    }
+
     /// Of an injection electrode that moves alone the polarisation keeps its part of all capacitance.
     #[test]
     fn the_part_of_injection() {

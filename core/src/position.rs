@@ -19,7 +19,8 @@ use heapless::Vec;
 
 /// Most rounds; a reading that is not flagged has settled in fewer.
 pub const ROUNDS: usize = 16;
-/// Bits of the gap below which a change is none: 2^-42, 2e-13 of it.
+/// Bits of the gap below which a change is none: 2^-42, 2e-13 of it; fewer for gaps below 18 um, of which
+/// it would be no four attometres: steps of that size go on for ever.
 pub const SETTLED: u32 = 42;
 
 /// Position of a reading.
@@ -51,6 +52,8 @@ pub fn solve<const BRIDGES: usize>(
     // Polarisation and what it missed by, a round ago.
     let mut before = None;
     let mut solved = Solved::default();
+    let bits = |gap_am: i64| 61u32.saturating_sub(gap_am.leading_zeros());
+    let settled = bridges.iter().fold(SETTLED, |least, bridge| least.min(bits(bridge.gap_am())));
     while solved.rounds < ROUNDS {
         solved.rounds += 1;
         let mut moved = false;
@@ -59,7 +62,7 @@ pub fn solve<const BRIDGES: usize>(
             let old = reading.displacement_am;
             *reading = bridge.invert(measured, pair, polarisation);
             let change = reading.displacement_am.abs_diff(old);
-            moved |= change > bridge.gap_am().unsigned_abs() >> SETTLED;
+            moved |= change > bridge.gap_am().unsigned_abs() >> settled;
         }
         (solved.residual_am, solved.disagree) = matrix.solve(readings, axes);
         if electrodes.is_empty() {
@@ -71,7 +74,7 @@ pub fn solve<const BRIDGES: usize>(
             bridges.iter().enumerate().map(|(b, bridge)| (matrix.back(b, axes), bridge.gap_am()));
         let (housing, beyond) = place_pairs(electrodes, &place, gaps, pairs);
         let miss = housing - polarisation;
-        moved |= miss.unsigned_abs() > ONE.unsigned_abs() >> SETTLED;
+        moved |= miss.unsigned_abs() >> (RATIO_BITS - settled) > 0;
         if before.is_some() && !moved {
             solved.settled = !beyond;
             break;

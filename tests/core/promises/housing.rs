@@ -12,7 +12,7 @@ use quietgap_core::bridge::{Bridge, BridgeReading};
 use quietgap_core::config::*;
 use quietgap_core::housing::{Housing, tilt_factor};
 use quietgap_core::phasor::Phasor;
-use quietgap_core::position::{ROUNDS, Solved, solve};
+use quietgap_core::position::{ROUNDS, SETTLED, Solved, solve};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 
 const GAP_M: f64 = 2e-3;
@@ -172,6 +172,30 @@ fn rest_takes_two_rounds() {
     assert!(solved.settled && healthy);
     assert_eq!(solved.rounds, 2);
     assert!(got.iter().all(|x| x.abs() < 1e-15), "{got:?}");
+}
+
+/// Gaps of 2 um, of which 2^-42 is no whole attometre: nothing moves, then, where a round gives the same.
+#[test]
+fn a_small_housing_settles() {
+    let mut bench = Bench::new(true);
+    const SCALE: f64 = 1e-3;
+    for plate in &mut bench.plates {
+        plate.gap *= SCALE;
+        plate.sides = plate.sides.map(|side| side * SCALE);
+        plate.centre = plate.centre.map(|x| x * SCALE);
+    }
+    bench.strays.iter_mut().flatten().for_each(|stray| *stray *= SCALE);
+    bench.mass_stray *= SCALE;
+    let gap = GAP_M * SCALE;
+    assert!(am(gap) < 1 << SETTLED);
+    for reach in [0.0, 0.1, -0.3, 0.3] {
+        let mut q = [reach * gap; 6];
+        q[3..].fill(reach * 1e-3);
+        let (got, solved, healthy) = read(&bench, false, q);
+        assert!(solved.settled && healthy, "{reach}: {solved:?}");
+        // Bridges, and with them axes, are in whole attometres.
+        assert!((got[0] - q[0]).abs() < 1e-16, "{reach}: {got:?}");
+    }
 }
 
 /// Edges that change a gap by half of it, and an electrode nearly touched, are more than the formulas are
