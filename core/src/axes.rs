@@ -8,7 +8,7 @@ use crate::bridge::BridgeReading;
 use crate::config::{AxesConfig, MAX_AXES, MAX_BRIDGES};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
-use crate::word::{Coefficient, saturate, shift_round};
+use crate::word::{Coefficient, least, saturate, shift_round};
 use heapless::Vec;
 
 /// Both matrices, Q16.48, row by row, with room for so many bridges.
@@ -50,9 +50,9 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
         let which = config.axes as u32;
         attempt!(check("set of axes", config.axes as usize, 0, (1 << MAX_AXES) - 1));
         let axes = which.count_ones() as usize;
-        let most = if BRIDGES < MAX_BRIDGES { BRIDGES } else { MAX_BRIDGES };
+        let most = least(BRIDGES as u32, MAX_BRIDGES as u32) as usize;
         attempt!(check("bridges", bridges, 1, most));
-        let most = if bridges < MAX_AXES { bridges } else { MAX_AXES };
+        let most = least(bridges as u32, MAX_AXES as u32) as usize;
         attempt!(check("axes", axes, 0, most));
         let entries = axes * bridges;
         attempt!(check("entries of the solving matrix", solve.len(), entries, entries));

@@ -71,7 +71,7 @@ impl CarrierRatio {
     /// # Errors
     /// [`ConfigError`] unless 0 < step < 2^63 - 1 (half the sample rate).
     pub const fn from_step(step: u64) -> Result<Self, ConfigError> {
-        let given = if step > i64::MAX as u64 { i64::MAX } else { step as i64 };
+        let given = ConfigError::told(step);
         if let Err(error) = ConfigError::check(Stage::Carrier, "step", given, 1, i64::MAX - 1) {
             return Err(error);
         }

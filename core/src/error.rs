@@ -76,6 +76,11 @@ impl ConfigError {
         Self { stage, quantity, given, min, max }
     }
 
+    /// A number to be checked, as far as it can be told.
+    pub(crate) const fn told(number: u64) -> i64 {
+        if number > i64::MAX as u64 { i64::MAX } else { number as i64 }
+    }
+
     /// All of it in words: for a `panic` that ends a build.
     #[must_use]
     pub const fn message(&self) -> Message {

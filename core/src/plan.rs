@@ -193,8 +193,7 @@ const fn check_samples(
     given: u64,
     max: u64,
 ) -> Result<(), ConfigError> {
-    let given = if given > i64::MAX as u64 { i64::MAX } else { given as i64 };
-    ConfigError::check(stage, quantity, given, 1, max as i64)
+    ConfigError::check(stage, quantity, ConfigError::told(given), 1, max as i64)
 }
 
 /// [`Plan::new`] for one way: the compiler evaluates no function of a trait.

@@ -37,6 +37,11 @@ pub type Coefficient = I16F48;
 /// ([`crate::fir`]); this bound makes the upper part fit an `i32`.
 pub const WORD_LIMIT: i64 = (1 << 55) - 1;
 
+/// The smaller one: for the compiler, too, which has no traits yet.
+pub(crate) const fn least(a: u32, b: u32) -> u32 {
+    if a < b { a } else { b }
+}
+
 /// Divides by 2^`shift`, rounding half to even.
 ///
 /// In any `i128`, out the nearest integer to x / 2^shift, the even one of two
@@ -48,7 +53,7 @@ pub const fn shift_round(x: i128, shift: u32) -> i128 {
     if shift == 0 {
         return x;
     }
-    let shift = if shift > 126 { 126 } else { shift };
+    let shift = least(shift, 126);
     let floor = x >> shift;
     let rest = x & ((1 << shift) - 1);
     let half = 1 << (shift - 1);
@@ -285,7 +290,7 @@ pub const fn times(x: i64, y: i64, shift: u32) -> i64 {
 #[must_use]
 pub const fn narrow(x: i128, shift: u32) -> i64 {
     let shift = if shift == 0 { 1 } else { shift };
-    let shift = if shift > 63 { 63 } else { shift };
+    let shift = least(shift, 63);
     let (upper, lower) = ((x >> 64) as i64, x as u64);
     // What leaves at the top must be copies of the sign.
     let sign = upper >> 63;

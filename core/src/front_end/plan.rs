@@ -11,7 +11,7 @@ use crate::guard::Checksum;
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
 use crate::section::{Folding, MAX_COLUMNS, Sections, sum_bound};
-use crate::word::{Register, Shift, Word};
+use crate::word::{Register, Shift, Word, least};
 
 /// Longest ratio of the first decimation.
 pub const MAX_RATIO: u16 = 4096;
@@ -76,11 +76,11 @@ pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Optio
             Some(folding) => folding.section(config.order as u32, code_bits),
             None => 1,
         };
-        let samples = if longest < config.ratio as u32 { longest } else { config.ratio as u32 };
+        let samples = least(longest, config.ratio as u32);
         let room = sum_bound(config.order as u32, code_bits, samples).leading_zeros();
         // Of 128 bits, 66 stand above the 62nd.
         let room = room.saturating_sub(66);
-        most = if room < most { room } else { most };
+        most = least(room, most);
     }
     if taken + LEAST_FRACTION_BITS > 64 || taken + most < 64 { most } else { 64 - taken }
 }
@@ -116,7 +116,7 @@ pub const fn section_length(
         Some(folding) => folding.section(order, code_bits),
         None => section(order, code_bits, fraction_bits(config, code_bits, None)),
     };
-    let longest = if longest < ratio { longest } else { ratio };
+    let longest = least(longest, ratio);
     if folded.is_some() || longest == 0 {
         return longest;
     }
@@ -210,7 +210,7 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         }
         let bits = code_bits as i64;
         attempt!(ConfigError::check(Stage::Converter, "code bits", bits, 8, 32));
-        let most = if CHANNELS < 32 { CHANNELS as i64 } else { 32 };
+        let most = least(CHANNELS as u32, 32) as i64;
         attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, most));
         let delay = config.differential_delay as u32;
         let ratio = config.ratio as u32;
@@ -232,7 +232,7 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         let pruned = config.pruned_bits as u32;
         let fraction_bits = fraction_bits(config, code_bits, folded);
         let bits = register_bits(config, code_bits, folded);
-        let most = if R::BITS < 127 { R::BITS } else { 127 };
+        let most = least(R::BITS, 127);
         attempt!(check("CIC register bits", bits as i64, 1, most as i64));
         let section = section_length(config, code_bits, folded);
         attempt!(check("samples in a section", section as i64, 1, ratio as i64));
