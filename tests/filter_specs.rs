@@ -6,6 +6,7 @@
 mod specs;
 
 use proptest::prelude::*;
+use proptest::test_runner::TestRunner;
 use quietgap_sim::filter::check::Check;
 use quietgap_sim::filter::design::search::{Found, search};
 use quietgap_sim::filter::design::write;
@@ -84,40 +85,62 @@ fn last_stages_are_no_longer_than_needed() {
     assert!(last <= 104, "{:?}", taps(&written));
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig { cases: 192, failure_persistence: None, ..ProptestConfig::default() })]
-
-    /// Any rates, bands and rejections: a plan that keeps its mask, or a refusal with a nearest value that
-    /// is a number. Total ratios stay small, so that a case takes no time.
-    #[test]
-    fn ends_with_a_plan_or_a_refusal(
-        rate in prop::sample::select(vec![192e3, 96e3, 48e3, 1e6, 800e3, 320e3, 44_100.0, 5e5]),
-        total in prop::sample::select(vec![2u32, 3, 4, 5, 6, 7, 8, 9, 12, 16, 24, 31, 40, 64, 97, 100]),
-        pass in 0.001f64..0.999, into in 0.001f64..0.999,
-        pass_db in prop::sample::select(vec![1e-4, 0.01, 0.1, 1.0, 3.0]),
-        alias_db in 20.0f64..140.0,
-        carrier in 0.001f64..0.499,
-        delay in prop::option::of(1e-6f64..1e-2),
-        method in prop::sample::select(vec!["equiripple", "kaiser", "least-squares", "half-band"]),
-    ) {
+/// Any rates, bands and rejections. Total ratios stay small, so that a case takes no time.
+fn any_specification() -> impl Strategy<Value = String> {
+    let rates = vec![192e3, 96e3, 48e3, 1e6, 800e3, 320e3, 44_100.0, 5e5];
+    let totals = vec![2u32, 3, 4, 5, 6, 7, 8, 9, 12, 16, 24, 31, 40, 64, 97, 100];
+    let methods = vec!["equiripple", "kaiser", "least-squares", "half-band", "low-delay"];
+    let numbers = (
+        prop::sample::select(rates),
+        prop::sample::select(totals),
+        [0.001f64..0.999, 0.001f64..0.999],
+        prop::sample::select(vec![1e-4, 0.01, 0.1, 1.0, 3.0]),
+        20.0f64..140.0,
+        0.001f64..0.499,
+        prop::option::of(1e-6f64..1e-2),
+        prop::sample::select(methods),
+    );
+    numbers.prop_map(|(rate, total, [pass, into], pass_db, alias_db, carrier, delay, method)| {
         let output = rate / f64::from(total);
         let delay = delay.map_or(String::new(), |s| format!("delay_s = {s}\n"));
-        let text = format!(
+        format!(
             "schema = 1\nrate_hz = {rate}\ncarrier_hz = {}\noutput_rate_hz = {output}\nmethod = \"{method}\"\n\
              [mask]\npass_hz = {}\npass_db = {pass_db}\nalias_into_hz = {}\nalias_db = {alias_db}\n{delay}",
-            (carrier * rate).round(), pass * output, into * output,
-        );
+            (carrier * rate).round(),
+            pass * output,
+            into * output,
+        )
+    })
+}
+
+/// A plan that keeps its mask, or a refusal with a nearest value that is a number.
+fn ends_with_a_plan_or_a_refusal(cases: u32) {
+    let config = ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() };
+    let ended = TestRunner::new(config).run(&any_specification(), |text| {
         match search(&spec(&text)) {
             Ok(found) => {
                 let written = subject(&write::plan(&found.subject, &[]));
                 let check = Check::new(written);
-                let mask = check.limits.iter().filter(|l| !l.pass);
-                prop_assert_eq!(mask.count(), 0, "{}", text);
+                let missed = check.limits.iter().filter(|l| !l.pass);
+                prop_assert_eq!(missed.count(), 0, "{}", text);
             }
             Err(refusal) => {
                 prop_assert!(refusal.nearest.is_finite(), "{}\n{}", text, refusal);
                 prop_assert!(refusal.to_string().chars().count() <= 300);
             }
         }
-    }
+        Ok(())
+    });
+    ended.unwrap_or_else(|failure| panic!("{failure}"));
+}
+
+#[test]
+fn some_specifications() {
+    ends_with_a_plan_or_a_refusal(40);
+}
+
+#[test]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+fn many_specifications() {
+    ends_with_a_plan_or_a_refusal(600);
 }
