@@ -2,7 +2,7 @@
 //! nothing about a microcontroller; see `benches/README.md`.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use quietgap_core::config::{FrontEndConfig, Path, Watch};
+use quietgap_core::config::{FrontEndConfig, Path};
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
@@ -35,7 +35,6 @@ fn front_end(c: &mut Criterion, name: &str, carrier: CarrierRatio) {
         ratio: 200,
         differential_delay: 1,
         path: Path::Auto,
-        watch: Watch::EverySample,
         pruned_bits: 0,
     };
     let mut stage: Box<FrontEnd<i64, 2, CHANNELS, 128>> =

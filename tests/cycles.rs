@@ -26,7 +26,6 @@ use emulator::Run;
 use nalgebra::{DMatrix, DVector};
 use quietgap_sim::cycles::{CPUS, Shape};
 use std::fmt::Write as _;
-use std::ops::Range;
 use std::path::Path;
 
 /// Share by which a predicted count may be off.
@@ -111,27 +110,15 @@ fn of_core(core: Core, rewrite: bool) -> String {
 fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String {
     let rows = || chains.iter().map(|(case, run)| (case, case.shape(), run));
     let per_interval = |case: &Case, run: &Run, what| run.number(what) as f64 / case.intervals();
-    // A front end of each order. The watch's part is the same for all: that of order 2, which has the
-    // most plans.
-    let by_order = |folded: bool, features: fn(&Shape) -> Vec<f64>, watch: Range<usize>| {
-        let fit = |order: u8, known: &[f64]| {
+    // A front end of each order.
+    let by_order = |folded: bool, features: fn(&Shape) -> Vec<f64>| {
+        let fit = |order: u8| {
             let rows = chains.iter().chain(fronts).filter(|(case, _)| case.order() == order);
             let rows = rows.map(|(case, run)| (case.shape(), per_interval(case, run, "front_end")));
-            let rows =
-                rows.filter(|(shape, _)| shape.is_folded() == folded).map(|(shape, count)| {
-                    let mut features = features(&shape);
-                    let mut left = count;
-                    for (feature, known) in features[watch.clone()].iter_mut().zip(known) {
-                        left -= std::mem::take(feature) * known;
-                    }
-                    (features, left, count)
-                });
-            let mut found = solve_to(rows.collect());
-            found[watch.start..][..known.len()].copy_from_slice(known);
-            found
+            let rows = rows.filter(|(shape, _)| shape.is_folded() == folded);
+            solve(rows.map(|(shape, count)| (features(&shape), count)).collect())
         };
-        let known = fit(2, &[])[watch.clone()].to_vec();
-        (1..=6).map(|order| fit(order, &known)).collect::<Vec<_>>()
+        (1..=6).map(fit).collect::<Vec<_>>()
     };
     let with_firs = rows().filter(|(_, s, _)| s.firs()[0] > 0.0);
     let firs =
@@ -161,8 +148,8 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
     let numbers =
         |values: &[f64]| values.iter().map(|v| format!("{v:.3}")).collect::<Vec<_>>().join(", ");
     for (name, fitted) in [
-        ("folded", by_order(true, |s| s.folded().to_vec(), 15..17)),
-        ("mixed", by_order(false, |s| s.mixed().to_vec(), 6..7)),
+        ("folded", by_order(true, |s| s.folded().to_vec())),
+        ("mixed", by_order(false, |s| s.mixed().to_vec())),
     ] {
         let _ = writeln!(text, "    {name}: [");
         for values in fitted {

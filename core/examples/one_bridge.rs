@@ -17,7 +17,6 @@ fn main() -> Result<(), ConfigError> {
             ratio: 64,
             differential_delay: 1,
             path: Path::Auto,
-            watch: Watch::EverySample,
             pruned_bits: 0,
         },
         firs: &[],

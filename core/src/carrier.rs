@@ -202,6 +202,45 @@ pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
     [shift_round(cosine as i128, shift) as i32, shift_round(sine as i128, shift) as i32]
 }
 
+/// Cosine and sine of `phase` 2^-64 turns, Q2.30, for what is turned while samples come: by 32 x 32 products alone,
+/// an eighth of the instructions of [`cos_sin`] on a small core.
+///
+/// As there the nearest entry of the table and the angle-sum formula, with d, |d| <= 2 pi / 2048, in Q.39 (floored
+/// from the phase's upper bits, 2^-41 turns), v = d^2/2 in Q.48, sin d = d - d v/3 (next term 2^-48) and
+/// cos d = 1 - v (next term 2^-38). In S cos d + C sin d = S - S v + C sin d the first S is the table's Q2.62, the
+/// factors' upper halves, Q2.30, serve for the rest: S v in Q.78, C sin d in Q.69, both within `i64`. Floored cuts
+/// and left-out terms together below 2^-36, then half to even: within 0.52 steps.
+#[must_use]
+pub const fn cos_sin_quick(phase: u64) -> [i32; 2] {
+    /// 2 pi in Q.28.
+    const TURN: i64 = 1_686_629_713;
+    let quadrant = phase >> 62;
+    let within = (phase << 2) >> 2;
+    let cell = (within + (1 << 53)) >> 54;
+    let rest = within as i64 - (cell << 54) as i64;
+    let d = ((rest >> 23) * TURN) >> 30;
+    let v = (d * d) >> 31;
+    let sine_d = d - ((d * v) >> 48) / 3;
+    let index = if cell > 256 { 256 } else { cell as usize };
+    let (s, c) = (QUARTER[index], QUARTER[256 - index]);
+    let (upper_s, upper_c) = (s >> 32, c >> 32);
+    let sine = s - ((upper_s * v) >> 16) + ((upper_c * sine_d) >> 7);
+    let cosine = c - ((upper_c * v) >> 16) - ((upper_s * sine_d) >> 7);
+    let (cosine, sine) = match quadrant {
+        0 => (cosine, sine),
+        1 => (-sine, cosine),
+        2 => (-cosine, -sine),
+        _ => (sine, -cosine),
+    };
+    [nearest_q30(cosine), nearest_q30(sine)]
+}
+
+/// Q2.62 to Q2.30, half to even.
+const fn nearest_q30(x: i64) -> i32 {
+    // x + half - 1 + (the bit that decides a tie): half to even without a branch.
+    ((x + (1 << 31) - 1 + (x >> 32 & 1)) >> 32) as i32
+}
+
 /// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times each of
 /// `factors`; goes on by one.
 ///

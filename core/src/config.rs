@@ -31,19 +31,6 @@ pub enum Path {
     General,
 }
 
-/// Which codes are compared with the ends of the converter's range.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Watch {
-    /// Every code.
-    #[default]
-    EverySample,
-    /// Every [`crate::over_range::SPARSE_STEP`]th code of each channel. An overload as long as that
-    /// cannot pass unseen, a shorter one can; some four instructions cheaper for each code not
-    /// watched.
-    Sparse,
-}
-
 /// First decimation: a CIC of `order` stages.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -56,8 +43,6 @@ pub struct FrontEndConfig {
     pub differential_delay: u8,
     /// Folded or mixed sample by sample.
     pub path: Path,
-    /// Codes watched for over-range.
-    pub watch: Watch,
     /// Bits at the bottom of every section sum that are rounded off before the CIC's register, 0 to
     /// 32: Hogenauer's pruning at the first stage, so that a longer CIC fits the register, or its
     /// cosines keep more bits.

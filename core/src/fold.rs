@@ -28,6 +28,7 @@ mod rows;
 use crate::cic::Cic;
 use crate::error::ConfigError;
 use crate::guard::Checksum;
+use crate::over_range::Ends;
 use crate::phasor::Phasor;
 use crate::section::{Folding, SectionEnd, Sections, Way};
 use crate::word::Register;
@@ -91,25 +92,26 @@ impl<
 
     fn align(&mut self, _: u64) {}
 
-    fn push(&mut self, frames: &[i32], into: u32) {
+    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
         let Folding { columns: phases, alternate } = self.tables.folding;
         let channels = self.tables.channels;
         let mut row = into.checked_div(phases).unwrap_or(0);
         let mut phase = into.wrapping_sub(row.wrapping_mul(phases));
-        let mut rest = frames;
+        let (mut rest, mut seen) = (frames, 0);
         while phase > 0 || alternate && row % 2 == 1 {
-            let Some((frame, later)) = rest.split_at_checked(channels) else { return };
-            self.push_frame(frame, &mut row, &mut phase);
+            let Some((frame, later)) = rest.split_at_checked(channels) else { return seen };
+            seen |= self.push_frame(frame, &mut row, &mut phase, ends);
             rest = later;
         }
         let (rows, rest) = self.columns.whole_rows(rest, alternate);
-        self.columns.add_rows(rows, alternate);
+        seen |= self.columns.add_rows(rows, alternate, ends);
         if rest.is_empty() {
-            return;
+            return seen;
         }
         for frame in rest.chunks_exact(channels.max(1)) {
-            self.push_frame(frame, &mut row, &mut phase);
+            seen |= self.push_frame(frame, &mut row, &mut phase, ends);
         }
+        seen
     }
 
     fn check(&self, sum: &mut Checksum) {
@@ -149,14 +151,15 @@ impl<
 > Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
     /// One frame: the slow way at the ragged ends of a block. Moves on to the next column.
-    fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32) {
+    fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32, ends: Ends) -> i32 {
         let FoldTables { channels, folding, .. } = &self.tables;
         let first = *phase as usize * channels;
-        self.columns.add_frame(first, frame, folding.alternate && *row % 2 == 1);
+        let seen = self.columns.add_frame(first, frame, folding.alternate && *row % 2 == 1, ends);
         *phase += 1;
         if *phase >= folding.columns {
             (*row, *phase) = (row.wrapping_add(1), 0);
         }
+        seen
     }
 
     /// [`Way::finish`], with channels and columns constant where they are not zero.

@@ -56,7 +56,7 @@ pub struct FrontEnd<
     const COLUMNS: usize,
     W = AnyWay<ORDER, CHANNELS, COLUMNS>,
 > {
-    watch: OverRange<CHANNELS>,
+    watch: OverRange,
     way: W,
     cics: CicBank<R, ORDER, CHANNELS>,
     constants: Constants<ORDER>,
@@ -130,7 +130,7 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         let Constants { ratio, section, .. } = self.constants;
         let position = divide_long(sample, ratio.into()).1 as u32;
         let into = position.checked_rem(section).unwrap_or(0);
-        self.watch.seek(sample);
+        self.watch.seek();
         self.way.seek(sample - u64::from(into));
         self.cics.fill([Cic::IDLE; 2]);
         self.at.set(position);
@@ -145,7 +145,6 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
     /// The next frame is number `sample` of the run, an interval's first: changes nothing where that
     /// is known. What follows from the number of the sample is set by it again.
     pub fn align(&mut self, sample: u64) {
-        self.watch.align(sample);
         self.way.align(sample);
     }
 
@@ -178,8 +177,8 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             let length = constants.section.min(left);
             let room = (length.saturating_sub(into) as usize * channels).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
-            self.watch.push(now, W::SIZED);
-            self.way.push(now, into);
+            let seen = self.way.push(now, into, self.watch.ends());
+            self.watch.note(seen, now);
             *frames = later;
             let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
             if taken == 0 {

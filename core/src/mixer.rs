@@ -17,6 +17,7 @@ use crate::cic::Cic;
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::list::List;
+use crate::over_range::Ends;
 use crate::phasor::Phasor;
 use crate::section::{SectionEnd, Sections, Way, sum_bound};
 use crate::word::Register;
@@ -140,20 +141,21 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         sum.add_size(self.sums.len());
     }
 
-    fn push(&mut self, frames: &[i32], into: u32) {
+    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
         let channels = self.sums.len().max(1);
         let count = frames.len().checked_div(channels).unwrap_or(0);
         let from = into as usize;
         let carrier = self.turns.get(from..from + count).unwrap_or(&[]);
         // A firmware's readout, sized for its sensor, has a constant stride.
-        let accumulate = if channels == CHANNELS {
-            accumulate::<ORDER, CHANNELS>
+        let add = if channels == CHANNELS {
+            add_channel::<ORDER, CHANNELS>
         } else {
-            accumulate::<ORDER, 0>
+            add_channel::<ORDER, 0>
         };
         for (channel, sums) in self.sums.iter_mut().enumerate() {
-            accumulate(sums, frames.get(channel..).unwrap_or(&[]), channels, carrier);
+            add(sums, frames.get(channel..).unwrap_or(&[]), channels, carrier);
         }
+        ends.look_over::<16>(frames)
     }
 
     #[inline(always)]
@@ -163,7 +165,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
-        let [cosine, sine] = carrier::cos_sin_short(self.carrier.phase(), TURN_BITS);
+        let [cosine, sine] = carrier::cos_sin_quick(self.carrier.phase());
         // A section shorter than the table: its weights are less by the difference.
         let short = self.turns.len() as i64 - i64::from(end.length);
         let mut saturated = false;
@@ -220,13 +222,32 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
 /// Samples of a turn of the loop.
 pub(crate) const BLOCK: usize = 8;
 
+/// [`accumulate`] for a CIC of an order. For order 2 each integrator's sums by themselves, with weights of their
+/// own: a small core has registers for one's.
+fn add_channel<const ORDER: usize, const STRIDE: usize>(
+    sums: &mut [[i64; 2]; ORDER],
+    frames: &[i32],
+    stride: usize,
+    carrier: &[Turn],
+) {
+    if ORDER != 2 {
+        return accumulate::<ORDER, STRIDE, 0>(sums, frames, stride, carrier);
+    }
+    let (firsts, seconds) = sums.split_at_mut(1);
+    if let (Some(firsts), Some(seconds)) = (firsts.first_chunk_mut(), seconds.first_chunk_mut()) {
+        accumulate::<1, STRIDE, 0>(firsts, frames, stride, carrier);
+        accumulate::<1, STRIDE, 1>(seconds, frames, stride, carrier);
+    }
+}
+
 /// One channel's share of a block of frames, `stride` codes each (constant where `STRIDE` is not
-/// zero), the channel's first code in front; `carrier` has as many samples as there are frames.
+/// zero), the channel's first code in front; `carrier` has as many samples as there are frames, and is taken
+/// with the weight number `WEIGHT`.
 ///
 /// Never inlined: a small core has registers for this and no more.
 #[inline(never)]
-fn accumulate<const ORDER: usize, const STRIDE: usize>(
-    sums: &mut [[i64; 2]; ORDER],
+fn accumulate<const LEVELS: usize, const STRIDE: usize, const WEIGHT: usize>(
+    sums: &mut [[i64; 2]; LEVELS],
     frames: &[i32],
     stride: usize,
     carrier: &[Turn],
@@ -238,28 +259,21 @@ fn accumulate<const ORDER: usize, const STRIDE: usize>(
     for turns in turns {
         let Some(codes) = rest.get(..(BLOCK - 1) * stride + 1) else { break };
         for (n, turn) in turns.iter().enumerate() {
-            add(&mut state, codes.get(n * stride).copied().unwrap_or(0), turn);
+            add(&mut state, codes.get(n * stride).copied().unwrap_or(0), turn[WEIGHT]);
         }
         rest = rest.get(BLOCK * stride..).unwrap_or(&[]);
     }
     for (code, turn) in rest.iter().step_by(stride).zip(last_turns) {
-        add(&mut state, *code, turn);
+        add(&mut state, *code, turn[WEIGHT]);
     }
     *sums = state;
 }
 
-/// One sample: four products (order 2), or two and cascaded sums.
+/// One sample: two products and cascaded sums.
 #[inline(always)]
-fn add<const ORDER: usize>(state: &mut [[i64; 2]; ORDER], code: i32, turn: &Turn) {
-    let times = |turn: [i32; 2]| turn.map(|t| i64::from(code) * i64::from(t));
+fn add<const LEVELS: usize>(state: &mut [[i64; 2]; LEVELS], code: i32, turn: [i32; 2]) {
     let plus = |a: [i64; 2], b: [i64; 2]| [a[0].wrapping_add(b[0]), a[1].wrapping_add(b[1])];
-    if ORDER == 2 {
-        for (sum, turn) in state.iter_mut().zip(turn) {
-            *sum = plus(*sum, times(*turn));
-        }
-        return;
-    }
-    let mut carry = times(turn[0]);
+    let mut carry = turn.map(|t| i64::from(code) * i64::from(t));
     for sum in state {
         *sum = plus(*sum, carry);
         carry = *sum;

@@ -1,165 +1,200 @@
 //! **Over-range watch.** Looks for codes at the ends of the converter's range: there the converter
 //! clips, and a clipped carrier reads wrong without looking wrong.
 //!
-//! Looks at the interleaved codes that [`crate::front_end`] is about to mix; its flags go into
-//! every reading the codes are part of ([`crate::readout`]).
+//! The sample loops ([`crate::fold`], [`crate::mixer`]) look at every code beside summing it, and gather in one
+//! word what they saw of a block ([`Ends::look`]). Where that word tells of an end, the block, still in memory,
+//! is looked at code by code ([`OverRange::note`]): which channels it was goes into every reading that the
+//! codes are part of ([`crate::readout`]).
+//!
+//! **Why nothing is missed.** L = 2^(b-1), the ends are -L and L - 1. A look makes of a code x the number
+//! t(x) = floor(x c/2^32) + L/4 with c = 2^30 + e, e the least integer with e (L - 1) >= 2^30. t never
+//! falls as x rises. At the upper end (L - 1) c = (L - 1) 2^30 + (L - 1) e >= L 2^30, so t(L - 1) >= L/2: bit b - 2
+//! or one above it is set there and for all codes beyond, as t stays below 2^31. At the lower end -L c < -L 2^30,
+//! so t(-L) < 0: the sign is set there and for all beyond. For codes between them t is within 0 to
+//! L/2 - 1 but for -L + 1, which e's rounding may take for an end: all those bits are clear. The OR of all t thus
+//! has a bit from b - 2 on exactly where a code was at an end or beyond, or -L + 1; the second look tells.
 
-use crate::config::Watch;
 use crate::guard::Checksum;
-use crate::word::divide_long;
+use crate::word::{divide_long, least};
 
-/// Codes from one that is watched to the next, where not every one is: a prime, so that the watch
-/// meets all phases of any shorter carrier period in turn.
-pub const SPARSE_STEP: u32 = 251;
+/// Words that a loop which looks alone gathers in.
+const LANES: usize = if cfg!(target_arch = "arm") { 1 } else { 16 };
+/// A small core has an instruction for the upper half of a product and a sum.
+const BY_PRODUCT: bool = cfg!(target_arch = "arm");
 
-/// Channels watched side by side.
-const LANES: usize = if cfg!(target_arch = "arm") { 2 } else { 4 };
-/// Frames of a turn of the loop.
-const BLOCK: usize = 4;
+/// What a sample loop needs to look for the ends of b-bit codes: two instructions a code on a small core.
+#[derive(Clone, Copy, Debug)]
+pub struct Ends {
+    /// c.
+    factor: i32,
+    /// L/4.
+    bias: i32,
+    /// b - 2: from this bit on a look tells of an end.
+    bit: u32,
+}
+
+impl Ends {
+    /// Of no plan.
+    pub(crate) const NONE: Self = Self { factor: 0, bias: 0, bit: 0 };
+
+    /// Ends of codes of 8 to 32 bits; others are taken as the nearest of these.
+    #[must_use]
+    pub const fn new(code_bits: u32) -> Self {
+        let bits = if code_bits < 8 { 8 } else { least(code_bits, 32) };
+        let (more, rest) = divide_long(1 << 30, (1 << (bits - 1)) - 1);
+        let more = more as i32 + (rest > 0) as i32;
+        Self { factor: (1 << 30) + more, bias: 1 << (bits - 3), bit: bits - 2 }
+    }
+
+    /// What one code adds to what was `seen`.
+    ///
+    /// In: any `i32`; c below 2^31. Product in `i64`, its upper half within +-2^30, biased within `i32`: nothing
+    /// wraps. On a host [`reach`], as vectors have no upper half of a product.
+    #[inline(always)]
+    #[must_use]
+    pub const fn look(self, seen: i32, code: i32) -> i32 {
+        seen | if BY_PRODUCT { self.by_product(code) } else { reach(code) }
+    }
+
+    /// What is seen of all `codes`, `BLOCK` a turn: for a loop that has no registers left to look by itself. As
+    /// generic as these, so that it takes the image's own level.
+    #[inline(never)]
+    #[must_use]
+    pub fn look_over<const BLOCK: usize>(self, codes: &[i32]) -> i32 {
+        let (blocks, rest) = codes.as_chunks::<BLOCK>();
+        let mut seen = [0; LANES];
+        for block in blocks {
+            for (n, code) in block.iter().enumerate() {
+                seen[n % LANES] = self.look(seen[n % LANES], *code);
+            }
+        }
+        let seen = seen.iter().fold(0, |all, seen| all | seen);
+        rest.iter().fold(seen, |seen, code| self.look(seen, *code))
+    }
+
+    #[inline(always)]
+    const fn by_product(self, code: i32) -> i32 {
+        let upper = (code as i64 * self.factor as i64) >> 32;
+        (upper as i32).wrapping_add(self.bias)
+    }
+
+    /// Whether what was seen tells of an end.
+    #[inline(always)]
+    #[must_use]
+    pub const fn met(self, seen: i32) -> bool {
+        if BY_PRODUCT { seen >> self.bit != 0 } else { seen as u32 >> (self.bit + 1) != 0 }
+    }
+
+    /// Whether the code is at an end or beyond.
+    #[must_use]
+    pub const fn is_end(self, code: i32) -> bool {
+        reach(code) as u32 >> (self.bit + 1) != 0
+    }
+}
+
+/// |code|, for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of a b-bit converter and
+/// all beyond; 2^31 at most, as `u32`.
+#[inline(always)]
+const fn reach(code: i32) -> i32 {
+    (code ^ (code >> 31)).wrapping_add(1)
+}
 
 /// Channels that met an end code of the converter or one beyond since the last [`Self::take`].
-///
-/// In: Q(b-1).0 codes. A code is at an end exactly where its `reach` is 2^(b-1) or more; reaches
-/// below that stay below when they are ORed.
 #[derive(Clone, Copy, Debug)]
-pub struct OverRange<const CHANNELS: usize> {
+pub struct OverRange {
     /// Bit c: channel c.
     over: u32,
     channels: usize,
-    /// b - 1.
-    limit: u32,
-    /// Frames from one watched to the next, and to the next one watched.
-    step: u32,
-    wait: u32,
+    ends: Ends,
 }
 
-impl<const CHANNELS: usize> OverRange<CHANNELS> {
+impl OverRange {
     /// Of no plan.
-    pub(crate) const IDLE: Self = Self { over: 0, channels: 0, limit: 0, step: 0, wait: 0 };
+    pub(crate) const IDLE: Self = Self { over: 0, channels: 0, ends: Ends::NONE };
 
-    /// A watch over `channels` channels, 1 to 32, of codes of 1 to 32 bits.
+    /// A watch over `channels` channels, 1 to 32, of codes of 8 to 32 bits.
     #[must_use]
-    pub const fn new(channels: usize, code_bits: u32, watch: Watch) -> Self {
-        let step = match watch {
-            Watch::EverySample => 1,
-            Watch::Sparse => SPARSE_STEP,
-        };
-        let limit = if code_bits > 32 { 31 } else { code_bits.saturating_sub(1) };
-        Self { over: 0, channels: bounded(channels), limit, step, wait: 0 }
+    pub const fn new(channels: usize, code_bits: u32) -> Self {
+        Self { over: 0, channels, ends: Ends::new(code_bits) }
     }
 
-    /// Forgets what was seen; the next frame is number `sample` of the run.
-    pub fn seek(&mut self, sample: u64) {
-        self.over = 0;
-        self.align(sample);
-    }
-
-    /// The next frame is number `sample` of the run: changes nothing where that is known.
-    pub fn align(&mut self, sample: u64) {
-        let past = divide_long(sample, self.step.into()).1 as u32;
-        self.wait = if past == 0 { 0 } else { self.step - past };
-    }
-
-    /// Looks at whole frames. Which codes are watched follows from the run alone, not from how it
-    /// is cut. `sized`: as many channels as there is room for, a constant for the compiler.
+    /// What the sample loops look by.
     #[inline(always)]
-    pub fn push(&mut self, frames: &[i32], sized: bool) {
-        // A firmware's readout, sized for its sensor, has a constant stride.
-        match (self.step > 1, sized || self.channels == CHANNELS) {
-            (true, true) => self.push_sparse::<CHANNELS>(frames),
-            (true, false) => self.push_sparse::<0>(frames),
-            (false, true) => self.push_all::<CHANNELS>(frames),
-            (false, false) => self.push_all::<0>(frames),
+    #[must_use]
+    pub const fn ends(&self) -> Ends {
+        self.ends
+    }
+
+    /// Forgets what was seen.
+    pub fn seek(&mut self) {
+        self.over = 0;
+    }
+
+    /// Takes what a sample loop saw of whole `frames`: where that tells of an end, looks whose it was.
+    #[inline(always)]
+    pub fn note(&mut self, seen: i32, frames: &[i32]) {
+        if self.ends.met(seen) {
+            self.look_again(frames);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn look_again(&mut self, frames: &[i32]) {
+        // None only by a flipped bit.
+        for frame in frames.chunks_exact(self.channels.max(1)) {
+            for (channel, code) in (0u32..).zip(frame) {
+                self.over |= u32::from(self.ends.is_end(*code)) << (channel & 31);
+            }
         }
     }
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
+        let Ends { factor, bias, bit } = self.ends;
         sum.add_size(self.channels);
-        sum.add(self.limit);
-        sum.add(self.step);
+        sum.add_all(&[factor, bias]);
+        sum.add(bit);
     }
 
     /// Channels that met an end code or one beyond since the last call: bit c for channel c.
     pub fn take(&mut self) -> u32 {
         core::mem::take(&mut self.over)
     }
-
-    #[inline(never)]
-    fn push_sparse<const STRIDE: usize>(&mut self, frames: &[i32]) {
-        let channels = if STRIDE > 0 { STRIDE } else { self.bounded() };
-        // Beyond a step only by a flipped bit.
-        let wait = if self.wait < SPARSE_STEP { self.wait } else { 0 };
-        let mut at = wait as usize * channels;
-        while let Some(frame) = frames.get(at..).and_then(|f| f.get(..channels)) {
-            if frame.iter().fold(0, |all, &code| all | reach(code)) >> self.limit != 0 {
-                (0..).zip(frame).for_each(|(channel, &code)| self.note(channel, reach(code)));
-            }
-            at += SPARSE_STEP as usize * channels;
-        }
-        // Not whole frames: the rest was not looked at.
-        self.wait = at.saturating_sub(frames.len()).checked_div(channels).unwrap_or(0) as u32;
-    }
-
-    /// Every code, [`LANES`] channels at a time; the last ones overlap, which changes no flag.
-    fn push_all<const STRIDE: usize>(&mut self, frames: &[i32]) {
-        let channels = if STRIDE > 0 { STRIDE } else { self.bounded() };
-        let mut first = 0;
-        while first < channels {
-            if channels >= LANES {
-                let first = first.min(channels - LANES);
-                self.push_lanes::<LANES, STRIDE>(frames, first);
-            } else {
-                self.push_lanes::<1, STRIDE>(frames, first);
-            }
-            first += if channels >= LANES { LANES } else { 1 };
-        }
-    }
-
-    #[inline(never)]
-    fn push_lanes<const L: usize, const STRIDE: usize>(&mut self, frames: &[i32], first: usize) {
-        let stride = if STRIDE > 0 { STRIDE } else { self.bounded() };
-        let mut all = [0; L];
-        let mut look = |frame: Option<&[i32]>| {
-            if let Some(codes) = frame.and_then(|f| f.first_chunk::<L>()) {
-                all.iter_mut().zip(codes).for_each(|(all, &code)| *all |= reach(code));
-            }
-        };
-        let mut blocks = frames.chunks_exact((BLOCK * stride).max(1));
-        for block in &mut blocks {
-            for n in 0..BLOCK {
-                look(block.get(n * stride + first..));
-            }
-        }
-        for frame in blocks.remainder().chunks_exact(stride.max(1)) {
-            look(frame.get(first..));
-        }
-        all.iter().enumerate().for_each(|(lane, all)| self.note(first + lane, *all));
-    }
-
-    /// Channels: none, or more than there can be, only by a flipped bit.
-    fn bounded(&self) -> usize {
-        bounded(self.channels)
-    }
-
-    #[inline(always)]
-    fn note(&mut self, channel: usize, reached: i32) {
-        self.over |= u32::from(reached >> self.limit != 0) << (channel & 31);
-    }
 }
 
-/// Within what there can be, 1 to 32.
-const fn bounded(channels: usize) -> usize {
-    match channels {
-        0 => 1,
-        1..=32 => channels,
-        _ => 32,
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// |code|, for negatives less one, plus one: 2^(b-1) or more exactly for the two end codes of
-/// a b-bit converter and all beyond.
-#[inline(always)]
-const fn reach(code: i32) -> i32 {
-    (code ^ (code >> 31)).wrapping_add(1)
+    /// Every code of up to 20 bits, and those about the ends of all wider ones: a look tells of an end exactly at
+    /// the ends and beyond, and perhaps one before the lower one.
+    #[test]
+    fn a_look_misses_no_end() {
+        for bits in 8..=32u32 {
+            let ends = Ends::new(bits);
+            let end = 1i64 << (bits - 1);
+            let told = |code: i64| {
+                let code = code as i32;
+                assert_eq!(ends.met(ends.look(0, code)), ends.is_end(code), "{bits} bits, {code}");
+                ends.by_product(code) >> ends.bit != 0
+            };
+            let mut judge = |code: i64| {
+                if i32::try_from(code).is_err() {
+                    return;
+                }
+                let at_end = code >= end - 1 || code <= -end;
+                assert_eq!(ends.is_end(code as i32), at_end);
+                if code != 1 - end {
+                    assert_eq!(told(code), at_end, "{bits} bits, {code}");
+                }
+            };
+            if bits <= 20 {
+                (-2 * end..=2 * end).for_each(&mut judge);
+            }
+            for near in [-end, end, 0, i64::from(i32::MIN), i64::from(i32::MAX)] {
+                (near - 1000..near + 1000).for_each(&mut judge);
+            }
+        }
+    }
 }

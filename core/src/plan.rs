@@ -26,7 +26,7 @@
 //!     // ...
 //! #     front_end: FrontEndConfig {
 //! #         order: 2, ratio: 64, differential_delay: 1,
-//! #         path: Path::Auto, watch: Watch::EverySample, pruned_bits: 0,
+//! #         path: Path::Auto, pruned_bits: 0,
 //! #     },
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
@@ -74,7 +74,7 @@
 //! #     firs: &[FirConfig { ratio: 40, taps: &[TAP; 40], scale_bits: 30 }],
 //! #     front_end: FrontEndConfig {
 //! #         order: 2, ratio: 64, differential_delay: 1,
-//! #         path: Path::Auto, watch: Watch::EverySample, pruned_bits: 0,
+//! #         path: Path::Auto, pruned_bits: 0,
 //! #     },
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,

@@ -8,6 +8,7 @@ use crate::carrier::CarrierRatio;
 use crate::cic::{Cic, IntervalWeights};
 use crate::error::ConfigError;
 use crate::guard::Checksum;
+use crate::over_range::Ends;
 use crate::phasor::Phasor;
 use crate::word::{Register, Shift, Word};
 
@@ -107,8 +108,8 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     fn align(&mut self, section_start: u64);
 
     /// Adds whole frames, all of the running section, from its sample `into` on. Any cut gives the
-    /// same bits.
-    fn push(&mut self, frames: &[i32], into: u32);
+    /// same bits. What was seen of all their codes ([`Ends::look`]).
+    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32;
 
     /// Sums up what never changes.
     fn check(&self, sum: &mut Checksum);

@@ -2,7 +2,7 @@
 //! arithmetic over the longest runs, and the injection tone.
 
 use proptest::prelude::*;
-use quietgap_core::carrier::{cos_sin, cos_sin_q31};
+use quietgap_core::carrier::{cos_sin, cos_sin_q31, cos_sin_quick};
 use quietgap_core::{Carrier, CarrierRatio};
 use std::f64::consts::TAU;
 
@@ -31,7 +31,7 @@ fn q62(decimal: &str) -> i128 {
 }
 
 /// Source: `tests/vectors/sincos_phase32.csv`, 25 digits by mpmath. Limits: those that
-/// `cos_sin` and `cos_sin_q31` promise, 2^-57 and 1 step.
+/// `cos_sin`, `cos_sin_quick` and `cos_sin_q31` promise, 2^-57, 0.52 steps and 1 step.
 #[test]
 fn tabulated_phases() {
     assert_eq!(q62("-0.5"), -(1 << 61));
@@ -44,6 +44,11 @@ fn tabulated_phases() {
         for (is, exact) in [(sine, &row[1]), (cosine, &row[2])] {
             let error = (i128::from(is) - q62(exact)).abs();
             assert!(error < 1 << 5, "phase {phase}: Q2.62 off by {error} steps");
+        }
+        let [cosine, sine] = cos_sin_quick(u64::from(phase) << 32);
+        for (is, exact) in [(sine, &row[1]), (cosine, &row[2])] {
+            let error = ((i128::from(is) << 32) - q62(exact)).abs();
+            assert!(100 * error < 52 << 32, "phase {phase}: Q2.30 off by {error} 2^-32 steps");
         }
         let (cosine, sine) = cos_sin_q31(phase);
         for (is, exact) in [(sine, &row[3]), (cosine, &row[4])] {
@@ -241,4 +246,30 @@ fn frequency_resolution() {
     let hertz = turns / (2f64.powi(40) / 1e6);
     assert!(hertz > 0.0 && hertz < 1e-9, "{hertz} Hz");
     assert!((hertz / (1e6 / 2f64.powi(64)) - 1.0).abs() < 1e-12);
+}
+
+/// The quick one beside the long one, which the vectors hold: at every cell's ends and middle, and anywhere.
+#[test]
+fn quick_is_the_long_one() {
+    let mut worst = 0;
+    let mut judge = |phase: u64| {
+        let (cosine, sine) = cos_sin(phase);
+        for (is, exact) in cos_sin_quick(phase).into_iter().zip([cosine, sine]) {
+            worst = worst.max(((i128::from(is) << 32) - i128::from(exact)).abs());
+        }
+    };
+    for half_cell in 0..2048u64 {
+        for off in [-2i64, -1, 0, 1, 2] {
+            judge((half_cell << 53).wrapping_add_signed(off));
+        }
+    }
+    let mut phase = 1u64;
+    for _ in 0..200_000 {
+        phase =
+            phase.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        judge(phase);
+    }
+    assert!(100 * worst < 52 << 32, "{} steps", worst as f64 / 2f64.powi(32));
+    // Rounding takes half a step, almost: the rest is small.
+    assert!(100 * worst > 49 << 32, "{worst}");
 }

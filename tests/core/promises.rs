@@ -43,14 +43,17 @@ struct Bench {
 
 /// A CIC of differential delay 1 that prunes nothing; every code is watched.
 fn front_end(order: u8, ratio: u16, path: Path) -> FrontEndConfig {
-    let watch = Watch::EverySample;
-    FrontEndConfig { order, ratio, differential_delay: 1, path, watch, pruned_bits: 0 }
+    FrontEndConfig { order, ratio, differential_delay: 1, path, pruned_bits: 0 }
 }
 
 /// Uniform within -1 to 1, repeatable: Numerical Recipes' 64-bit linear congruential generator, from memory.
-fn random(state: &mut u64) -> f64 {
+fn next(state: &mut u64) -> u64 {
     *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-    (*state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+    *state
+}
+
+fn random(state: &mut u64) -> f64 {
+    (next(state) >> 11) as f64 / (1u64 << 52) as f64 - 1.0
 }
 
 fn difference(channel: u8) -> BridgeConfig {

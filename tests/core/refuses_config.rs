@@ -80,7 +80,6 @@ fn good() -> Setup {
             ratio: 8,
             differential_delay: 1,
             path: Path::Auto,
-            watch: Watch::EverySample,
             pruned_bits: 0,
         },
         firs: Vec::new(),

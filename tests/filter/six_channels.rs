@@ -7,7 +7,7 @@
 //! Promises: delay at most 0.008 s.
 
 use quietgap_core::carrier::CarrierRatio;
-use quietgap_core::config::{FirConfig, FrontEndConfig, Path, Watch};
+use quietgap_core::config::{FirConfig, FrontEndConfig, Path};
 use quietgap_core::fold::Fold;
 
 /// Bits of a code.
@@ -34,14 +34,8 @@ pub const CARRIER: CarrierRatio = match CarrierRatio::coherent(1, 10) {
     Err(error) => panic!("{}", error.message().as_str()),
 };
 /// First decimation.
-pub const FRONT_END: FrontEndConfig = FrontEndConfig {
-    order: 2,
-    ratio: 10,
-    differential_delay: 1,
-    path: Path::Auto,
-    watch: Watch::EverySample,
-    pruned_bits: 0,
-};
+pub const FRONT_END: FrontEndConfig =
+    FrontEndConfig { order: 2, ratio: 10, differential_delay: 1, path: Path::Auto, pruned_bits: 0 };
 /// FIR stages.
 #[rustfmt::skip]
 pub const FIRS: [FirConfig<'static>; 3] = [

@@ -20,7 +20,7 @@ impl Case {
         let front = &s.front_end;
         words.extend([i64::from(s.code_bits), self.carrier.0 as i64, self.carrier.1.into()]);
         words.extend([i64::from(front.order), front.ratio.into(), front.differential_delay.into()]);
-        words.extend([front.path as i64, front.watch as i64, front.pruned_bits.into()]);
+        words.extend([front.path as i64, front.pruned_bits.into()]);
         words.push(s.firs.len() as i64);
         for (ratio, scale, taps) in &s.firs {
             words.extend([i64::from(*ratio), (*scale).into(), taps.len() as i64]);

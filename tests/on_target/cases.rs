@@ -41,29 +41,18 @@ pub struct Outcome {
     pub firs: u64,
 }
 
-/// The sensors with either watch, a carrier that is not coherent, each whole and with every block
+/// The sensors, a carrier that is not coherent, each whole and with every block
 /// cut, and `random` plans.
 pub fn all(repeats: usize, random: usize) -> Vec<Case> {
     let mut cases = Vec::new();
     for (name, kind, frames) in
         [("vault-two-bridge", 0, 800), ("vault-six-axis", 1, 800), ("vault-quarter-rate", 2, 640)]
     {
-        for watch in [Watch::EverySample, Watch::Sparse] {
-            let (mut settings, carrier) = sensor(name);
-            settings.front_end.watch = watch;
-            cases.push(Case::of_sensor(
-                &format!("{name},{watch:?}"),
-                kind,
-                frames,
-                repeats,
-                settings,
-                carrier,
-            ));
-        }
+        let (settings, carrier) = sensor(name);
+        cases.push(Case::of_sensor(name, kind, frames, repeats, settings, carrier));
         // The same output rate by a leaner front end.
         let lean = |ratio, second, last, carrier: Option<(u64, u32)>| {
             let (mut settings, of_sensor) = sensor(name);
-            settings.front_end.watch = Watch::Sparse;
             settings.front_end.ratio = ratio;
             // Half the ratio, half the taps: how many there are is what counts here.
             let middle = |(_, scale, taps): &(u16, u8, Vec<i32>), ratio, count| {
@@ -201,7 +190,6 @@ impl Case {
                     } as u16,
                     differential_delay: 1 + below(2) as u8,
                     path: Path::Auto,
-                    watch: [Watch::EverySample, Watch::Sparse][below(2) as usize],
                     pruned_bits: 0,
                 },
                 firs,

@@ -3,7 +3,6 @@
 
 use super::cases::sized::Sized;
 use super::cases::{Case, carrier};
-use quietgap_core::config::Watch;
 use quietgap_core::front_end::{FrontEndPlan, folding};
 use quietgap_core::section::Sections;
 use quietgap_core::word::{Pruned, Register};
@@ -61,15 +60,11 @@ pub fn plans(check: bool) -> Vec<Case> {
                     );
                 }
             }
-            // One of four to check with, all others to fit to; either watch among both.
+            // One of four to check with, all others to fit to.
             let step = plans.len().div_ceil(10).max(1);
             let some = plans.iter().step_by(step).enumerate();
             let some = some.filter(|(n, _)| (n % 4 == 1) == check && (check || !chain));
-            for (n, plan) in some {
-                let every = (n + n / 4) % 2 == 0;
-                let watch = if every { Watch::EverySample } else { Watch::Sparse };
-                cases.push(plan.case(watch));
-            }
+            cases.extend(some.map(|(_, plan)| plan.case()));
         }
     }
     cases
@@ -77,7 +72,7 @@ pub fn plans(check: bool) -> Vec<Case> {
 
 /// Whether the image's front end takes a plan.
 fn fits(plan: &Sized, columns: u32) -> bool {
-    let (front, carrier) = (plan.front_end(Watch::Sparse), carrier(plan.raw_carrier()));
+    let (front, carrier) = (plan.front_end(), carrier(plan.raw_carrier()));
     let folded = folding(carrier, front, plan.code_bits.into());
     folded.map_or(0, |folding| folding.columns) == columns
         && usize::from(plan.ratio) * plan.channels <= 8192
@@ -86,7 +81,7 @@ fn fits(plan: &Sized, columns: u32) -> bool {
 
 fn taken<R: Register>(plan: &Sized) -> bool {
     fn by<R: Register, const N: usize>(plan: &Sized) -> bool {
-        let (front, carrier) = (plan.front_end(Watch::Sparse), carrier(plan.raw_carrier()));
+        let (front, carrier) = (plan.front_end(), carrier(plan.raw_carrier()));
         let bits = plan.code_bits.into();
         FrontEndPlan::<N, 8, Sections>::new::<R>(carrier, front, plan.channels, bits).is_ok()
     }

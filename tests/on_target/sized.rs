@@ -90,20 +90,18 @@ pub fn plans(check: bool) -> Vec<Case> {
             assert!(!check, "{kind}: {ratio} is one section of longer rows");
             continue;
         }
-        for watch in [Watch::EverySample, Watch::Sparse] {
-            let sized = Sized {
-                kind,
-                channels,
-                period,
-                order: 2,
-                ratio,
-                delay,
-                code_bits,
-                pruned_bits: 0,
-                stages,
-            };
-            cases.push(sized.case(watch));
-        }
+        let sized = Sized {
+            kind,
+            channels,
+            period,
+            order: 2,
+            ratio,
+            delay,
+            code_bits,
+            pruned_bits: 0,
+            stages,
+        };
+        cases.push(sized.case());
     }
     cases
 }
@@ -126,13 +124,12 @@ pub struct Sized {
 
 impl Sized {
     /// The first decimation.
-    pub fn front_end(&self, watch: Watch) -> FrontEndConfig {
+    pub fn front_end(&self) -> FrontEndConfig {
         FrontEndConfig {
             order: self.order,
             ratio: self.ratio,
             differential_delay: self.delay,
             path: Path::Auto,
-            watch,
             pruned_bits: self.pruned_bits,
         }
     }
@@ -143,11 +140,11 @@ impl Sized {
     }
 
     /// With codes and settings of the slow stages.
-    pub fn case(&self, watch: Watch) -> Case {
+    pub fn case(&self) -> Case {
         let Self { kind, channels, order, ratio, code_bits, stages, .. } = *self;
         let (mut settings, _) = sensor("vault-two-bridge");
         settings.code_bits = code_bits;
-        settings.front_end = self.front_end(watch);
+        settings.front_end = self.front_end();
         settings.firs =
             stages.iter().map(|(r, n)| (*r, 20, vec![(1 << 20) / *n as i32; *n])).collect();
         settings.alignments = vec![settings.alignments[0]; channels];
@@ -163,7 +160,7 @@ impl Sized {
         settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
         settings.geometry = settings.solve.clone();
         let of_order = if order == 2 { String::new() } else { format!("order-{order}-") };
-        let name = format!("{of_order}plan-{kind}-{ratio}-{code_bits},{watch:?}");
+        let name = format!("{of_order}plan-{kind}-{ratio}-{code_bits}");
         let intervals = (8192 / (channels * usize::from(ratio))).clamp(1, 8);
         let frames = intervals * usize::from(ratio);
         let product: usize = stages.iter().map(|(r, _)| usize::from(*r)).product();

@@ -69,7 +69,6 @@ impl Settings {
             ratio: words.next() as u16,
             differential_delay: words.next() as u8,
             path: [Path::Auto, Path::Coherent, Path::General][words.next() as usize],
-            watch: [Watch::EverySample, Watch::Sparse][words.next() as usize],
             pruned_bits: words.next() as u8,
         };
         let mut firs = Vec::new();

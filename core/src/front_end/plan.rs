@@ -182,7 +182,7 @@ impl<const ORDER: usize> Constants<ORDER> {
 /// or, until these are worked out, the sections that they are made from.
 #[derive(Clone, Copy, Debug)]
 pub struct FrontEndPlan<const ORDER: usize, const CHANNELS: usize, T> {
-    pub(super) watch: OverRange<CHANNELS>,
+    pub(super) watch: OverRange,
     pub(super) channels: usize,
     pub(super) constants: Constants<ORDER>,
     pub(super) tables: T,
@@ -251,7 +251,7 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
             pruned,
         };
         let tables = Sections { carrier, channels, folded, fraction_bits, whole: section, last };
-        let watch = OverRange::new(channels, code_bits, config.watch);
+        let watch = OverRange::new(channels, code_bits);
         Ok(Self { watch, channels, constants, tables })
     }
 }

@@ -5,6 +5,7 @@ use crate::error::{ConfigError, attempt};
 use crate::fold::{Fold, FoldTables};
 use crate::guard::Checksum;
 use crate::mixer::{Mixer, MixerTables};
+use crate::over_range::Ends;
 use crate::phasor::Phasor;
 use crate::section::{SectionEnd, Sections, Way};
 use crate::word::Register;
@@ -94,10 +95,10 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     #[inline]
-    fn push(&mut self, frames: &[i32], into: u32) {
+    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
         match self {
-            Self::Folded(way) => way.push(frames, into),
-            Self::Mixed(way) => way.push(frames, into),
+            Self::Folded(way) => way.push(frames, into, ends),
+            Self::Mixed(way) => way.push(frames, into, ends),
         }
     }
 

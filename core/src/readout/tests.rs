@@ -5,7 +5,7 @@ extern crate std;
 use super::*;
 use crate::carrier::CarrierRatio;
 use crate::config::{
-    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, Path, Watch,
+    Alignment, AxesConfig, BridgeConfig, BridgeKind, FirConfig, FrontEndConfig, Path,
 };
 use crate::word::Word;
 
@@ -17,10 +17,10 @@ fn board() -> Board {
 }
 
 fn of_ratio(ratio: u16) -> Board {
-    of(CarrierRatio::coherent(1, 4).expect("a carrier"), ratio, Watch::EverySample)
+    of(CarrierRatio::coherent(1, 4).expect("a carrier"), ratio)
 }
 
-fn of(carrier: CarrierRatio, ratio: u16, watch: Watch) -> Board {
+fn of(carrier: CarrierRatio, ratio: u16) -> Board {
     let full = Word::lit("0.5");
     let bridge = BridgeConfig::plain(BridgeKind::Difference { channel: 0, full }, 1 << 50);
     Board::new(&ReadoutConfig {
@@ -31,7 +31,6 @@ fn of(carrier: CarrierRatio, ratio: u16, watch: Watch) -> Board {
             ratio,
             differential_delay: 1,
             path: Path::Auto,
-            watch,
             pruned_bits: 0,
         },
         firs: &[FirConfig { ratio: 2, taps: &[1, 1], scale_bits: 1 }],
@@ -114,26 +113,24 @@ fn a_front_end_that_stands_is_told() {
 }
 
 /// What follows from the number of a sample is set by it again at every reading: a front end whose carrier
-/// and watch stand elsewhere is in step after one.
+/// stands elsewhere is in step after one.
 #[test]
 fn a_front_end_elsewhere_is_set_right() {
     let carrier = CarrierRatio::from_step(0x1fed_cba9_8765_4321).expect("a carrier");
     let moved_at = |moved_at: usize| {
-        let mut board = of(carrier, 8, Watch::Sparse);
+        let mut board = of(carrier, 8);
         let mut readings = std::vec::Vec::new();
         for n in 0..600usize {
             if n == moved_at {
                 // Between two intervals, both ways.
                 board.front_end.seek(1003 * 8);
             }
-            // The watch looks at samples 251 and 502.
-            let code = if n == 502 { i32::MAX } else { 1000 * [1, 0, -1, 0][n % 4] };
+            let code = 1000 * [1, 0, -1, 0][n % 4];
             board.push(&[code, code], |reading| readings.push(reading.clone()));
         }
         readings
     };
     let [never, once] = [usize::MAX, 16].map(moved_at);
-    assert!(never.iter().any(|reading| reading.health.has(Health::OVER_RANGE)));
     assert_ne!(never[1], once[1]);
     // From when nothing is left of it in the filters.
     assert_eq!(never[4..], once[4..]);

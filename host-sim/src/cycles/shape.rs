@@ -3,9 +3,8 @@
 use super::Coefficients;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::cic::MAX_ORDER;
-use quietgap_core::config::{FrontEndConfig, ReadoutConfig, Watch};
+use quietgap_core::config::{FrontEndConfig, ReadoutConfig};
 use quietgap_core::front_end::{folding, register_bits, section_length, word_shift};
-use quietgap_core::over_range::SPARSE_STEP;
 use quietgap_core::position::ROUNDS;
 
 /// Most rounds of a reading at up to 0.3 of the gap and 1 mrad on all axes at once, no two electrodes alike
@@ -23,7 +22,6 @@ pub struct Shape {
     phases: Option<u32>,
     /// Samples of each section of an interval.
     sections: Vec<u32>,
-    sparse: bool,
     /// Intervals of the CIC that add to outputs to come.
     pending: f64,
     /// Ratio and taps of each FIR stage.
@@ -101,7 +99,6 @@ impl Shape {
             ratio: front.ratio.into(),
             phases: folded.map(|folding| folding.columns),
             sections,
-            sparse: front.watch == Watch::Sparse,
             pending,
             stages: firs.iter().map(|(ratio, taps)| (f64::from(*ratio), *taps as f64)).collect(),
             bridges: 0.0,
@@ -160,17 +157,15 @@ impl Shape {
     /// x pairs of columns in turns of sixteen, eight and four rows, rows x single columns in any of
     /// them; groups of columns; leftover rows x columns, by twos and by one; groups of these;
     /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
-    /// first x channel; codes watched in every frame, and in a sparse watch's; sums pruned; words
-    /// rounded the long way.
+    /// first x channel; sums pruned; words rounded the long way.
     #[must_use]
-    pub fn folded(&self) -> [f64; 19] {
+    pub fn folded(&self) -> [f64; 17] {
         let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
-        let mut f = [0.0; 19];
-        [f[17], f[18]] = [self.pruned(), self.long_words()];
+        let mut f = [0.0; 17];
+        [f[15], f[16]] = [self.pruned(), self.long_words()];
         (f[0], f[1]) = (1.0, c);
         f[13] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
         f[14] = c * (self.sections.len() as f64 - 1.0);
-        [f[15], f[16]] = self.watched();
         let columns = c * k;
         let (pairs, single) = ((columns / 2.0).floor(), columns % 2.0);
         // As many rows a turn as a double load reaches, 1020 bytes, at least into the last.
@@ -196,25 +191,15 @@ impl Shape {
         f
     }
 
-    /// Codes looked at by a watch of every frame, in pairs of channels, and by a sparse one.
-    fn watched(&self) -> [f64; 2] {
-        let lanes = if self.channels > 1.0 { 2.0 * (self.channels / 2.0).ceil() } else { 1.0 };
-        if self.sparse {
-            [0.0, self.channels * self.ratio / f64::from(SPARSE_STEP)]
-        } else {
-            [lanes * self.ratio, 0.0]
-        }
-    }
-
     /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
-    /// behind the last block of eight, codes watched in every frame, sections behind the first x
-    /// channel, sums pruned, words rounded the long way.
+    /// behind the last block of eight, sections behind the first x channel, sums pruned, words
+    /// rounded the long way.
     #[must_use]
-    pub fn mixed(&self) -> [f64; 10] {
+    pub fn mixed(&self) -> [f64; 9] {
         let c = self.channels;
         let later = c * (self.sections.len() as f64 - 1.0);
-        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, self.watched()[0], later, 0.0, 0.0];
-        [f[8], f[9]] = [self.pruned(), self.long_words()];
+        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, later, 0.0, 0.0];
+        [f[7], f[8]] = [self.pruned(), self.long_words()];
         for section in &self.sections {
             f[2] += 1.0;
             f[3] += c;

@@ -6,7 +6,7 @@ mod settings;
 use super::subject::Subject;
 use crate::instrument::design::{CarrierRatio, carrier_ratio};
 use quietgap_core::carrier::MAX_PERIOD;
-use quietgap_core::config::{Path, Watch};
+use quietgap_core::config::Path;
 use quietgap_core::front_end::{folding, section_length};
 use std::fmt::Write;
 
@@ -84,7 +84,7 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     let folded = folding(subject.carrier, front, subject.code_bits);
     writeln!(text, "\nuse quietgap_core::carrier::CarrierRatio;")?;
     let all = subject.settings.is_some();
-    let config = if all { "*" } else { "{FirConfig, FrontEndConfig, Path, Watch}" };
+    let config = if all { "*" } else { "{FirConfig, FrontEndConfig, Path}" };
     writeln!(text, "use quietgap_core::config::{config};")?;
     let way = if folded.is_some() { "fold::Fold" } else { "mixer::Mixer" };
     writeln!(text, "use quietgap_core::{way};")?;
@@ -135,11 +135,7 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
         Path::Coherent => "Coherent",
         Path::General => "General",
     };
-    let watch = match front.watch {
-        Watch::EverySample => "EverySample",
-        Watch::Sparse => "Sparse",
-    };
-    writeln!(text, "    path: Path::{path},\n    watch: Watch::{watch},")?;
+    writeln!(text, "    path: Path::{path},")?;
     writeln!(text, "    pruned_bits: {},\n}};", front.pruned_bits)?;
     writeln!(text, "/// FIR stages.\n#[rustfmt::skip]")?;
     writeln!(text, "pub const FIRS: [FirConfig<'static>; {}] = [", plan.firs.len())?;

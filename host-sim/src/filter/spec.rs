@@ -3,7 +3,7 @@
 use crate::error::{Result, read_text};
 use crate::instrument::check::Source;
 use crate::instrument::check_plan::PlanSource;
-use crate::instrument::file::{LineFile, MaskFile, PathFile, WatchFile};
+use crate::instrument::file::{LineFile, MaskFile, PathFile};
 use crate::instrument::parse_toml;
 use serde::Deserialize;
 use std::path::Path;
@@ -62,9 +62,6 @@ pub struct Spec {
     /// Front end, as in a plan.
     #[serde(default)]
     pub path: PathFile,
-    /// Codes watched for over-range, as in a plan.
-    #[serde(default)]
-    pub watch: WatchFile,
     /// What the plan has to keep.
     pub mask: MaskFile,
     /// Tones to keep out.

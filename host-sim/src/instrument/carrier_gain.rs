@@ -1,6 +1,6 @@
 //! Gain of the core's rounded carrier, so that a calibration of the design's holds for it.
 
-use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_short};
+use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_quick, cos_sin_short};
 use quietgap_core::config::FrontEndConfig;
 use quietgap_core::front_end::{folding, fraction_bits, section_length};
 use quietgap_core::mixer::TURN_BITS;
@@ -35,8 +35,7 @@ pub fn carrier_gain(
     let samples = whole.unwrap_or(MOST_SAMPLES.next_multiple_of(ratio));
     let mut oscillator = Carrier::new(carrier);
     let mut table = Carrier::new(carrier);
-    let short = |phase, bits| {
-        let [c, s] = cos_sin_short(phase, bits);
+    let scaled = |[c, s]: [i32; 2], bits: u32| {
         [f64::from(c), -f64::from(s)].map(|x| x / f64::from(1u32 << bits))
     };
     let (mut turn, mut gain) = ([1.0, 0.0], 0.0);
@@ -44,9 +43,11 @@ pub fn carrier_gain(
         let exact = oscillator.phase();
         if folded.is_none() && (k % ratio) % section == 0 {
             // A section's table starts at phase zero; its sums are turned by the section's own.
-            (turn, table) = (short(exact, TURN_BITS), Carrier::new(carrier));
+            turn = scaled(cos_sin_quick(exact), TURN_BITS);
+            table = Carrier::new(carrier);
         }
-        let [c, s] = short(if folded.is_some() { exact } else { table.phase() }, bits);
+        let phase = if folded.is_some() { exact } else { table.phase() };
+        let [c, s] = scaled(cos_sin_short(phase, bits), bits);
         let [c, s] = [c * turn[0] - s * turn[1], c * turn[1] + s * turn[0]];
         let theta = exact as f64 * 2f64.powi(-64) * TAU;
         // Re (c + i s) (e^(i theta) + e^(-i theta - 2 i phi)); over a part of a pattern the image would

@@ -1,7 +1,7 @@
 //! The sensor file as it stands on disk: keys, units and defaults. TOML, SI units, the unit
 //! in the key; unknown keys are errors.
 
-pub use super::plan_file::{FirFile, LineFile, MaskFile, PathFile, PlanFile, WatchFile};
+pub use super::plan_file::{FirFile, LineFile, MaskFile, PathFile, PlanFile};
 use serde::Deserialize;
 
 /// Everything about one instrument and its readout.

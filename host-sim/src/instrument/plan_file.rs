@@ -20,9 +20,6 @@ pub struct PlanFile {
     /// Bits at the bottom of every section sum that the CIC's register does without.
     #[serde(default)]
     pub pruned_bits: u8,
-    /// Codes watched for over-range: every one, or (sparse) every 251st of each channel.
-    #[serde(default)]
-    pub watch: WatchFile,
     /// Rate that the plan is for; checked against the converter when given.
     pub rate_hz: Option<f64>,
     /// Output rate it promises; checked when given.
@@ -56,17 +53,6 @@ fn long() -> u32 {
 
 fn one() -> u8 {
     1
-}
-
-/// Choice of codes watched for over-range.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum WatchFile {
-    /// All.
-    #[default]
-    EverySample,
-    /// Every 251st of each channel.
-    Sparse,
 }
 
 /// Choice of front end.

@@ -2,13 +2,13 @@
 
 use super::carrier_gain::carrier_gain;
 use super::design::{Design, housing, is_difference, rest_capacitance};
-use super::file::{ElectrodeFile, PathFile, PlanFile, Role, SensorFile, WatchFile};
+use super::file::{ElectrodeFile, PathFile, PlanFile, Role, SensorFile};
 use fixed::traits::{FromFixed, ToFixed};
 use quietgap_core::CarrierRatio;
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::{
     Alignment, AxesConfig, BridgeConfig, BridgeKind, ElectrodeConfig, FirConfig, FrontEndConfig,
-    MAX_RANGE, MonitorConfig, Path, ReadoutConfig, Watch,
+    MAX_RANGE, MonitorConfig, Path, ReadoutConfig,
 };
 use quietgap_core::front_end::words_per_code;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -270,10 +270,6 @@ impl From<&PlanFile> for FrontEndConfig {
                 PathFile::Auto => Path::Auto,
                 PathFile::Coherent => Path::Coherent,
                 PathFile::General => Path::General,
-            },
-            watch: match plan.watch {
-                WatchFile::EverySample => Watch::EverySample,
-                WatchFile::Sparse => Watch::Sparse,
             },
             pruned_bits: plan.pruned_bits,
         }

@@ -2,8 +2,8 @@
 
 use super::{Noise, cases, round_even};
 use proptest::prelude::*;
-use quietgap_core::carrier::{CarrierRatio, cos_sin};
-use quietgap_core::config::{FrontEndConfig, Path, Watch};
+use quietgap_core::carrier::{CarrierRatio, cos_sin, cos_sin_quick};
+use quietgap_core::config::{FrontEndConfig, Path};
 use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Register;
@@ -18,8 +18,6 @@ struct Plan {
     seed: u64,
     /// End codes only.
     ends: bool,
-    /// Not every code watched.
-    sparse: bool,
 }
 
 impl Plan {
@@ -29,7 +27,6 @@ impl Plan {
             ratio: self.ratio as u16,
             differential_delay: self.delay,
             path,
-            watch: if self.sparse { Watch::Sparse } else { Watch::EverySample },
             pruned_bits: 0,
         }
     }
@@ -129,8 +126,8 @@ fn plans(
     orders: impl Strategy<Value = u8>,
     ratio: impl Strategy<Value = usize>,
 ) -> impl Strategy<Value = Plan> {
-    let flat = (orders, ratio, 1u8..=2, 8u32..=32, 1usize..=7, any::<u64>(), any::<[bool; 2]>());
-    flat.prop_map(|(order, ratio, delay, bits, channels, seed, [ends, sparse])| Plan {
+    let flat = (orders, ratio, 1u8..=2, 8u32..=32, 1usize..=7, any::<u64>(), any::<bool>());
+    flat.prop_map(|(order, ratio, delay, bits, channels, seed, ends)| Plan {
         order,
         ratio,
         delay,
@@ -138,7 +135,6 @@ fn plans(
         channels,
         seed,
         ends,
-        sparse,
     })
 }
 
@@ -301,7 +297,7 @@ fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec
                         integrators[j] = [0, 1].map(|p| integrators[j][p] + integrators[j - 1][p]);
                     }
                 }
-                let [cosine, sine] = q(section[0], 32);
+                let [cosine, sine] = cos_sin_quick(phase(section[0] as u64)).map(i128::from);
                 for (state, [i, q]) in integrators.iter_mut().zip(sums) {
                     state[0] += round_even(i * cosine + q * sine, 30);
                     state[1] += round_even(q * cosine - i * sine, 30);

@@ -184,17 +184,12 @@ fn odd_uses_do_no_harm() {
     idle::<Mixer<2, 2, 64>>();
     idle::<AnyWay<2, 2, 64>>();
     let coherent = CarrierRatio::coherent(1, 4).unwrap();
-    for (carrier, watch) in [
-        (coherent, Watch::Sparse),
-        (coherent, Watch::EverySample),
-        (CarrierRatio::from_step(1 << 60).unwrap(), Watch::Sparse),
-    ] {
+    for carrier in [coherent, CarrierRatio::from_step(1 << 60).unwrap()] {
         let config = FrontEndConfig {
             order: 2,
             ratio: 8,
             differential_delay: 1,
             path: Path::Auto,
-            watch,
             pruned_bits: 0,
         };
         let mut front = FrontEnd::<i64, 2, 2, 64>::new(carrier, config, 2, 24).unwrap();
@@ -220,7 +215,6 @@ fn another_number_of_phasors_is_flagged() {
         ratio: 8,
         differential_delay: 1,
         path: Path::Auto,
-        watch: Watch::EverySample,
         pruned_bits: 0,
     };
     let config = ReadoutConfig {
@@ -251,16 +245,8 @@ fn another_number_of_phasors_is_flagged() {
 #[test]
 fn seek_takes_any_sample() {
     let carrier = CarrierRatio::coherent(1, 4).unwrap();
-    let plan = Plan {
-        carrier,
-        order: 2,
-        ratio: 8,
-        delay: 1,
-        path: Path::Auto,
-        bits: 24,
-        watch: Watch::EverySample,
-        firs: vec![],
-    };
+    let plan =
+        Plan { carrier, order: 2, ratio: 8, delay: 1, path: Path::Auto, bits: 24, firs: vec![] };
     for sample in [(1 << 62) - 8, 1 << 62, u64::MAX - 8, u64::MAX] {
         let steps = [Step::Seek(sample), Step::Push(&[0; 8 * CHANNELS])];
         let outcome = std::panic::catch_unwind(|| plan.run(&steps).len());

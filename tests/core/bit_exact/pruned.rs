@@ -3,9 +3,9 @@
 
 use super::{Noise, cases, round_even};
 use proptest::prelude::*;
-use quietgap_core::carrier::{CarrierRatio, cos_sin};
+use quietgap_core::carrier::{CarrierRatio, cos_sin, cos_sin_quick};
 use quietgap_core::cic::width;
-use quietgap_core::config::{FrontEndConfig, Path, Watch};
+use quietgap_core::config::{FrontEndConfig, Path};
 use quietgap_core::front_end::{FrontEnd, folding, fraction_bits, section_length, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Pruned, Register};
@@ -32,7 +32,6 @@ fn plans() -> impl Strategy<Value = Plan> {
             ratio: periods.min(480 / samples as u16) * samples as u16,
             differential_delay,
             path: if general { Path::General } else { Path::Auto },
-            watch: Watch::EverySample,
             pruned_bits,
         };
         Plan { cycles, samples, config, bits, seed }
@@ -107,7 +106,7 @@ impl Plan {
                     }
                 }
                 if folded.is_none() {
-                    let [cosine, sine] = turn(phase(first), 30);
+                    let [cosine, sine] = cos_sin_quick(phase(first)).map(i128::from);
                     for sum in &mut sums {
                         let [i, q] = *sum;
                         *sum = [i * cosine + q * sine, q * cosine - i * sine]
@@ -162,7 +161,6 @@ fn pruning_makes_a_register_do() {
             ratio: 160,
             differential_delay: 1,
             path: Path::Auto,
-            watch: Watch::EverySample,
             pruned_bits,
         };
         let carrier = CarrierRatio::coherent(1, 10).expect("below half");
@@ -185,7 +183,6 @@ fn pruning_makes_a_register_do() {
         ratio: 160,
         differential_delay: 1,
         path: Path::Auto,
-        watch: Watch::EverySample,
         pruned_bits: 1,
     };
     let refused = FrontEnd::<i64, 2, 6, 512>::new(carrier, config, 6, 24).map(|_| ());

@@ -6,7 +6,6 @@ use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
 use quietgap_core::front_end::words_per_code;
-use quietgap_core::over_range::SPARSE_STEP;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Health, Reading, Readout};
 
@@ -27,7 +26,6 @@ pub struct Plan {
     pub delay: u8,
     pub path: Path,
     pub bits: u8,
-    pub watch: Watch,
     /// Ratio and half of the taps, or all.
     pub firs: Vec<(u16, Vec<i32>, Mirror)>,
 }
@@ -77,7 +75,6 @@ impl Plan {
             ratio: self.ratio,
             differential_delay: self.delay,
             path: self.path,
-            watch: self.watch,
             pruned_bits: 0,
         }
     }
@@ -179,8 +176,7 @@ pub fn folded() -> impl Strategy<Value = Plan> {
         |(period, periods, order, delay, bits, firs)| {
             let carrier = CarrierRatio::coherent(1, period.into()).unwrap();
             let (ratio, path) = (period * periods, Path::Coherent);
-            let watch = Watch::EverySample;
-            let plan = Plan { carrier, order, ratio, delay, path, bits, watch, firs };
+            let plan = Plan { carrier, order, ratio, delay, path, bits, firs };
             folds(carrier, order, bits.into()).then_some(plan)
         },
     )
@@ -190,8 +186,8 @@ pub fn mixed() -> impl Strategy<Value = Plan> {
     (1u64..1 << 63, 2u16..=150, 1u8..=6, 1u8..=2, 8u8..=32, firs()).prop_map(
         |(step, ratio, order, delay, bits, firs)| {
             let carrier = CarrierRatio::from_step(step).unwrap();
-            let (path, watch) = (Path::General, Watch::EverySample);
-            Plan { carrier, order, ratio, delay, path, bits, watch, firs }
+            let path = Path::General;
+            Plan { carrier, order, ratio, delay, path, bits, firs }
         },
     )
 }
@@ -297,8 +293,8 @@ proptest! {
     ) {
         let path = if general { Path::General } else { Path::Coherent };
         let carrier = CarrierRatio::coherent(1, 4).unwrap();
-        let (ratio, watch) = (4 * periods, Watch::EverySample);
-        let plan = Plan { carrier, order, ratio, delay, path, bits: 24, watch, firs };
+        let ratio = 4 * periods;
+        let plan = Plan { carrier, order, ratio, delay, path, bits: 24, firs };
         let samples = plan.span() + 3 * plan.interval();
         let code = |n: u64| n as i32 * [1, 0, -1, 0][(n % 4) as usize];
         let codes: Vec<i32> = (0..samples).flat_map(|n| [code(n); CHANNELS]).collect();
@@ -365,27 +361,24 @@ proptest! {
         }
     }
 
-    /// Which codes a sparse watch looks at follows from their place in the run, not in a block;
-    /// an end code held as long as from one to the next is always among them.
+    /// One code at an end, wherever it stands and however blocks are cut, is told of its channel once.
     #[test]
-    fn sparse_watch_ignores_cuts(
+    fn a_lone_end_names_its_channel(
         plan in prop_oneof![folded(), mixed()],
         seed: u64,
         channel in 0..CHANNELS,
         at: u64,
+        lower: bool,
     ) {
-        let plan = Plan { watch: Watch::Sparse, ..plan };
-        let held = u64::from(SPARSE_STEP);
-        let samples = plan.span() + (5 + held / plan.interval()) * plan.interval();
+        let samples = plan.span() + 3 * plan.interval();
         let mut codes = good_codes(&plan, seed, samples);
-        let end = ((1i64 << (plan.bits - 1)) - 1) as i32;
-        let at = at % (3 * plan.interval());
-        // One alone, which may be missed, and one held, which may not.
-        codes[(samples - plan.interval() - 1 - at / 2) as usize * CHANNELS] = end;
-        for n in at..(at + held).min(samples) {
-            codes[n as usize * CHANNELS + channel] = end;
-        }
-        let readings = same_however_cut(&plan, &codes, seed)?;
-        prop_assert!(readings.iter().any(|r| r.over_range_channels >> channel & 1 == 1));
+        let end = 1i64 << (plan.bits - 1);
+        let at = at % (samples / plan.interval() * plan.interval());
+        codes[at as usize * CHANNELS + channel] = if lower { -end } else { end - 1 } as i32;
+        let told: Vec<u32> =
+            same_however_cut(&plan, &codes, seed)?.iter().map(|r| r.over_range_channels).collect();
+        let mut want = vec![0; told.len()];
+        want[(at / plan.interval()) as usize] = 1 << channel;
+        prop_assert_eq!(told, want);
     }
 }

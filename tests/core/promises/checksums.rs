@@ -103,7 +103,6 @@ fn changes() -> Vec<(String, Change)> {
         "carrier" c.carrier = CarrierRatio::coherent(3, 8).expect("a carrier");
         "ratio" c.front_end.ratio = 48;
         "differential delay" c.front_end.differential_delay = 2;
-        "watch" c.front_end.watch = Watch::Sparse;
         "FIR ratio" c.firs[0].0 = 1;
         "second FIR ratio" c.firs[1].0 = 4;
         "inner tap" c.firs[0].1[1] -= 1;

@@ -1,82 +1,116 @@
-//! What stages by themselves promise: which codes a watch looks at, which channel it names, from which
+//! What stages by themselves promise: every code is watched, and its channel named; from which
 //! sample on a front end knows all, how a quadratic with one root ends.
 
-use super::front_end;
+use super::{front_end, next};
 use quietgap_core::bridge::gap_fraction;
 use quietgap_core::carrier::CarrierRatio;
-use quietgap_core::config::{Path, Watch};
+use quietgap_core::config::Path;
+use quietgap_core::fold::Fold;
+use quietgap_core::front_end::way::AnyWay;
 use quietgap_core::front_end::{FrontEnd, section_length};
-use quietgap_core::over_range::{OverRange, SPARSE_STEP};
+use quietgap_core::mixer::Mixer;
 use quietgap_core::phasor::Phasor;
+use quietgap_core::section::Way;
 
-const ROOM: usize = 9;
+/// What an interval of 40 frames tells, handed over in blocks.
+fn told<W: Way<2>, const ROOM: usize>(
+    carrier: CarrierRatio,
+    path: Path,
+    channels: usize,
+    codes: &[i32],
+    block: usize,
+) -> u32 {
+    let mut front =
+        FrontEnd::<i128, 2, ROOM, 256, W>::new(carrier, front_end(2, 40, path), channels, 8)
+            .expect("a front end");
+    let mut phasors = [Phasor::default(); ROOM];
+    let mut told = None;
+    for codes in codes.chunks(block * channels) {
+        let mut rest = codes;
+        if let Some(interval) = front.decimate(&mut rest, &mut phasors) {
+            told = Some(interval.over_range);
+        }
+    }
+    told.expect("an interval")
+}
 
-/// Every channel by its own bit, whatever the number of channels, of frames, and the place of the code.
-#[test]
-fn a_watch_names_the_channel() {
-    for channels in 1..=ROOM {
-        for frames in 1..=9 {
-            for place in 0..channels * frames {
-                for code in [127, -128, i32::MAX, i32::MIN] {
-                    let mut codes = vec![126; channels * frames];
+/// A code at an end of the range or beyond is told of its channel and of no other, whatever its place, the number
+/// of channels, the way to the sums and the cut of the blocks; one step within the range is not.
+fn watches<W: Way<2>, const ROOM: usize>(carrier: CarrierRatio, path: Path, counts: &[usize]) {
+    for &channels in counts {
+        for block in [1, 7, 40] {
+            let told = |codes: &[i32]| told::<W, ROOM>(carrier, path, channels, codes, block);
+            assert_eq!(told(&vec![126; 40 * channels]), 0);
+            assert_eq!(told(&vec![-127; 40 * channels]), 0);
+            assert_eq!(told(&vec![127; 40 * channels]), (1 << channels) - 1);
+            for place in 0..40 * channels {
+                for code in [127, -128, 128, -129, i32::MAX, i32::MIN] {
+                    // Neighbours that would hide it in a sum.
+                    let mut codes = vec![if code < 0 { 126 } else { -127 }; 40 * channels];
                     codes[place] = code;
-                    for sized in [false, channels == ROOM] {
-                        let mut watch = OverRange::<ROOM>::new(channels, 8, Watch::EverySample);
-                        watch.push(&codes, sized);
-                        assert_eq!(
-                            watch.take(),
-                            1 << (place % channels),
-                            "{channels}, {frames}, {place}"
-                        );
-                        assert_eq!(watch.take(), 0);
-                    }
+                    let want = 1 << (place % channels);
+                    assert_eq!(told(&codes), want, "{channels}, {block}, {place}, {code}");
                 }
-            }
-        }
-        let mut watch = OverRange::<ROOM>::new(channels, 8, Watch::EverySample);
-        watch.push(&vec![-127; channels * 9], false);
-        assert_eq!(watch.take(), 0);
-        watch.push(&vec![127; channels * 9], false);
-        assert_eq!(watch.take(), (1 << channels) - 1);
-    }
-}
-
-/// A sparse watch looks at every frame whose number is a multiple of its step, and at no other.
-#[test]
-fn a_sparse_watch_looks_at_its_own() {
-    let step = SPARSE_STEP as usize;
-    for start in [0, 1, step - 1, step, 10 * step + 7] {
-        for block in [1, 7, step, 3 * step + 1] {
-            let mut watch = OverRange::<2>::new(2, 24, Watch::Sparse);
-            watch.seek(start as u64);
-            for first in (0..3 * step).step_by(block) {
-                // One bad frame in every block, each in turn.
-                for bad in 0..block.min(3) {
-                    let mut codes = vec![0; 2 * block];
-                    codes[2 * bad + 1] = 1 << 23;
-                    let mut now = watch;
-                    now.push(&codes, true);
-                    let number = start + first + bad;
-                    assert_eq!(
-                        now.take(),
-                        if number % step == 0 { 2 } else { 0 },
-                        "frame {number}"
-                    );
-                }
-                watch.push(&vec![0; 2 * block], true);
             }
         }
     }
 }
 
-/// Two channels at an end in one frame do not hide each other.
 #[test]
-fn a_sparse_watch_names_both() {
-    for codes in [[1 << 23, 1 << 23], [-(1 << 23), (1 << 23) - 1], [i32::MIN, i32::MAX]] {
-        let mut watch = OverRange::<2>::new(2, 24, Watch::Sparse);
-        watch.push(&codes, true);
-        assert_eq!(watch.take(), 3, "{codes:?}");
+fn every_code_is_watched() {
+    let [fifth, eighth] = [5, 8].map(|n| CarrierRatio::coherent(1, n).expect("a carrier"));
+    let odd = CarrierRatio::from_step(0x1fed_cba9_8765_4321).expect("a carrier");
+    watches::<AnyWay<2, 3, 256>, 3>(fifth, Path::Auto, &[1, 2, 3]);
+    watches::<AnyWay<2, 3, 256>, 3>(eighth, Path::Auto, &[1, 2, 3]);
+    watches::<AnyWay<2, 3, 256>, 3>(odd, Path::Auto, &[1, 2, 3]);
+    // Sized: columns of a period or of half a one, for each channel, an odd number of them, too.
+    watches::<Fold<2, 3, 15, true, 5>, 3>(fifth, Path::Coherent, &[3]);
+    watches::<Fold<2, 3, 12, true, 4>, 3>(eighth, Path::Coherent, &[3]);
+    watches::<Fold<2, 1, 5, true, 5>, 1>(fifth, Path::Coherent, &[1]);
+    watches::<Mixer<2, 2, 256>, 2>(odd, Path::General, &[2]);
+}
+
+/// Ten million intervals of codes of any width within their range, one of them put at an end or beyond in each:
+/// none is missed, no other channel is told. By all ways.
+#[test]
+#[ignore = "a minute: a whole sweep; cargo test --workspace -- --ignored"]
+fn ten_million_ends() {
+    fn run<W: Way<2>, const CHANNELS: usize>(carrier: CarrierRatio, path: Path, state: &mut u64) {
+        let mut draw = move |below: u64| (next(state) >> 11) % below;
+        for _ in 0..100 {
+            let bits = 8 + draw(17) as u32;
+            let end = 1i64 << (bits - 1);
+            let config = front_end(2, 40, path);
+            let mut front =
+                FrontEnd::<i128, 2, CHANNELS, 256, W>::new(carrier, config, CHANNELS, bits)
+                    .unwrap();
+            let mut phasors = [Phasor::default(); CHANNELS];
+            let mut codes = vec![0; 40 * CHANNELS];
+            for _ in 0..20_000 {
+                // Quiet, or close to full scale.
+                let within = [end / 64, end - 1][draw(2) as usize].max(1) as u64;
+                for code in &mut codes {
+                    *code = draw(2 * within - 1) as i32 - (within as i32 - 1);
+                }
+                let place = draw(codes.len() as u64) as usize;
+                let beyond = draw(4) * draw(1 << 31);
+                let (lower, upper) = (-end - beyond as i64, end - 1 + beyond as i64);
+                let over = if draw(2) == 0 { lower } else { upper };
+                codes[place] = over.clamp(i32::MIN.into(), i32::MAX.into()) as i32;
+                let mut rest = codes.as_slice();
+                let told = front.decimate(&mut rest, &mut phasors).expect("an interval");
+                assert_eq!(told.over_range, 1 << (place % CHANNELS), "{bits} bits, {codes:?}");
+            }
+        }
     }
+    let [fifth, eighth] = [5, 8].map(|n| CarrierRatio::coherent(1, n).expect("a carrier"));
+    let odd = CarrierRatio::from_step(0x1fed_cba9_8765_4321).expect("a carrier");
+    let mut state = 1;
+    run::<AnyWay<2, 3, 256>, 3>(fifth, Path::Auto, &mut state);
+    run::<AnyWay<2, 2, 256>, 2>(odd, Path::Auto, &mut state);
+    run::<Fold<2, 3, 15, true, 5>, 3>(fifth, Path::Coherent, &mut state);
+    run::<Fold<2, 2, 8, true, 4>, 2>(eighth, Path::Coherent, &mut state);
+    run::<Mixer<2, 1, 256>, 1>(odd, Path::General, &mut state);
 }
 
 /// Folded, a front end that starts in mid-run knows all from that frame on; mixed, from the next section

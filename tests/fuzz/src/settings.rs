@@ -99,7 +99,6 @@ pub fn settings(data: &[u8]) {
         ratio: bytes.value(10) as u16,
         differential_delay: bytes.byte() % 4,
         path: [Path::Auto, Path::Coherent, Path::General][usize::from(bytes.byte() % 3)],
-        watch: [Watch::EverySample, Watch::Sparse][usize::from(bytes.byte() % 2)],
         pruned_bits: bytes.byte() % 40,
     };
     let taps: Vec<(u16, Vec<i32>, u8)> = bytes.list(7, |bytes| {

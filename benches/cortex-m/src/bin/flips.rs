@@ -53,16 +53,15 @@ type Readings = Vec<(i64, u64, u64, bool), 12>;
 fn main() -> ! {
     let coherent = CarrierRatio::coherent(1, 10).expect("a carrier");
     let other = CarrierRatio::from_step(0x19b3_d07c_84b5_dcc6).expect("a carrier");
-    campaign::<Fold<2, CHANNELS, 10, true, 5>>("folded", coherent, Watch::Sparse, 1);
-    campaign::<Fold<2, CHANNELS, 10, true, 5>>("folded,every", coherent, Watch::EverySample, 5);
-    campaign::<Mixer<2, CHANNELS, 32>>("mixed", other, Watch::Sparse, 1);
-    campaign::<AnyWay<2, CHANNELS, 32>>("any,folded", coherent, Watch::EverySample, 5);
-    campaign::<AnyWay<2, CHANNELS, 32>>("any,mixed", other, Watch::EverySample, 5);
+    campaign::<Fold<2, CHANNELS, 10, true, 5>>("folded", coherent, 1);
+    campaign::<Mixer<2, CHANNELS, 32>>("mixed", other, 1);
+    campaign::<AnyWay<2, CHANNELS, 32>>("any,folded", coherent, 5);
+    campaign::<AnyWay<2, CHANNELS, 32>>("any,mixed", other, 5);
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }
 
-fn plan<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> BoardPlan<W> {
+fn plan<W: Way<2>>(carrier: CarrierRatio) -> BoardPlan<W> {
     let bridge = |kind, strays| BridgeConfig {
         strays,
         offset_am: 11,
@@ -95,7 +94,6 @@ fn plan<W: Way<2>>(carrier: CarrierRatio, watch: Watch) -> BoardPlan<W> {
             ratio: 20,
             differential_delay: 1,
             path: Path::Auto,
-            watch,
             pruned_bits: 0,
         },
         firs: &firs,
@@ -157,7 +155,7 @@ fn run<W: Way<2>>(readout: &mut Board<W>, codes: &[i32]) -> Readings {
     readings
 }
 
-fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, watch: Watch, step: usize) {
+fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, step: usize) {
     let mut codes = [0; FRAMES * CHANNELS];
     let mut source = Source::new(11);
     let tone = [4, 3, 1, -1, -3, -4, -3, -1, 1, 3].map(|x: i32| x << 19);
@@ -165,7 +163,7 @@ fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, watch: Watch, step: us
     // The flip comes in mid-frame, too.
     let (before, after) = codes.split_at(BEFORE * CHANNELS + 1);
 
-    let plan = plan::<W>(carrier, watch);
+    let plan = plan::<W>(carrier);
     let mut start = Board::start(&plan);
     let _ = run(&mut start, before);
     // Values are right when the filters hold nothing of the flip, an interval of the front end later

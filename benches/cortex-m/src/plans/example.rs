@@ -31,7 +31,6 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
         ratio: 160,
         differential_delay: 1,
         path: Path::Auto,
-        watch: Watch::EverySample,
         pruned_bits: 0,
     },
     firs: &[FirConfig { ratio: 5, taps: &[1 << 26; 16], scale_bits: 30 }],

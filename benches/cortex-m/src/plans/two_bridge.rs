@@ -41,7 +41,6 @@ pub const FRONT_END: FrontEndConfig = FrontEndConfig {
     ratio: 160,
     differential_delay: 1,
     path: Path::Auto,
-    watch: Watch::EverySample,
     pruned_bits: 0,
 };
 /// FIR stages.

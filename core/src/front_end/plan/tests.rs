@@ -29,8 +29,7 @@ fn constants_are_in_the_sum() {
 }
 
 fn config(order: u8, ratio: u16, path: Path, pruned_bits: u8) -> FrontEndConfig {
-    let watch = crate::config::Watch::EverySample;
-    FrontEndConfig { order, ratio, differential_delay: 1, path, watch, pruned_bits }
+    FrontEndConfig { order, ratio, differential_delay: 1, path, pruned_bits }
 }
 
 /// More than 64 columns only where folding is asked for.

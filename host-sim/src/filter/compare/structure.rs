@@ -29,7 +29,6 @@ pub fn rows(old: &Subject, new: &Subject, tolerance: &Tolerance) -> Vec<Row> {
     differ("CIC", "register_bits", a.register_bits.to_string(), b.register_bits.to_string());
     differ("CIC", "pruned_bits", a.pruned_bits.to_string(), b.pruned_bits.to_string());
     differ("CIC", "path", format!("{:?}", a.path), format!("{:?}", b.path));
-    differ("front end", "watch", format!("{:?}", a.watch), format!("{:?}", b.watch));
     differ("FIR", "stages", a.firs.len().to_string(), b.firs.len().to_string());
     for (n, (x, y)) in a.firs.iter().zip(&b.firs).enumerate() {
         let stage = stage_name(n + 1);

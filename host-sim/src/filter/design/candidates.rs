@@ -128,7 +128,6 @@ pub fn plan(spec: &Spec, order: u8, ratio: u16) -> PlanFile {
         ratio,
         differential_delay: 1,
         path: spec.path,
-        watch: spec.watch,
         pruned_bits: spec.pruned_bits,
         rate_hz: Some(spec.rate_hz),
         output_rate_hz: Some(spec.output_rate_hz),

@@ -1,7 +1,7 @@
 //! **Write**: a plan as the text of a plan file.
 
 use crate::filter::subject::Subject;
-use crate::instrument::file::{MaskFile, PathFile, WatchFile};
+use crate::instrument::file::{MaskFile, PathFile};
 use std::fmt::Write;
 
 /// The plan as TOML, behind `comment` lines.
@@ -27,9 +27,6 @@ pub fn plan(subject: &Subject, comment: &[String]) -> String {
     }
     if plan.pruned_bits > 0 {
         line(format!("pruned_bits = {}", plan.pruned_bits));
-    }
-    if plan.watch == WatchFile::Sparse {
-        line("watch = \"sparse\"".to_owned());
     }
     line(format!("rate_hz = {:?}", subject.rate_hz));
     line(format!("carrier_hz = {:?}", subject.carrier_hz));
