@@ -125,7 +125,7 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     writeln!(text, "pub const CARRIER: CarrierRatio = match {} {{", carrier(subject))?;
     writeln!(text, "    Ok(carrier) => carrier,")?;
     writeln!(text, "    Err(error) => panic!(\"{{}}\", error.message().as_str()),\n}};")?;
-    writeln!(text, "/// First decimation.")?;
+    writeln!(text, "/// First decimation.\n#[rustfmt::skip]")?;
     writeln!(text, "pub const FRONT_END: FrontEndConfig = FrontEndConfig {{")?;
     writeln!(text, "    order: {},", plan.order)?;
     writeln!(text, "    ratio: {},", plan.ratio)?;
