@@ -1,6 +1,7 @@
 //! **Export**: a plan, or all of a sensor's settings, as the constants that firmware compiles in,
 //! with what it promises and a checksum in the header.
 
+pub mod package;
 mod settings;
 
 use super::subject::Subject;
