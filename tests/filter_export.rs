@@ -1,17 +1,17 @@
 //! A plan compiled in gives the same bits as one loaded at run time; so do all of a sensor's settings,
-//! checked by the compiler: `benches/cortex-m/src/plans/six_axis.rs` and the like are by `quietgap
-//! filter export vault-six-axis --rust six_axis.rs`. `tests/filter/six-channels.toml`
+//! checked by the compiler: the packages in `benches/cortex-m/boards` are by `quietgap filter export
+//! vault-six-axis --crate six-axis` and the like. `tests/filter/six-channels.toml`
 //! is by `quietgap filter design six-channels.spec.toml --out six-channels.toml`, `six_channels.rs` by
 //! `quietgap filter export six-channels.toml --rust six_channels.rs`, both in `tests/filter`.
 
 #[path = "filter/six_channels.rs"]
 mod six_channels;
 
-#[path = "../benches/cortex-m/src/plans/quarter_rate.rs"]
+#[path = "../benches/cortex-m/boards/quarter-rate/src/settings.rs"]
 mod quarter_rate;
-#[path = "../benches/cortex-m/src/plans/six_axis.rs"]
+#[path = "../benches/cortex-m/boards/six-axis/src/settings.rs"]
 mod six_axis;
-#[path = "../benches/cortex-m/src/plans/two_bridge.rs"]
+#[path = "../benches/cortex-m/boards/two-bridge/src/settings.rs"]
 mod two_bridge;
 
 use quietgap_core::fir::FirChain;
@@ -20,6 +20,7 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::section::Way as WayOf;
 use quietgap_core::word::Word;
 use quietgap_core::{Health, Reading, Readout};
+use quietgap_sim::filter::export::package::package;
 use quietgap_sim::filter::export::{first_difference, fnv1a, rust};
 use quietgap_sim::filter::integers::Integers;
 use quietgap_sim::filter::subject::Subject;
@@ -157,17 +158,16 @@ fn without_a_plan_every_reading_is_flagged() {
 }
 
 #[test]
-fn settings_of_the_boards_are_current() {
-    for (module, sensor) in [
-        ("two_bridge", "vault-two-bridge"),
-        ("six_axis", "vault-six-axis"),
-        ("quarter_rate", "vault-quarter-rate"),
-    ] {
-        let path = format!("benches/cortex-m/src/plans/{module}.rs");
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(path);
-        let text = std::fs::read_to_string(path).expect("a file");
-        let now = rust(&Subject::load(sensor, None).expect("a built-in sensor"));
-        assert_eq!(first_difference(&text, &now), None, "{sensor}");
+fn packages_of_the_boards_are_current() {
+    for board in ["two-bridge", "six-axis", "quarter-rate"] {
+        let sensor = format!("vault-{board}");
+        let subject = Subject::load(&sensor, None).expect("a built-in sensor");
+        let folder =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/boards").join(board);
+        for (path, now) in package(&subject) {
+            let text = std::fs::read_to_string(folder.join(path)).expect("a file");
+            assert_eq!(first_difference(&text, &now), None, "{sensor}: {path}");
+        }
     }
 }
 

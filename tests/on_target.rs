@@ -42,6 +42,30 @@ fn same_bits_and_counts() {
     }
 }
 
+/// The sensors' exported packages in images of every level, built without the flags that tune loops: the host's
+/// bits, and within 5 % of the committed counts.
+#[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+fn packages_cost_the_same_at_any_level() {
+    let cases: Vec<Case> = cases::all(300, 0)
+        .into_iter()
+        .filter(|case| case.counted && !case.name.contains("not-coherent"))
+        .collect();
+    let tuned = committed(Core::M7);
+    for level in ["release", "two", "size", "small"] {
+        let runs = emulator::run(Core::M7, &Core::M7.build_at(level), "levels", &cases);
+        assert_eq!(runs.len(), 3, "{level}");
+        for (case, run) in cases.iter().zip(&runs) {
+            let name = format!("{level}, {}", case.name);
+            let digest = format!("{:016x}", case.on_host().digest);
+            assert_eq!(run.text("digest"), digest, "{name}");
+            let off = run.number("chain") as f64 / tuned[&(case.name.clone(), "chain")] - 1.0;
+            println!("{name}: {:+.1} % of the tuned count", 100.0 * off);
+            assert!(off.abs() < 0.05, "{name}: {:+.1} %", 100.0 * off);
+        }
+    }
+}
+
 /// Overflow and bounds checks on: no panic, the same bits.
 #[test]
 #[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
@@ -168,28 +192,39 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
             }
         }
     }
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join(format!("benches/cortex-m/expected/{}.txt", core.name()));
+    let path = expected(core);
     if std::env::var_os("QUIETGAP_REWRITE").is_some() {
         std::fs::write(&path, table).expect("the expected file can be written");
         return;
     }
-    let committed = std::fs::read_to_string(&path).expect("an expected file");
-    let mut seen = 0;
-    for line in committed.lines().filter(|line| !line.starts_with('#')) {
+    let committed = committed(core);
+    assert_eq!(committed.len(), is.len(), "{}: cases", path.display());
+    for ((name, key), want) in committed {
+        let now = is[&(name.clone(), key)] as f64;
+        assert!(
+            (now - want).abs() <= TOLERANCE * want,
+            "{core:?}, {name}: {key} is {now}, committed {want}: rewrite, if that is meant"
+        );
+    }
+}
+
+fn expected(core: Core) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join(format!("benches/cortex-m/expected/{}.txt", core.name()))
+}
+
+/// The committed figures of a core, by case and what they count.
+fn committed(core: Core) -> BTreeMap<(String, &'static str), f64> {
+    let text = std::fs::read_to_string(expected(core)).expect("an expected file");
+    let mut figures = BTreeMap::new();
+    for line in text.lines().filter(|line| !line.starts_with('#')) {
         let mut words = line.split(' ');
         let name = words.next().expect("a name");
         for word in words {
             let (key, value) = word.split_once('=').expect("key=value");
-            let want: f64 = value.parse().expect("a number");
             let key = COUNTED.into_iter().find(|k| *k == key).expect("a known key");
-            let now = is[&(name.to_owned(), key)] as f64;
-            assert!(
-                (now - want).abs() <= TOLERANCE * want,
-                "{core:?}, {name}: {key} is {now}, committed {want}: rewrite, if that is meant"
-            );
-            seen += 1;
+            figures.insert((name.to_owned(), key), value.parse().expect("a number"));
         }
     }
-    assert_eq!(seen, is.len(), "{}: cases", path.display());
+    figures
 }

@@ -23,12 +23,19 @@ impl Core {
     }
     /// Builds all images; the folder they are in. What is missing is said by the script.
     pub fn build(self, debug: bool) -> PathBuf {
+        self.build_with(if debug { &["--debug"] } else { &[] })
+    }
+
+    /// Builds the image of exported packages at a level (a profile), without flags that tune loops.
+    #[allow(dead_code)]
+    pub fn build_at(self, level: &str) -> PathBuf {
+        self.build_with(&["--level", level])
+    }
+
+    fn build_with(self, options: &[&str]) -> PathBuf {
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/build");
         let mut command = Command::new(&script);
-        command.arg(self.name());
-        if debug {
-            command.arg("--debug");
-        }
+        command.arg(self.name()).args(options);
         // The outer cargo's own settings are not this build's.
         for (key, _) in std::env::vars().filter(|(key, _)| {
             key.starts_with("CARGO") && key != "CARGO_HOME"

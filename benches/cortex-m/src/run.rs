@@ -7,12 +7,12 @@ use crate::{counter, stack};
 use core::hint::black_box;
 use cortex_m_semihosting::hprintln;
 use heapless::Vec;
-use quietgap_core::Readout;
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::{FrontEnd, Interval};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::section::Way;
 use quietgap_core::word::{Register, Word};
+use quietgap_core::{Reading, Readout};
 
 /// Longest block, codes.
 const BLOCK: usize = 8192;
@@ -183,6 +183,32 @@ pub fn chain<
             size_of::<FirChain<TAPS, OPEN>>(),
         );
     });
+}
+
+/// A readout behind a call that is generic in nothing: given codes it pushes them, given none it starts anew.
+pub type Boxed<'a> = dyn FnMut(Option<&[i32]>, &mut dyn FnMut(&Reading)) + 'a;
+
+/// The whole chain of such a readout: digest and instructions.
+#[inline(never)]
+pub fn boxed(number: u16, channels: usize, task: &Task, readout: &mut Boxed<'_>) {
+    let (codes, _) = task.codes(channels);
+    let (mut digest, mut readings) = (Digest::new(), 0u32);
+    readout(None, &mut |_| ());
+    for _ in 0..task.repeats {
+        readout(Some(codes), &mut |reading| {
+            digest.reading(reading);
+            readings += 1;
+        });
+    }
+    readout(None, &mut |_| ());
+    let chain = counter::count(|| {
+        for _ in 0..task.repeats {
+            readout(Some(black_box(codes)), &mut |reading| {
+                black_box(reading);
+            });
+        }
+    });
+    hprintln!("case={} readings={} digest={:016x} chain={}", number, readings, digest.0, chain);
 }
 
 /// Front end alone over whole frames.

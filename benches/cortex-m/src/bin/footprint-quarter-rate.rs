@@ -2,8 +2,7 @@
 #![no_std]
 #![no_main]
 
-#[path = "../plans/quarter_rate.rs"]
-mod plan;
+use vault_quarter_rate_board::settings as plan;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {

@@ -3,13 +3,10 @@
 #![no_std]
 #![no_main]
 
-// The compiler's own plan is not used.
-#[allow(dead_code)]
-#[path = "../plans/six_axis.rs"]
-mod plan;
-
 use core::hint::black_box;
 use quietgap_board::footprint::{idle, run};
+// The compiler's own plan is not used.
+use vault_six_axis_board::settings as plan;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {

@@ -2,8 +2,7 @@
 #![no_std]
 #![no_main]
 
-#[path = "../plans/six_axis.rs"]
-mod plan;
+use vault_six_axis_board::settings as plan;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {

@@ -2,8 +2,7 @@
 #![no_std]
 #![no_main]
 
-#[path = "../plans/two_bridge.rs"]
-mod plan;
+use vault_two_bridge_board::settings as plan;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {

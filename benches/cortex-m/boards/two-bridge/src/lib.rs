@@ -1,0 +1,70 @@
+//! The readout of vault-two-bridge, for its board.
+//!
+//! Made by `quietgap filter export`; change the sensor file, not this file.
+//!
+//! Nothing here is generic: the sample loops are compiled in this package, at its own level, whatever the
+//! image's. One line of the image's `Cargo.toml` sets it:
+//!
+//! ```toml
+//! [profile.release.package.vault-two-bridge-board]
+//! opt-level = 3
+//! ```
+//!
+//! ```ignore
+//! static mut READOUT: Board = Board::IDLE; // zeros, in memory that takes no flash
+//! readout.load();
+//! readout.push(&codes, &mut |reading| { .. });
+//! ```
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod settings;
+
+use quietgap_core::guard::Checksum;
+pub use quietgap_core::{Health, HealthCounts, Reading};
+
+/// The readout.
+#[derive(Clone, Debug)]
+pub struct Board(settings::Board);
+
+impl Board {
+    /// Without a plan: zeros throughout.
+    pub const IDLE: Self = Self(settings::Board::IDLE);
+
+    /// Takes the plan, in place; the next code is that of channel 0 in frame 0.
+    #[inline(never)]
+    pub fn load(&mut self) {
+        self.0.load(&settings::PLAN);
+    }
+
+    /// Forgets all codes; the next frame is number `frame` of the run.
+    #[inline(never)]
+    pub fn seek(&mut self, frame: u64) {
+        self.0.seek(frame);
+    }
+
+    /// Takes interleaved codes, any number of them, and hands each reading that they complete to `sink`.
+    #[inline(never)]
+    pub fn push(&mut self, codes: &[i32], sink: &mut dyn FnMut(&Reading)) {
+        self.0.push(codes, |reading| sink(reading));
+    }
+
+    /// Faults of all readings so far.
+    #[must_use]
+    pub fn counts(&self) -> &HealthCounts {
+        self.0.counts()
+    }
+
+    /// Of all that the plan set, as it stands in memory now.
+    #[inline(never)]
+    #[must_use]
+    pub fn checksum(&self) -> Checksum {
+        self.0.checksum()
+    }
+
+    /// Frames from one reading to the next.
+    #[must_use]
+    pub fn interval(&self) -> u64 {
+        self.0.interval()
+    }
+}
