@@ -324,6 +324,53 @@ fn wrong_kinds_are_refused() {
     assert_eq!((ran.code, ran.stdout.contains("line ends differ")), (1, true), "{}", ran.stdout);
 }
 
+/// A sensor's readout as a package: complete, current, written over only where it is one of ours; of a plan alone
+/// none is made.
+#[test]
+fn exported_packages() {
+    let (folder, plan) = folder();
+    let at = |name: &str| folder.path().join(name).to_str().expect("text").to_owned();
+    let package = at("board");
+    let export =
+        |more: &[&str]| run(&[&["export", "vault-two-bridge", "--crate", &package], more].concat());
+    let ran = export(&[]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    for file in ["Cargo.toml", "src/lib.rs", "src/settings.rs"] {
+        let is = std::fs::read_to_string(folder.path().join("board").join(file)).expect("written");
+        let committed = Path::new(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../benches/cortex-m/boards/two-bridge"
+        ));
+        assert_eq!(is, std::fs::read_to_string(committed.join(file)).expect("committed"), "{file}");
+    }
+    assert_eq!(export(&["--check"]).code, 0);
+    // A line of one file is another: told, and mended by writing again.
+    let library = write(folder.path(), "board/src/lib.rs", "#![no_std]\n");
+    let ran = export(&["--check"]);
+    assert_eq!(ran.code, 1, "{}", ran.stderr);
+    assert!(ran.stdout.contains("lib.rs:1: is not current"), "{}", ran.stdout);
+    assert_eq!(export(&[]).code, 0);
+    assert!(std::fs::read_to_string(library).expect("written").contains("pub struct Board"));
+    // A package of somebody's own.
+    let theirs = "[package]\nname = \"theirs\"\n";
+    let manifest = write(folder.path(), "board/Cargo.toml", theirs);
+    let ran = export(&[]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.stderr.contains("is not made by `quietgap filter export`"), "{}", ran.stderr);
+    assert_eq!(std::fs::read_to_string(manifest).expect("theirs"), theirs);
+    // No bridges in a plan; a file where the folder should be; neither or both of the two.
+    let elsewhere = at("elsewhere");
+    let ran = run(&["export", &plan, "--crate", &elsewhere]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.stderr.contains("--crate takes a sensor file"), "{}", ran.stderr);
+    assert!(!Path::new(&elsewhere).exists());
+    assert_eq!(run(&["export", "vault-two-bridge", "--crate", &plan]).code, 2);
+    assert_eq!(run(&["export", "vault-two-bridge"]).code, 2);
+    let both = ["export", "vault-two-bridge", "--crate", &elsewhere, "--rust", &elsewhere];
+    assert_eq!(run(&both).code, 2);
+    assert!(!Path::new(&elsewhere).exists());
+}
+
 /// Bad specifications: exit 2, nothing written. Specifications that cannot be met: exit 1, nothing
 /// written, the line, by how much, the nearest.
 #[test]

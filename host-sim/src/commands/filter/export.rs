@@ -58,15 +58,15 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     };
     let paths: Vec<&Path> = files.iter().map(|(path, _)| path.as_path()).collect();
     distinct(&[Path::new(&options.plan)], &paths)?;
+    if let (Some(folder), false) = (&options.package, options.check) {
+        std::fs::create_dir_all(folder.join("src"))
+            .map_err(|e| Error::new(format!("{}: folder: {e}", folder.display())))?;
+    }
     let mut current = true;
     for (path, text) in &files {
         if options.check {
             current &= is_current(path, text)?;
         } else {
-            if let (Some(_), Some(folder)) = (&options.package, path.parent()) {
-                std::fs::create_dir_all(folder)
-                    .map_err(|e| Error::new(format!("{}: folder: {e}", folder.display())))?;
-            }
             write_text(path, text)?;
             say(false, &format!("{} written\n", path.display()));
         }

@@ -7,14 +7,14 @@ use crate::filter::subject::Subject;
 /// How its manifest begins.
 pub const MARK: &str = "# Made by `quietgap filter export`";
 
-/// The package's files: path in its folder and text.
+/// The package's files: path in its folder and text; the manifest last, without which the others are no package.
 #[must_use]
 pub fn package(subject: &Subject) -> [(&'static str, String); 3] {
     let name = package_name(&subject.name);
     [
-        ("Cargo.toml", manifest(&name)),
-        ("src/lib.rs", library(&name, &subject.name)),
         ("src/settings.rs", rust(subject)),
+        ("src/lib.rs", library(&name, &subject.name)),
+        ("Cargo.toml", manifest(&name)),
     ]
 }
 
