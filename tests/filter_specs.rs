@@ -85,6 +85,35 @@ fn last_stages_are_no_longer_than_needed() {
     assert!(last <= 104, "{:?}", taps(&written));
 }
 
+/// The built-in sensors' plans are the designer's, of what their masks promise.
+#[test]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+fn built_in_plans_are_the_cheapest() {
+    for name in ["vault-two-bridge", "vault-six-axis", "vault-quarter-rate"] {
+        let sensor = Subject::load(name, None).expect("a built-in sensor");
+        let mask = sensor.plan.mask.clone().expect("a mask");
+        let text = format!(
+            "schema = 1\nrate_hz = {}\ncarrier_hz = {}\noutput_rate_hz = {}\nchannels = {}\ncode_bits = {}\n\
+             [mask]\npass_hz = {}\npass_db = {}\nalias_into_hz = {}\nalias_db = {}\n",
+            sensor.rate_hz,
+            sensor.carrier_hz,
+            sensor.output_rate_hz(),
+            sensor.channels,
+            sensor.code_bits,
+            mask.pass_hz,
+            mask.pass_db,
+            mask.alias_into_hz,
+            mask.alias_db,
+        );
+        let (_, found) = met(&text);
+        assert_eq!((found.plan.order, found.plan.ratio), (sensor.plan.order, sensor.plan.ratio));
+        assert_eq!(found.plan.firs.len(), sensor.plan.firs.len(), "{name}");
+        for (is, should) in sensor.plan.firs.iter().zip(&found.plan.firs) {
+            assert_eq!((is.ratio, &is.taps), (should.ratio, &should.taps), "{name}");
+        }
+    }
+}
+
 /// Any rates, bands and rejections. Total ratios stay small, so that a case takes no time.
 fn any_specification() -> impl Strategy<Value = String> {
     let rates = vec![192e3, 96e3, 48e3, 1e6, 800e3, 320e3, 44_100.0, 5e5];

@@ -154,26 +154,22 @@ impl Shape {
     }
 
     /// Counts of a folded interval: itself, channels, sections, section x channel, its columns; rows
-    /// x pairs of columns in turns of sixteen, eight and four rows, rows x single columns in any of
+    /// x pairs of columns in turns of eight and of four rows, rows x single columns in any of
     /// them; groups of columns; leftover rows x columns, by twos and by one; groups of these;
     /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
     /// first x channel; sums pruned; words rounded the long way.
     #[must_use]
-    pub fn folded(&self) -> [f64; 17] {
+    pub fn folded(&self) -> [f64; 16] {
         let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
-        let mut f = [0.0; 17];
-        [f[15], f[16]] = [self.pruned(), self.long_words()];
+        let mut f = [0.0; 16];
+        [f[14], f[15]] = [self.pruned(), self.long_words()];
         (f[0], f[1]) = (1.0, c);
-        f[13] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
-        f[14] = c * (self.sections.len() as f64 - 1.0);
+        f[12] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
+        f[13] = c * (self.sections.len() as f64 - 1.0);
         let columns = c * k;
         let (pairs, single) = ((columns / 2.0).floor(), columns % 2.0);
         // As many rows a turn as a double load reaches, 1020 bytes, at least into the last.
-        let (turn, kind) = match columns {
-            ..=17.0 => (16.0, 5),
-            ..=36.0 => (8.0, 6),
-            _ => (4.0, 7),
-        };
+        let (turn, kind) = if columns <= 36.0 { (8.0, 5) } else { (4.0, 6) };
         for section in &self.sections {
             let rows = f64::from(*section) / k;
             let (blocks, rest) = ((rows / turn).floor(), rows % turn);
@@ -182,11 +178,11 @@ impl Shape {
             f[3] += c;
             f[4] += columns;
             f[kind] += blocks * turn * pairs;
-            f[8] += blocks * turn * single;
-            f[9] += if blocks > 0.0 { pairs + single } else { 0.0 };
-            f[10] += twos * 2.0 * columns;
-            f[11] += one * columns;
-            f[12] += f64::from(u8::from(twos > 0.0) + u8::from(one > 0.0)) * (pairs + single);
+            f[7] += blocks * turn * single;
+            f[8] += if blocks > 0.0 { pairs + single } else { 0.0 };
+            f[9] += twos * 2.0 * columns;
+            f[10] += one * columns;
+            f[11] += f64::from(u8::from(twos > 0.0) + u8::from(one > 0.0)) * (pairs + single);
         }
         f
     }

@@ -1,0 +1,152 @@
+#!/usr/bin/env python3
+"""Throughput of the whole chain beside general-purpose libraries on the same file: prints rates and ratios.
+
+    python3 benches/peers.py [--seconds S] [--runs N] [--folder DIR]
+
+Needs NumPy and SciPy (measured with 2.4 and 1.17) and `cargo build --release`. Seven channels of int32, interleaved, at
+800 kS/s, 20 s by default: 450 MB, written to DIR (a temporary folder by default) and read from the page cache.
+
+ours      `quietgap demodulate` of vault-six-axis: files, every code watched, filters to 10 S/s, bridges, axes, health
+numpy     the front end alone: blocks read, turned to planar float32, product with the mixing and decimating weights
+          (a CIC of order 2 by 160: two sums of cosine and of sine an interval), at its best block size
+planar    that product alone, on one planar float32 block in memory
+scipy     a block mixed with e^(-i w t) in complex64 and decimated by 160 with the CIC's impulse response (upfirdn)
+read      the file read, and nothing made of it
+
+Every figure is the best of N runs, in million codes (channels x samples) a second. One thread each, but for the last of ours.
+"""
+
+import argparse
+import os
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[name] = "1"
+
+import numpy as np
+import scipy
+from scipy.signal import upfirdn
+
+CHANNELS, RATE, PERIOD, RATIO = 7, 800_000, 10, 160
+HEADER = 128
+
+
+def write(path: Path, frames: int) -> None:
+    """A carrier of half of full scale with noise, the same in every block of 0.1 s."""
+    random = np.random.default_rng(1)
+    block = RATE // 10
+    tone = 2.0**22 * np.cos(2 * np.pi * np.arange(block) / PERIOD)
+    codes = tone[:, None] / np.arange(1, CHANNELS + 1) + random.normal(0, 300, (block, CHANNELS))
+    codes = np.round(codes).astype("<i4").tobytes()
+    text = f"{{'descr': '<i4', 'fortran_order': False, 'shape': ({frames}, {CHANNELS}), }}"
+    text = text.ljust(HEADER - 11) + "\n"
+    with open(path, "wb") as file:
+        file.write(b"\x93NUMPY\x01\x00" + len(text).to_bytes(2, "little") + text.encode())
+        for _ in range(frames // block):
+            file.write(codes)
+
+
+def best(runs: int, run) -> float:
+    """Shortest time of some runs, seconds; one more before, to warm up."""
+    times = []
+    for _ in range(runs + 1):
+        start = time.perf_counter()
+        run()
+        times.append(time.perf_counter() - start)
+    return min(times[1:])
+
+
+def weights() -> np.ndarray:
+    """Cosine and minus sine of an interval, plain and weighted by the samples to its end: 160 x 4."""
+    n = np.arange(RATIO)
+    turn = 2 * np.pi * n / PERIOD
+    carrier = np.stack([np.cos(turn), -np.sin(turn)], axis=1)
+    return np.concatenate([carrier, carrier * (RATIO - n)[:, None]], axis=1).astype(np.float32)
+
+
+def blocks(path: Path, intervals: int):
+    """The file's blocks of whole intervals, frames x channels."""
+    size = intervals * RATIO * CHANNELS * 4
+    with open(path, "rb") as file:
+        file.seek(HEADER)
+        while len(data := file.read(size)) == size:
+            yield np.frombuffer(data, "<i4").reshape(-1, CHANNELS)
+
+
+def numpy_front_end(path: Path, intervals: int, table: np.ndarray) -> None:
+    for codes in blocks(path, intervals):
+        planar = np.ascontiguousarray(codes.T, dtype=np.float32)
+        planar.reshape(-1, RATIO) @ table
+
+
+def scipy_front_end(path: Path, intervals: int) -> None:
+    box = np.ones(RATIO, np.float32)
+    response = np.convolve(box, box).astype(np.float32)
+    turn = np.exp(-2j * np.pi * np.arange(intervals * RATIO) / PERIOD).astype(np.complex64)
+    for codes in blocks(path, intervals):
+        planar = np.ascontiguousarray(codes.T, dtype=np.float32)
+        upfirdn(response, planar * turn, down=RATIO, axis=1)
+
+
+def read_only(path: Path) -> None:
+    with open(path, "rb", buffering=0) as file:
+        block = bytearray(1 << 20)
+        while file.readinto(block):
+            pass
+
+
+def main() -> None:
+    arguments = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    arguments.add_argument("--seconds", type=int, default=20)
+    arguments.add_argument("--runs", type=int, default=5)
+    arguments.add_argument("--folder", type=Path)
+    options = arguments.parse_args()
+    program = Path(__file__).resolve().parent.parent / "target/release/quietgap"
+    if not program.exists():
+        raise SystemExit(f"error: no {program}: cargo build --release")
+    with tempfile.TemporaryDirectory(dir=options.folder) as folder:
+        path = Path(folder) / "capture.npy"
+        frames = options.seconds * RATE
+        write(path, frames)
+        codes = frames * CHANNELS / 1e6
+
+        def ours(threads: int):
+            line = [program, "demodulate", "vault-six-axis", path, "--out", path.with_suffix(".csv")]
+            line += ["--threads", str(threads)]
+            return lambda: subprocess.run(line, check=True, capture_output=True)
+
+        rates = {}
+
+        def measure(name: str, run, amount: float = codes) -> None:
+            rates[name] = amount / best(options.runs, run)
+            print(f"{name:24} {rates[name]:8.0f} million codes a second", flush=True)
+
+        print(f"NumPy {np.__version__}, SciPy {scipy.__version__}")
+        measure("read", lambda: read_only(path))
+        measure("ours", ours(1))
+        measure("ours, two threads", ours(2))
+        table = weights()
+        sizes = {}
+        for intervals in (8, 25, 50, 100, 250, 1000):
+            measure(f"numpy, {intervals} intervals", lambda: numpy_front_end(path, intervals, table))
+            sizes[intervals] = rates[f"numpy, {intervals} intervals"]
+        rates["numpy"] = max(sizes.values())
+        planar = np.zeros((50 * CHANNELS, RATIO), np.float32) + 1.5
+        turns = 200
+        measure(
+            "planar",
+            lambda: [planar @ table for _ in range(turns)],
+            turns * planar.size / 1e6,
+        )
+        measure("scipy", lambda: scipy_front_end(path, 50))
+        print()
+        for name in ("numpy", "planar", "scipy"):
+            print(f"ours over {name}: {rates['ours'] / rates[name]:.2f}")
+        print(f"two threads over one: {rates['ours, two threads'] / rates['ours']:.2f}")
+
+
+if __name__ == "__main__":
+    main()
