@@ -63,28 +63,42 @@ impl Taps {
         if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
     }
 
-    /// Magnitude of [`Self::gain`] by one cosine and Clenshaw's recurrence (1955, recalled): for a first look,
+    /// Magnitudes of [`Self::gain`] at many `turns`, each by one cosine and Clenshaw's recurrence (1955,
+    /// recalled), some side by side as one by itself waits for its own sums: for a first look,
     /// as it loses the square of the number of taps in roundings, 1e-12 of a thousand.
     #[must_use]
-    pub fn coarse_gain(&self, turns: i64, of: i64, rest: f64) -> f64 {
+    pub fn coarse_gains(&self, turns: &[i64], of: i64, rest: f64) -> Vec<f64> {
+        const SIDE_BY_SIDE: usize = 8;
         if !self.odd.is_empty() {
-            return self.gain(turns, of, rest);
+            return turns.iter().map(|turns| self.gain(*turns, of, rest)).collect();
         }
-        let whole = (2 * turns).rem_euclid(2 * of) as f64 / of as f64;
-        let angle = PI * (whole + 2.0 * rest);
-        let (first, twice) = (angle.cos(), 2.0 * angle.cos());
-        // From the outermost to the centre: sum of w_k cos(k angle), or of cos((k + 1/2) angle).
-        let (mut b1, mut b2) = (0.0, 0.0);
-        let centre = self.even.len() - 1;
-        for weight in &self.even[..centre] {
-            (b1, b2) = (weight + twice * b1 - b2, b1);
+        let mut gains = Vec::with_capacity(turns.len());
+        for some in turns.chunks(SIDE_BY_SIDE) {
+            let mut angles = [0.0; SIDE_BY_SIDE];
+            for (angle, turns) in angles.iter_mut().zip(some) {
+                let whole = (2 * turns).rem_euclid(2 * of) as f64 / of as f64;
+                *angle = PI * (whole + 2.0 * rest);
+            }
+            let first = angles.map(f64::cos);
+            // From the outermost to the centre: sum of w_k cos(k angle), or of cos((k + 1/2) angle).
+            let (mut b1, mut b2) = ([0.0; SIDE_BY_SIDE], [0.0; SIDE_BY_SIDE]);
+            let centre = self.even.len() - 1;
+            for weight in &self.even[..centre] {
+                for n in 0..SIDE_BY_SIDE {
+                    (b1[n], b2[n]) = (weight + 2.0 * first[n] * b1[n] - b2[n], b1[n]);
+                }
+            }
+            gains.extend((0..some.len()).map(|n| {
+                if self.span % 2 == 0 {
+                    (self.even[centre] + first[n] * b1[n] - b2[n]).abs()
+                } else {
+                    // cos((k + 1/2) a) = cos(a/2) times (2 cos - 1) at k = 1, and 1 at 0.
+                    let rest = self.even[centre] + (2.0 * first[n] - 1.0) * b1[n] - b2[n];
+                    ((angles[n] / 2.0).cos() * rest).abs()
+                }
+            }));
         }
-        if self.span % 2 == 0 {
-            (self.even[centre] + first * b1 - b2).abs()
-        } else {
-            // cos((k + 1/2) a) = cos(a/2) times (2 cos - 1) at k = 1, and 1 at 0.
-            ((angle / 2.0).cos() * (self.even[centre] + (twice - 1.0) * b1 - b2)).abs()
-        }
+        gains
     }
 
     /// Group delay at a frequency in cycles a sample, in samples from the first tap.
@@ -204,26 +218,23 @@ impl Response {
     }
 
     /// Magnitudes of [`Self::gain`] at all `multiples` and one offset for a first look, see
-    /// [`Taps::coarse_gain`]. A stage repeats with as many output rates as it has inputs an output: the later
+    /// [`Taps::coarse_gains`]. A stage repeats with as many output rates as it has inputs an output: the later
     /// ones are worked out once for all.
     #[must_use]
     pub fn coarse_gains(&self, multiples: &[i64], offset_hz: f64) -> Vec<f64> {
-        let gain = |stage: &Stage, multiple: i64| {
+        let gains = |stage: &Stage, multiples: &[i64]| {
             let rest = offset_hz / (self.output_rate_hz() * stage.inputs as f64);
-            stage.taps.coarse_gain(multiple, stage.inputs, rest)
+            stage.taps.coarse_gains(multiples, stage.inputs, rest)
         };
-        let later: Vec<Vec<f64>> = self
-            .stages
-            .iter()
-            .skip(1)
-            .map(|stage| (0..stage.inputs).map(|k| gain(stage, k)).collect())
-            .collect();
-        let all = |k: i64| {
-            let first = self.stages.first().map_or(1.0, |stage| gain(stage, k));
+        let all_of = |stage: &Stage| gains(stage, &(0..stage.inputs).collect::<Vec<_>>());
+        let later: Vec<Vec<f64>> = self.stages.iter().skip(1).map(all_of).collect();
+        let first = self.stages.first().map(|stage| gains(stage, multiples));
+        let all = |(n, k): (usize, &i64)| {
+            let first = first.as_ref().map_or(1.0, |gains| gains[n]);
             let later = later.iter().map(|table| table[k.rem_euclid(table.len() as i64) as usize]);
-            self.cic(k, offset_hz).abs() * first * later.product::<f64>()
+            self.cic(*k, offset_hz).abs() * first * later.product::<f64>()
         };
-        multiples.iter().map(|k| all(*k)).collect()
+        multiples.iter().enumerate().map(all).collect()
     }
 
     /// Group delay at an offset from the carrier, s: the centre of the response where all taps are
@@ -290,7 +301,7 @@ mod tests {
                 [(0, 1, 0.0), (3, 7, 1e-3), (1, 2, -2e-3), (5, 11, 0.0), (9, 4, 0.01)]
             {
                 let (exact, coarse) =
-                    (taps.gain(turns, of, rest), taps.coarse_gain(turns, of, rest));
+                    (taps.gain(turns, of, rest), taps.coarse_gains(&[turns; 11], of, rest)[10]);
                 assert!((exact.abs() - coarse).abs() < 1e-11, "{length}: {exact} {coarse}");
             }
         }

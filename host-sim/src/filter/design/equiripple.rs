@@ -308,17 +308,17 @@ fn coefficients(length: usize, fit: &Interpolation) -> Option<Vec<f64>> {
             factor * fit.at((TAU * f).cos())
         })
         .collect();
+    let turn = |half_steps: usize| (PI * half_steps as f64 / length as f64).cos();
+    let table: Vec<f64> = (0..2 * length).map(turn).collect();
     let tap = |n: usize| {
         // Twice the distance from the centre.
         let from = 2 * n as i64 - (length as i64 - 1);
         let rest: f64 = (1..values.len())
-            .map(|k| {
-                let turns = (k as i64 * from).rem_euclid(2 * length as i64) as f64;
-                values[k] * (PI * turns / length as f64).cos()
-            })
+            .map(|k| values[k] * table[(k as i64 * from).rem_euclid(2 * length as i64) as usize])
             .sum();
         (values[0] + 2.0 * rest) / length as f64
     };
-    let taps: Vec<f64> = (0..length).map(|n| tap(n.min(length - 1 - n))).collect();
+    let half: Vec<f64> = (0..length.div_ceil(2)).map(tap).collect();
+    let taps: Vec<f64> = (0..length).map(|n| half[n.min(length - 1 - n)]).collect();
     taps.iter().all(|t| t.is_finite()).then_some(taps)
 }
