@@ -47,7 +47,7 @@ fn a_servo() {
 #[test]
 fn a_servo_of_low_delay() {
     let text = "schema = 1\nrate_hz = 1e6\ncarrier_hz = 1e5\noutput_rate_hz = 10000\nmethod = \"low-delay\"\n\
-                [mask]\npass_hz = 2000\npass_db = 0.1\nalias_into_hz = 2000\nalias_db = 60\n";
+                [mask]\npass_hz = 2000\npass_db = 0.1\nalias_into_hz = 2000\nalias_db = 60\ndelay_s = 0.000125\n";
     let (found, written) = met(text);
     assert!(written.delay_s() < 0.6 * 0.000_209_1, "{} s", written.delay_s());
     assert!(found.cost < 110.0, "{}", found.cost);

@@ -139,7 +139,7 @@ fn once(spec: &Spec) -> Result<Found, Box<Refusal>> {
     met.retain(|f| f.subject.delay_s() <= limit_s);
     // Costs this close are alike: the one with the fewest taps then.
     let least = met.iter().map(|f| f.cost).fold(f64::INFINITY, f64::min);
-    met.retain(|f| f.cost <= least * 1.01);
+    met.retain(|f| f.cost <= least * 1.005);
     met.sort_by_key(|f| f.subject.plan.firs.iter().map(|f| f.taps.len()).sum::<usize>());
     let mut best = met.swap_remove(0);
     if let Some(limit) = spec.mask.instructions_per_sample
