@@ -49,7 +49,7 @@ impl Ends {
     /// What one code adds to what was `seen`.
     ///
     /// In: any `i32`; c below 2^31. Product in `i64`, its upper half within +-2^30, biased within `i32`: nothing
-    /// wraps. On a host [`reach`], as vectors have no upper half of a product.
+    /// wraps. On a host the code as it is judged in the second look, as vectors have no upper half of a product.
     #[inline(always)]
     #[must_use]
     pub const fn look(self, seen: i32, code: i32) -> i32 {
