@@ -172,25 +172,16 @@ pub const fn cos_sin(phase: u64) -> (i64, i64) {
     const fn mul(a: i64, b: i64) -> i64 {
         ((a as i128 * b as i128) >> 62) as i64
     }
-    let quadrant = phase >> 62;
-    let within = (phase << 2) >> 2;
-    let cell = (within + (1 << 53)) >> 54;
-    let rest = within as i64 - (cell << 54) as i64;
+    let (cell, rest) = nearest_cell(phase);
     // rest/2^64 turns x 2 pi, Q4.60 to Q2.62.
     let d = ((rest as i128 * TURN) >> 62) as i64;
     let d2 = mul(d, d);
     let sin_d = d - mul(d, mul(d2, ONE / 6 - mul(d2, ONE / 120)));
     let cos_d = ONE - mul(d2, ONE / 2 - mul(d2, ONE / 24 - mul(d2, ONE / 720)));
-    let index = if cell > 256 { 256 } else { cell as usize };
-    let (s, c) = (QUARTER[index], QUARTER[256 - index]);
+    let (s, c) = entry(cell);
     let sine = mul(s, cos_d) + mul(c, sin_d);
     let cosine = mul(c, cos_d) - mul(s, sin_d);
-    match quadrant {
-        0 => (cosine, sine),
-        1 => (-sine, cosine),
-        2 => (-cosine, -sine),
-        _ => (sine, -cosine),
-    }
+    in_quadrant(phase, cosine, sine)
 }
 
 /// Cosine and sine of `phase` 2^-64 turns, at most 30 fraction bits so that ±1 fits an `i32`:
@@ -214,31 +205,50 @@ pub const fn cos_sin_short(phase: u64, fraction_bits: u32) -> [i32; 2] {
 pub const fn cos_sin_quick(phase: u64) -> [i32; 2] {
     /// 2 pi in Q.28.
     const TURN: i64 = 1_686_629_713;
-    let quadrant = phase >> 62;
-    let within = (phase << 2) >> 2;
-    let cell = (within + (1 << 53)) >> 54;
-    let rest = within as i64 - (cell << 54) as i64;
+    let (cell, rest) = nearest_cell(phase);
     let d = ((rest >> 23) * TURN) >> 30;
     let v = (d * d) >> 31;
     let sine_d = d - ((d * v) >> 48) / 3;
-    let index = if cell > 256 { 256 } else { cell as usize };
-    let (s, c) = (QUARTER[index], QUARTER[256 - index]);
+    let (s, c) = entry(cell);
     let (upper_s, upper_c) = (s >> 32, c >> 32);
     let sine = s - ((upper_s * v) >> 16) + ((upper_c * sine_d) >> 7);
     let cosine = c - ((upper_c * v) >> 16) - ((upper_s * sine_d) >> 7);
-    let (cosine, sine) = match quadrant {
+    let (cosine, sine) = in_quadrant(phase, cosine, sine);
+    [nearest(cosine, 32) as i32, nearest(sine, 32) as i32]
+}
+
+/// Nearest entry of the quarter wave's table to a phase, 0 to 256, and what is left to it, 2^-64 turns.
+#[inline(always)]
+const fn nearest_cell(phase: u64) -> (usize, i64) {
+    let within = (phase << 2) >> 2;
+    let cell = (within + (1 << 53)) >> 54;
+    (cell as usize, within as i64 - (cell << 54) as i64)
+}
+
+/// Sine and cosine at a cell, Q2.62.
+#[inline(always)]
+const fn entry(cell: usize) -> (i64, i64) {
+    // Seen here by the compiler, which would check the index else.
+    let cell = if cell > 256 { 256 } else { cell };
+    (QUARTER[cell], QUARTER[256 - cell])
+}
+
+/// Cosine and sine within a quarter turn to those of the phase.
+#[inline(always)]
+const fn in_quadrant(phase: u64, cosine: i64, sine: i64) -> (i64, i64) {
+    match phase >> 62 {
         0 => (cosine, sine),
         1 => (-sine, cosine),
         2 => (-cosine, -sine),
         _ => (sine, -cosine),
-    };
-    [nearest_q30(cosine), nearest_q30(sine)]
+    }
 }
 
-/// Q2.62 to Q2.30, half to even.
-const fn nearest_q30(x: i64) -> i32 {
+/// x/2^shift, 1 to 62, half to even; x below 2^63 - 2^(shift - 1) in size.
+#[inline(always)]
+const fn nearest(x: i64, shift: u32) -> i64 {
     // x + half - 1 + (the bit that decides a tie): half to even without a branch.
-    ((x + (1 << 31) - 1 + (x >> 32 & 1)) >> 32) as i32
+    (x + (1 << (shift - 1)) - 1 + (x >> shift & 1)) >> shift
 }
 
 /// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times each of
@@ -273,10 +283,7 @@ pub fn cos_sin_q31(phase: u32) -> (Sine, Sine) {
 }
 
 fn to_q31(x: i64) -> i32 {
-    // x + half - 1 + (the bit that decides a tie): half to even without a branch.
-    let even = (x >> 31) & 1;
-    let rounded = (x + (1 << 30) - 1 + even) >> 31;
-    rounded.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
+    nearest(x, 31).clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
 }
 
 #[cfg(test)]

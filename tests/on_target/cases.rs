@@ -49,11 +49,10 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
         [("vault-two-bridge", 0, 800), ("vault-six-axis", 1, 800), ("vault-quarter-rate", 2, 640)]
     {
         let (settings, carrier) = sensor(name);
-        cases.push(Case::of_sensor(name, kind, frames, repeats, settings, carrier));
+        cases.push(Case::of_sensor(name, kind, frames, repeats, settings.clone(), carrier));
         if kind < 2 {
             // 0.1003... of the sample rate, irrational for all that matters; the filters, and so the mask that
             // they keep, are the same.
-            let (settings, _) = sensor(name);
             let carrier = (0x19b3_d07c_84b5_dcc6, 0);
             let name = format!("{name},not-coherent");
             cases.push(Case::of_sensor(&name, 3 + kind, frames, repeats, settings, carrier));
