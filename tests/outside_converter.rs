@@ -5,7 +5,9 @@
 //! -20 log10(2 pi f t) (seen in converter makers' notes); degrees of freedom of averaged spectra
 //! (Welch 1967, recalled). Factors of chi-squared are computed.
 
-use quietgap_sim::analysis::spectrum::{Detrend, Window, welch};
+use quietgap_sim::analysis::density::Detrend;
+use quietgap_sim::analysis::welch::welch;
+use quietgap_sim::analysis::window::Window;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::instrument::file::ConverterFile;
 use quietgap_sim::readout::chain::Chain;
@@ -82,7 +84,7 @@ fn quantisation_density_of_a_full_scale_sine() {
     let error: Vec<f64> = (0..1 << 20)
         .map(|n| f64::from(converter.code(sine(16, n))) - sine(16, n) * 16_384.0)
         .collect();
-    let density = welch(&error, 1e6, 4096, Window::HANN, Detrend::Constant).unwrap();
+    let density = welch(&error, 1e6, 4096, Window::HANN, Detrend::Mean).unwrap();
     let level = density.mean_amplitude(1e3, 499e3).unwrap();
     let relative = 20.0 * (level / (32_768.0 / 2f64.sqrt())).log10();
     assert!((relative + 155.0802).abs() < 0.05, "{relative} dB");
@@ -247,10 +249,10 @@ fn column(rows: &[Row], axis: usize) -> Vec<f64> {
 /// Mean over bins of measured density over prediction x gain of the plan, up to 60 Hz.
 fn power_ratio(series: &[f64], length: usize, amplitude_density: f64) -> f64 {
     let density = welch(series, 1000.0, length, Window::HANN, Detrend::Line).unwrap();
-    let bins = density.frequency_hz.iter().zip(&density.power).skip(3);
+    let bins = density.frequencies().zip(&density.power).skip(3);
     let ratios: Vec<f64> = bins
-        .take_while(|(hz, _)| **hz <= 60.0)
-        .map(|(hz, power)| power / (amplitude_density.powi(2) * short_plan_gain(*hz)))
+        .take_while(|(hz, _)| *hz <= 60.0)
+        .map(|(hz, power)| power / (amplitude_density.powi(2) * short_plan_gain(hz)))
         .collect();
     assert!(ratios.len() > 20);
     ratios.iter().sum::<f64>() / ratios.len() as f64
@@ -327,10 +329,10 @@ fn white_noise_in_readings() {
         // 57 Hz x 55 s: 1.8 % by chance, limit four of these.
         assert!((ratio - 1.0).abs() < 0.072, "axis {axis}: {ratio}");
         let density = welch(&series, 1000.0, LENGTH, Window::HANN, Detrend::Line).unwrap();
-        assert_eq!(density.segments, 106);
-        let bins = density.frequency_hz.iter().zip(&density.power);
-        for (hz, power) in bins.skip(3).take_while(|(hz, _)| **hz <= 300.0).step_by(3) {
-            let want = predicted.powi(2) * short_plan_gain(*hz);
+        assert_eq!(density.bins[1].segments, 106);
+        let bins = density.frequencies().zip(&density.power);
+        for (hz, power) in bins.skip(3).take_while(|(hz, _)| *hz <= 300.0).step_by(3) {
+            let want = predicted.powi(2) * short_plan_gain(hz);
             // Beyond 100 Hz or so aliases show, -40 dB at 300 Hz.
             within += usize::from((0.829_68 * power..1.229_04 * power).contains(&want));
             all += 1;
@@ -363,7 +365,7 @@ fn shape_db(seed: u64, white: bool) -> Vec<(f64, f64)> {
     (-5..6)
         .map(|k| {
             let (low, high) = (10f64.powf(f64::from(k) / 4.0), 10f64.powf(f64::from(k + 1) / 4.0));
-            let bins = spectrum.frequency_hz.iter().zip(&spectrum.power);
+            let bins = spectrum.frequencies().zip(&spectrum.power);
             let band = bins.filter(|(hz, _)| (low..high).contains(*hz));
             let ratios = band.map(|(hz, power)| {
                 power / (density * density * (corner / hz + f64::from(u8::from(white))))
@@ -384,7 +386,7 @@ fn one_over_f_of_days() {
     let series: Vec<f64> = (0..1 << 24).map(|_| source.chunk()[0]).collect();
     let spectrum = welch(&series, 1.0, 1 << 20, Window::HANN, Detrend::Line).unwrap();
     for (low, high) in [(5e-6, 3e-5), (3e-5, 3e-4), (3e-4, 3e-3), (3e-3, 1e-2)] {
-        let bins = spectrum.frequency_hz.iter().zip(&spectrum.power);
+        let bins = spectrum.frequencies().zip(&spectrum.power);
         let ratios: Vec<f64> = bins
             .filter(|(hz, _)| (low..high).contains(*hz))
             .map(|(hz, power)| power / (density * density * corner / hz))

@@ -1,3 +1,10 @@
-//! **Analysis** of readings: [`spectrum`] for densities.
+//! **Analysis** of readings: a [`series`] with its gaps, [`window`]s, [`density`] estimates by [`welch`]
+//! (one segment length) and [`log_spaced`] (a length for each frequency), [`stability`] over averaging
+//! times.
 
-pub mod spectrum;
+pub mod density;
+pub mod log_spaced;
+pub mod series;
+pub mod stability;
+pub mod welch;
+pub mod window;

@@ -5,7 +5,10 @@ mod cycles;
 mod demo;
 mod demodulate;
 mod filter;
+mod record;
 mod simulate;
+mod spectrum;
+mod stability;
 mod verify;
 
 use crate::error::{Error, Result};
@@ -30,6 +33,10 @@ pub enum Command {
     Demodulate(demodulate::Options),
     /// The firmware's code against the f64 twin and the truth, judged by limits
     Verify(verify::Options),
+    /// Amplitude spectral densities of readings, coherence and transfer functions
+    Spectrum(spectrum::Options),
+    /// Allan and other deviations of readings over averaging times
+    Stability(stability::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -47,6 +54,8 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Simulate(options) => simulate::run(&options),
         Command::Demodulate(options) => demodulate::run(&options),
         Command::Verify(options) => verify::run(&options),
+        Command::Spectrum(options) => spectrum::run(&options),
+        Command::Stability(options) => stability::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }

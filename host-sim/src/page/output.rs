@@ -71,6 +71,16 @@ impl AtomicFile {
     }
 }
 
+impl Write for AtomicFile {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.file.write(bytes)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.file.flush()
+    }
+}
+
 /// A value without the keys of objects that have none.
 #[must_use]
 pub fn without_nulls(value: &serde_json::Value) -> serde_json::Value {

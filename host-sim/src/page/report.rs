@@ -178,11 +178,11 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
             label: (*label).to_owned(),
             colour: *colour,
             // The first bins hold the trend's removal, the last is half the rate.
-            points: d.frequency_hz.iter().copied().zip(d.amplitude()).skip(2).collect(),
+            points: d.frequencies().zip(d.amplitude()).skip(2).collect(),
         })
         .collect();
     let level = quantisation_density(sensor, n);
-    let ends = [first.frequency_hz[2], output / 2.0];
+    let ends = [first.bins[2].frequency_hz, output / 2.0];
     for (label, factor) in [("ideal 24-bit converter", 1.0), ("limit of core - twin", 0.01)] {
         let points = ends.iter().map(|f| (*f, level * factor)).collect();
         curves.push(Curve { label: label.to_owned(), colour: (120, 120, 120), points });
@@ -197,7 +197,10 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
     };
     let caption = format!(
         "Welch's method, {} window, {} points, {} segments half overlapping, noise bandwidth {:.4} Hz, straight line taken off each.",
-        first.window.name, first.length, first.segments, first.noise_bandwidth_hz
+        first.window.name,
+        first.bins[1].length,
+        first.bins[1].segments,
+        first.bins[1].noise_bandwidth_hz
     );
     figure(&spectrum, &caption)
 }

@@ -90,6 +90,12 @@ macro_rules! orders {
                 match self { $(Self::$name(r) => r.counts()),* }
             }
 
+            /// See [`Readout::checksum`]; of this type, so not the number that a board's own type gives.
+            #[must_use]
+            pub fn checksum(&self) -> u32 {
+                match self { $(Self::$name(r) => r.checksum().to_bits()),* }
+            }
+
             /// Whether the front end folds by carrier phase.
             #[must_use]
             pub fn is_folded(&self) -> bool {

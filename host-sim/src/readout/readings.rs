@@ -1,8 +1,11 @@
-//! **Readings** as files: CSV with the motion's columns, then quadrature and health.
+//! **Readings** as records: the motion's columns, then quadrature and health.
 
 use crate::error::Result;
 use crate::instrument::{AXES, Sensor};
-use crate::page::output::Output;
+use crate::readout::chain::Chain;
+use crate::records::meta::{Meta, RATE};
+use crate::records::write::{self, Cell, Kind};
+use crate::records::{HEALTH, TIME};
 use quietgap_core::{Health, Reading};
 use std::path::Path;
 
@@ -55,25 +58,42 @@ pub fn is_beside_motion(column: &str) -> bool {
     column.ends_with("_quadrature") || ["residual_m", "health", "sample"].contains(&column)
 }
 
+/// What a record of this sensor's readings tells of itself.
+#[must_use]
+pub fn meta(sensor: &Sensor) -> Meta {
+    let mut meta = Meta::new();
+    meta.set("sensor", &sensor.file.name);
+    meta.set(RATE, sensor.output_rate_hz());
+    meta.set("sample_rate_hz", sensor.rate_hz());
+    let chain = Chain::new(&sensor.settings).expect("a loaded sensor's settings build");
+    meta.set("settings_checksum", format!("{:#010x}", chain.checksum()));
+    let design =
+        sensor.file.bridges.iter().all(|b| b.a0_code.is_none() && b.alignment_rad.is_none());
+    meta.set("calibration", if design { "by design" } else { "in the sensor file" });
+    meta
+}
+
 /// Writes readings; a file appears when it is complete, standard output (`-`) as it comes.
 #[derive(Debug)]
 pub struct Writer {
-    file: Output,
+    file: write::Writer,
     rate_hz: f64,
 }
 
 impl Writer {
-    /// Starts a file with its header.
+    /// Starts a file with its columns, in the format of its extension.
     ///
     /// # Errors
     /// The path is not writable.
     pub fn create(path: &Path, sensor: &Sensor) -> Result<Self> {
-        let mut file = Output::create(path)?;
-        let mut columns = vec!["t_s".to_owned()];
-        columns.extend(sensor.axes().iter().map(|a| AXES[*a].1.to_owned()));
-        columns.extend(sensor.file.bridges.iter().map(|b| format!("{}_quadrature", b.name)));
-        columns.extend(["residual_m", "health", "sample"].map(str::to_owned));
-        file.write(format_args!("{}\n", columns.join(",")))?;
+        let mut columns = vec![(TIME.to_owned(), Kind::Plain)];
+        let mut numbers = |name: String| columns.push((name, Kind::Number));
+        sensor.axes().iter().for_each(|a| numbers(AXES[*a].1.to_owned()));
+        sensor.file.bridges.iter().for_each(|b| numbers(format!("{}_quadrature", b.name)));
+        numbers("residual_m".to_owned());
+        columns.push((HEALTH.to_owned(), Kind::Text));
+        columns.push(("sample".to_owned(), Kind::Plain));
+        let file = write::Writer::create(path, &columns, &meta(sensor))?;
         Ok(Self { file, rate_hz: sensor.rate_hz() })
     }
 
@@ -82,12 +102,15 @@ impl Writer {
     /// # Errors
     /// A failing write.
     pub fn push(&mut self, row: &Row) -> Result<()> {
-        let mut line = row.time_s(self.rate_hz).to_string();
-        for value in row.axes.iter().chain(&row.quadrature).chain([&row.residual_m]) {
-            line += &format!(",{value:e}");
-        }
-        let (health, sample) = (health_text(row.health), row.half_samples as f64 / 2.0);
-        self.file.write(format_args!("{line},{health},{sample}\n"))
+        let numbers = row.axes.iter().chain(&row.quadrature).chain([&row.residual_m]);
+        let cells: Vec<Cell> = std::iter::once(Cell::Number(row.time_s(self.rate_hz)))
+            .chain(numbers.map(|x| Cell::Number(*x)))
+            .chain([
+                Cell::Text(health_text(row.health), f64::from(row.health.bits())),
+                Cell::Number(row.half_samples as f64 / 2.0),
+            ])
+            .collect();
+        self.file.push(&cells)
     }
 
     /// Puts the file in its place.

@@ -1,6 +1,8 @@
 //! **Verification**: core against f64 twin and truth, judged by the limits.
 
-use crate::analysis::spectrum::{Density, Detrend, Window, welch};
+use crate::analysis::density::{Density, Detrend};
+use crate::analysis::welch::welch;
+use crate::analysis::window::Window;
 use crate::error::Result;
 use crate::instrument::{AXES, Sensor};
 use crate::page::output::without_nulls;
@@ -145,7 +147,7 @@ fn own_density_ratio(sensor: &Sensor, n: usize, errors: &[f64]) -> Option<f64> {
     let rate = sensor.output_rate_hz();
     let density = density_of(errors, rate)?;
     // From the third bin (past the window's main lobe at zero) up to 0.3 of the rate.
-    let lowest = 3.0 * rate / density.length as f64;
+    let lowest = 3.0 * density.bins[1].frequency_hz;
     let own = density.mean_amplitude(lowest, 0.3 * rate)?;
     Some(own / quantisation_density(sensor, n))
 }

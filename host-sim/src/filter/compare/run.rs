@@ -1,6 +1,8 @@
 //! **Run**: both plans over the same codes, seeded or recorded.
 
-use crate::analysis::spectrum::{Detrend, Window, welch};
+use crate::analysis::density::Detrend;
+use crate::analysis::welch::welch;
+use crate::analysis::window::Window;
 use crate::error::{Error, Result};
 use crate::filter::integers::Integers;
 use crate::filter::subject::Subject;

@@ -42,7 +42,7 @@ const MOST_BRACES: usize = 1;
 const MOST_BRACKETS: usize = 8;
 
 /// Refuses a header that no capture has before anything is made of it.
-fn check_header(file: &mut (impl Read + Seek)) -> std::result::Result<(), String> {
+pub(crate) fn check_header(file: &mut (impl Read + Seek)) -> std::result::Result<(), String> {
     let short = |_| "is truncated within its npy header".to_owned();
     let mut head = [0; 12];
     file.read_exact(&mut head).map_err(short)?;

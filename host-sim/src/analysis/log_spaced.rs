@@ -1,0 +1,257 @@
+//! **Densities at frequencies evenly spaced on a logarithmic axis**, each from segments as long as suits
+//! it: many short ones at high frequencies, few long ones at low (M. Tröbs, G. Heinzel, Measurement 39
+//! (2006) 120).
+//!
+//! Every frequency is a single-bin Fourier transform of windowed segments, worked out as it is defined:
+//! two products a value, tables of window times cosine and sine shared by all segments of a frequency.
+
+use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
+use super::series::Series;
+use super::welch::trend;
+use super::window::Window;
+use rayon::prelude::*;
+use realfft::num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// One frequency and its segment length.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pitch {
+    /// Frequency.
+    pub frequency_hz: f64,
+    /// Values of a segment.
+    pub length: usize,
+}
+
+/// What is wanted of the frequencies.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wish {
+    /// Lowest.
+    pub from_hz: f64,
+    /// Highest, at most half the rate.
+    pub to_hz: f64,
+    /// Frequencies, about: fewer where segments as long as the record are too short for them.
+    pub count: usize,
+    /// Segments averaged, as far as the record is long enough.
+    pub averages: usize,
+    /// Overlap of segments, 0 to below 1.
+    pub overlap: f64,
+    /// Bins that a frequency is away from zero at least: half the window's main lobe.
+    pub lobe: f64,
+}
+
+/// Frequencies and segment lengths for a record of `longest` values without a gap, after section 3 of
+/// Tröbs and Heinzel: the resolution is that of even spacing where the record gives the averages for it,
+/// the geometric mean of both where it gives more than one, and the record's own below.
+#[must_use]
+pub fn pitches(longest: usize, rate_hz: f64, wish: &Wish) -> Vec<Pitch> {
+    let step = (wish.to_hz / wish.from_hz).powf(1.0 / (wish.count.max(2) - 1) as f64) - 1.0;
+    let finest = rate_hz / longest as f64;
+    let averaged = finest * (1.0 + (1.0 - wish.overlap) * (wish.averages.max(1) - 1) as f64);
+    let mut out = Vec::new();
+    let mut frequency_hz = wish.from_hz;
+    // A hair beyond the end, as the sum of the steps rounds.
+    while frequency_hz <= wish.to_hz * (1.0 + 1e-12) {
+        let even = frequency_hz * step;
+        let resolution = if even >= averaged { even } else { (even * averaged).sqrt().max(finest) };
+        let resolution = resolution.min(frequency_hz / wish.lobe);
+        let length = ((rate_hz / resolution).round() as usize).clamp(2, longest);
+        out.push(Pitch { frequency_hz, length });
+        // By the resolution that the whole length gives.
+        frequency_hz += rate_hz / length as f64;
+    }
+    out
+}
+
+/// How segments of all lengths are cut and weighed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weighing {
+    /// Weights.
+    pub window: Window,
+    /// Overlap of segments, 0 to below 1.
+    pub overlap: f64,
+    /// What is taken off first.
+    pub detrend: Detrend,
+}
+
+impl Weighing {
+    /// From the start of a segment to that of the next.
+    #[must_use]
+    pub fn hop(&self, length: usize) -> usize {
+        (((1.0 - self.overlap) * length as f64).round() as usize).max(1)
+    }
+}
+
+/// The density of a series; frequencies whose segments no run holds are left out.
+#[must_use]
+pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Density {
+    let record = Record::new(series, weighing.detrend);
+    let one = |pitch: &Pitch| {
+        let mut line = Line::new(series, *pitch, weighing)?;
+        let mut power = 0.0;
+        for start in line.starts.concat() {
+            power += line.transform(&record, start).norm_sqr();
+        }
+        Some((line.bin(series.rate_hz), power * line.scale))
+    };
+    let (bins, power) = pitches.par_iter().filter_map(one).unzip();
+    Density { bins, power, window: weighing.window }
+}
+
+/// Densities of two series of the same times, and the cross density; `None` where their times differ.
+#[must_use]
+pub fn cross(
+    x: &Series<'_>,
+    y: &Series<'_>,
+    pitches: &[Pitch],
+    weighing: Weighing,
+) -> Option<Cross> {
+    if !super::density::match_in_time(x, y) {
+        return None;
+    }
+    let records = [x, y].map(|series| Record::new(series, weighing.detrend));
+    let one = |pitch: &Pitch| {
+        let mut line = Line::new(x, *pitch, weighing)?;
+        let (mut powers, mut product) = ([0.0; 2], Complex64::default());
+        for start in line.starts.concat() {
+            let [a, b] = [0, 1].map(|n| line.transform(&records[n], start));
+            powers = [powers[0] + a.norm_sqr(), powers[1] + b.norm_sqr()];
+            product += a.conj() * b;
+        }
+        let scale = line.scale;
+        Some((line.bin(x.rate_hz), [powers[0] * scale, powers[1] * scale], product * scale))
+    };
+    let found: Vec<_> = pitches.par_iter().filter_map(one).collect();
+    let bins: Vec<Bin> = found.iter().map(|(bin, ..)| *bin).collect();
+    let [x, y] = [0, 1].map(|n| Density {
+        bins: bins.clone(),
+        power: found.iter().map(|(_, powers, _)| powers[n]).collect(),
+        window: weighing.window,
+    });
+    Some(Cross { x, y, cross: found.into_iter().map(|(.., z)| z).collect() })
+}
+
+/// A series without its mean, and sums that give the mean of any segment as a difference of two.
+struct Record {
+    values: Vec<f64>,
+    /// Of the values before each index, from the start of its run.
+    sums: Vec<f64>,
+    detrend: Detrend,
+}
+
+impl Record {
+    fn new(series: &Series<'_>, detrend: Detrend) -> Self {
+        // Without its mean, sums lose no digits to an offset. `Detrend::None` wants it in.
+        let mean = if detrend == Detrend::None { 0.0 } else { series.mean() };
+        let values: Vec<f64> = series.values.iter().map(|x| x - mean).collect();
+        let mut sums = Vec::new();
+        if detrend == Detrend::Mean {
+            sums.resize(values.len() + 1, 0.0);
+            // What lies between two runs, which may be no number, is not added.
+            let mut total = 0.0;
+            for run in &series.runs {
+                sums[run.start] = total;
+                for k in run.clone() {
+                    total += values[k];
+                    sums[k + 1] = total;
+                }
+            }
+        }
+        Self { values, sums, detrend }
+    }
+}
+
+/// One frequency at work.
+struct Line {
+    pitch: Pitch,
+    hop: usize,
+    starts: Vec<Vec<usize>>,
+    weights: Vec<f64>,
+    /// Window times cosine and times minus sine, and their sums and moments about the middle.
+    tables: [Vec<f64>; 2],
+    sums: Complex64,
+    moments: Complex64,
+    /// One-sided mean density over the sum of |z|^2.
+    scale: f64,
+}
+
+impl Line {
+    fn new(series: &Series<'_>, pitch: Pitch, weighing: Weighing) -> Option<Self> {
+        let Pitch { frequency_hz, length } = pitch;
+        let hop = weighing.hop(length);
+        let starts = series.segments(length, hop);
+        let segments: usize = starts.iter().map(Vec::len).sum();
+        if segments == 0 || length < 2 {
+            return None;
+        }
+        let weights = weighing.window.samples(length);
+        let cycles = frequency_hz / series.rate_hz;
+        let centre = (length as f64 - 1.0) / 2.0;
+        let mut tables = [Vec::with_capacity(length), Vec::with_capacity(length)];
+        let (mut sums, mut moments, mut square) = (Complex64::default(), Complex64::default(), 0.0);
+        for (n, w) in weights.iter().enumerate() {
+            let (sine, cosine) = (TAU * (cycles * n as f64).fract()).sin_cos();
+            let z = Complex64::new(w * cosine, -w * sine);
+            tables[0].push(z.re);
+            tables[1].push(z.im);
+            sums += z;
+            moments += z * (n as f64 - centre);
+            square += w * w;
+        }
+        // At half the rate, and at zero, there is one side.
+        let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
+        let scale = sides / (series.rate_hz * square * segments as f64);
+        Some(Self { pitch, hop, starts, weights, tables, sums, moments, scale })
+    }
+
+    /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segment from `start`.
+    fn transform(&mut self, record: &Record, start: usize) -> Complex64 {
+        let x = &record.values[start..start + self.pitch.length];
+        let z = products(x, &self.tables);
+        match record.detrend {
+            Detrend::None => z,
+            Detrend::Mean => {
+                let total = record.sums[start + x.len()] - record.sums[start];
+                z - self.sums * (total / x.len() as f64)
+            }
+            Detrend::Line => {
+                let (mean, slope) = trend(x, Detrend::Line);
+                z - self.sums * mean - self.moments * slope
+            }
+        }
+    }
+
+    fn bin(&self, rate_hz: f64) -> Bin {
+        let counts: Vec<usize> = self.starts.iter().map(Vec::len).collect();
+        let correlations = Window::power_correlations(&self.weights, self.hop);
+        let (sum, square) = self.weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
+        Bin {
+            frequency_hz: self.pitch.frequency_hz,
+            length: self.pitch.length,
+            segments: counts.iter().sum(),
+            degrees: degrees_of_freedom(&counts, &correlations),
+            noise_bandwidth_hz: rate_hz * square / (sum * sum),
+        }
+    }
+}
+
+/// Sums of the products with both tables, in parts that vector units take side by side.
+fn products(x: &[f64], tables: &[Vec<f64>; 2]) -> Complex64 {
+    const PARTS: usize = 8;
+    let mut sums = [[0.0; PARTS]; 2];
+    let whole = x.len() - x.len() % PARTS;
+    let [cosines, sines] = [&tables[0][..x.len()], &tables[1][..x.len()]];
+    let chunks =
+        x.chunks_exact(PARTS).zip(cosines.chunks_exact(PARTS)).zip(sines.chunks_exact(PARTS));
+    for ((x, c), s) in chunks {
+        for k in 0..PARTS {
+            sums[0][k] += x[k] * c[k];
+            sums[1][k] += x[k] * s[k];
+        }
+    }
+    let rest =
+        |table: &[f64]| -> f64 { x[whole..].iter().zip(&table[whole..]).map(|(x, t)| x * t).sum() };
+    Complex64::new(
+        sums[0].iter().sum::<f64>() + rest(cosines),
+        sums[1].iter().sum::<f64>() + rest(sines),
+    )
+}

@@ -1,0 +1,162 @@
+//! Parquet records: flat columns of numbers; texts are read of the column of faults alone.
+
+use super::{Picked, Row};
+use crate::error::{Error, Result};
+use parquet::basic::Type;
+use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
+use parquet::data_type::{ByteArray, DataType};
+use parquet::file::reader::{FileReader, SerializedFileReader};
+use std::fs::File;
+use std::path::Path;
+
+/// Rows taken of each column at a time.
+const BLOCK: usize = 1 << 14;
+
+fn open(path: &Path) -> Result<SerializedFileReader<File>> {
+    let file = File::open(path).map_err(|e| Error::in_file(path, None, format!("record: {e}")))?;
+    SerializedFileReader::new(file).map_err(|e| {
+        Error::in_file(path, None, format!("is no Parquet file that can be read: {e}"))
+    })
+}
+
+/// Names of the columns, and what the file tells of itself.
+pub(super) fn columns(path: &Path) -> Result<(Vec<String>, Vec<(String, String)>)> {
+    let reader = open(path)?;
+    let meta = reader.metadata().file_metadata();
+    let schema = meta.schema_descr();
+    let mut names = Vec::new();
+    for column in schema.columns() {
+        if column.max_rep_level() > 0 || column.path().parts().len() > 1 {
+            let message = format!("column {} is nested, allowed flat columns", column.path());
+            return Err(Error::in_file(path, None, message));
+        }
+        names.push(column.name().to_owned());
+    }
+    let told = meta.key_value_metadata().into_iter().flatten();
+    let told = told.filter_map(|pair| Some((pair.key.clone(), pair.value.clone()?)));
+    Ok((names, told.collect()))
+}
+
+/// Hands on every row.
+pub(super) fn rows(
+    path: &Path,
+    picked: &Picked,
+    take: &mut dyn FnMut(&Row<'_>) -> Result<()>,
+    progress: &dyn Fn(f64),
+) -> Result<()> {
+    let reader = open(path)?;
+    let fault = |e: parquet::errors::ParquetError| Error::in_file(path, None, e);
+    let total = reader.metadata().file_metadata().num_rows().max(1);
+    let mut line = 0u64;
+    for group in 0..reader.num_row_groups() {
+        let group = reader.get_row_group(group).map_err(fault)?;
+        let column = |n: usize| -> Result<Column> {
+            let levels = group.metadata().column(n).column_descr().max_def_level();
+            Ok(Column { reader: group.get_column_reader(n).map_err(fault)?, levels })
+        };
+        let mut time = picked.time.map(column).transpose()?;
+        let mut health = picked.health.map(column).transpose()?;
+        let mut values = picked.values.iter().map(|n| column(*n)).collect::<Result<Vec<_>>>()?;
+        let mut left = group.metadata().num_rows() as usize;
+        while left > 0 {
+            let count = left.min(BLOCK);
+            left -= count;
+            let name = |n: usize| group.metadata().column(n).column_descr().name().to_owned();
+            let times = match (&mut time, picked.time) {
+                (Some(column), Some(n)) => Some(column.numbers(count, path, &name(n))?),
+                _ => None,
+            };
+            let flags = match (&mut health, picked.health) {
+                (Some(column), Some(n)) => Some(column.flags(count, path, &name(n))?),
+                _ => None,
+            };
+            let mut blocks = Vec::new();
+            for (column, n) in values.iter_mut().zip(&picked.values) {
+                blocks.push(column.numbers(count, path, &name(*n))?);
+            }
+            let mut row = vec![0.0; blocks.len()];
+            for k in 0..count {
+                row.iter_mut().zip(&blocks).for_each(|(x, block)| *x = block[k]);
+                line += 1;
+                take(&Row {
+                    line,
+                    time_s: times.as_ref().map(|t| t[k]),
+                    flagged: flags.as_ref().is_some_and(|f| f[k]),
+                    values: &row,
+                })?;
+            }
+            progress(line as f64 / total as f64);
+        }
+    }
+    Ok(())
+}
+
+struct Column {
+    reader: ColumnReader,
+    levels: i16,
+}
+
+impl Column {
+    /// Numbers; what is null is no number.
+    fn numbers(&mut self, count: usize, path: &Path, name: &str) -> Result<Vec<f64>> {
+        let levels = self.levels;
+        match &mut self.reader {
+            ColumnReader::DoubleColumnReader(r) => block(r, count, levels, path, |x| *x),
+            ColumnReader::FloatColumnReader(r) => block(r, count, levels, path, |x| f64::from(*x)),
+            ColumnReader::Int32ColumnReader(r) => block(r, count, levels, path, |x| f64::from(*x)),
+            ColumnReader::Int64ColumnReader(r) => block(r, count, levels, path, |x| *x as f64),
+            other => {
+                let message = format!("column {name} is {}, allowed numbers", kind(other));
+                Err(Error::in_file(path, None, message))
+            }
+        }
+    }
+
+    /// Whether each row has a fault: text beside `ok`, or a number beside zero.
+    fn flags(&mut self, count: usize, path: &Path, name: &str) -> Result<Vec<bool>> {
+        if let ColumnReader::ByteArrayColumnReader(r) = &mut self.reader {
+            let flag = |text: &ByteArray| f64::from(u8::from(text.data() != b"ok"));
+            let flags = block(r, count, self.levels, path, flag)?;
+            return Ok(flags.into_iter().map(|x| x != 0.0).collect());
+        }
+        Ok(self.numbers(count, path, name)?.into_iter().map(|x| x != 0.0).collect())
+    }
+}
+
+fn kind(reader: &ColumnReader) -> Type {
+    match reader {
+        ColumnReader::BoolColumnReader(_) => Type::BOOLEAN,
+        ColumnReader::Int96ColumnReader(_) => Type::INT96,
+        ColumnReader::FixedLenByteArrayColumnReader(_) => Type::FIXED_LEN_BYTE_ARRAY,
+        _ => Type::BYTE_ARRAY,
+    }
+}
+
+/// A block of one column, nulls in their places.
+fn block<T: DataType>(
+    reader: &mut ColumnReaderImpl<T>,
+    count: usize,
+    levels: i16,
+    path: &Path,
+    to_f64: impl Fn(&T::T) -> f64,
+) -> Result<Vec<f64>> {
+    let fault = |message: String| Error::in_file(path, None, message);
+    let (mut values, mut defined) = (Vec::with_capacity(count), Vec::new());
+    let mut rows = 0;
+    while rows < count {
+        let with_nulls = (levels > 0).then_some(&mut defined);
+        let (read, ..) = reader
+            .read_records(count - rows, with_nulls, None, &mut values)
+            .map_err(|e| fault(e.to_string()))?;
+        if read == 0 {
+            return Err(fault(format!("is truncated: {rows} rows of {count} in a block")));
+        }
+        rows += read;
+    }
+    if levels == 0 {
+        return Ok(values.iter().map(to_f64).collect());
+    }
+    let mut values = values.iter();
+    let mut next = || values.next().map_or(f64::NAN, &to_f64);
+    Ok(defined.iter().map(|level| if *level == levels { next() } else { f64::NAN }).collect())
+}
