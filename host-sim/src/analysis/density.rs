@@ -43,18 +43,16 @@ pub struct Density {
 }
 
 /// Equivalent degrees of freedom of the mean power of overlapping segments, white noise:
-/// 2 K/(1 + 2 sum_m (1 - m/K) rho_m), run by run, as nothing connects two runs
-/// (P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70).
+/// 2 K/(1 + 2 sum_m (1 - m/K) rho_m), from each run's segments and the correlations rho of their power, as
+/// nothing connects two runs (P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70).
 #[must_use]
-pub fn degrees_of_freedom(segments_of_runs: &[usize], correlations: &[f64]) -> f64 {
-    let count: usize = segments_of_runs.iter().sum();
-    let pairs: f64 = segments_of_runs
-        .iter()
-        .map(|segments| {
-            let terms = correlations.iter().enumerate();
-            terms.map(|(m, rho)| segments.saturating_sub(m + 1) as f64 * rho).sum::<f64>()
-        })
-        .sum();
+pub fn degrees_of_freedom<'a>(runs: impl IntoIterator<Item = (usize, &'a [f64])>) -> f64 {
+    let (mut count, mut pairs) = (0, 0.0);
+    for (segments, correlations) in runs {
+        let terms = correlations.iter().enumerate();
+        pairs += terms.map(|(m, rho)| segments.saturating_sub(m + 1) as f64 * rho).sum::<f64>();
+        count += segments;
+    }
     let count = count as f64;
     2.0 * count * count / (count + 2.0 * pairs)
 }

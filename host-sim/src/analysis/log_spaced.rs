@@ -11,6 +11,7 @@ use super::welch::trend;
 use super::window::Window;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
+use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
 /// One frequency and its segment length.
@@ -74,10 +75,16 @@ pub struct Weighing {
 }
 
 impl Weighing {
-    /// From the start of a segment to that of the next.
+    /// Starts of the segments of a run of `count` values, spread evenly over all of it, as near to the
+    /// overlap as whole segments allow.
     #[must_use]
-    pub fn hop(&self, length: usize) -> usize {
-        (((1.0 - self.overlap) * length as f64).round() as usize).max(1)
+    pub fn starts(&self, count: usize, length: usize) -> Vec<usize> {
+        let Some(room) = count.checked_sub(length) else { return Vec::new() };
+        let last =
+            (room as f64 / ((1.0 - self.overlap) * length as f64)).round_ties_even() as usize;
+        let last = last.min(room);
+        let hop = room as f64 / last.max(1) as f64;
+        (0..=last).map(|k| (k as f64 * hop).round_ties_even() as usize).collect()
     }
 }
 
@@ -163,7 +170,6 @@ impl Record {
 /// One frequency at work.
 struct Line {
     pitch: Pitch,
-    hop: usize,
     starts: Vec<Vec<usize>>,
     weights: Vec<f64>,
     /// Window times cosine and times minus sine, and their sums and moments about the middle.
@@ -177,8 +183,11 @@ struct Line {
 impl Line {
     fn new(series: &Series<'_>, pitch: Pitch, weighing: Weighing) -> Option<Self> {
         let Pitch { frequency_hz, length } = pitch;
-        let hop = weighing.hop(length);
-        let starts = series.segments(length, hop);
+        let in_run = |run: &std::ops::Range<usize>| -> Vec<usize> {
+            let starts = weighing.starts(run.len(), length);
+            starts.into_iter().map(|start| run.start + start).collect()
+        };
+        let starts: Vec<Vec<usize>> = series.runs.iter().map(in_run).collect();
         let segments: usize = starts.iter().map(Vec::len).sum();
         if segments == 0 || length < 2 {
             return None;
@@ -200,7 +209,7 @@ impl Line {
         // At half the rate, and at zero, there is one side.
         let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
         let scale = sides / (series.rate_hz * square * segments as f64);
-        Some(Self { pitch, hop, starts, weights, tables, sums, moments, scale })
+        Some(Self { pitch, starts, weights, tables, sums, moments, scale })
     }
 
     /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segment from `start`.
@@ -221,14 +230,24 @@ impl Line {
     }
 
     fn bin(&self, rate_hz: f64) -> Bin {
-        let counts: Vec<usize> = self.starts.iter().map(Vec::len).collect();
-        let correlations = Window::power_correlations(&self.weights, self.hop);
+        // Runs of about one length share the correlations of their segments.
+        let mut correlations: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+        let hop = |starts: &[usize]| match starts {
+            [first, .., last] => (last - first) / (starts.len() - 1),
+            _ => self.pitch.length,
+        };
+        for starts in &self.starts {
+            let hop = hop(starts);
+            let work = || Window::power_correlations(&self.weights, hop);
+            correlations.entry(hop).or_insert_with(work);
+        }
+        let runs = self.starts.iter().map(|s| (s.len(), &correlations[&hop(s)][..]));
         let (sum, square) = self.weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
         Bin {
             frequency_hz: self.pitch.frequency_hz,
             length: self.pitch.length,
-            segments: counts.iter().sum(),
-            degrees: degrees_of_freedom(&counts, &correlations),
+            segments: self.starts.iter().map(Vec::len).sum(),
+            degrees: degrees_of_freedom(runs),
             noise_bandwidth_hz: rate_hz * square / (sum * sum),
         }
     }

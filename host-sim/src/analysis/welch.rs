@@ -145,7 +145,8 @@ impl Work {
     fn bins(&self, rate_hz: f64) -> Vec<Bin> {
         let Cut { length, hop, window, .. } = self.cut;
         let counts: Vec<usize> = self.starts.iter().map(Vec::len).collect();
-        let degrees = degrees_of_freedom(&counts, &Window::power_correlations(&self.weights, hop));
+        let correlations = Window::power_correlations(&self.weights, hop);
+        let degrees = degrees_of_freedom(counts.iter().map(|count| (*count, &correlations[..])));
         let step_hz = rate_hz / length as f64;
         let noise_bandwidth_hz = window.noise_bandwidth_bins() * step_hz;
         (0..=length / 2)

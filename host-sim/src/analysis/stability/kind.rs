@@ -7,9 +7,18 @@ use super::deviations::{Deviation, Phases};
 /// Fewest averages that tell.
 const FEWEST: usize = 30;
 
-/// Exponent alpha of the averaged quantity's density, S ~ f^alpha, 2 to -2 (-4 for third differences).
+/// What was found of a noise, S ~ f^alpha.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Kind {
+    /// The nearest exponent, 2 to -2 (-4 for third differences).
+    pub exponent: i32,
+    /// The lowest that so few averages do not exclude: its deviation is the least sure.
+    pub cautious: i32,
+}
+
+/// Exponent of the averaged quantity's density at averages of `m` values.
 #[must_use]
-pub fn exponent(phases: &Phases, deviation: Deviation, m: usize) -> Option<i32> {
+pub fn of(phases: &Phases, deviation: Deviation, m: usize) -> Option<Kind> {
     let most = deviation.order();
     // Sums m apart; averages are their differences. A quadratic of the sums is an offset and a drift.
     let runs: Vec<Vec<f64>> = phases
@@ -23,12 +32,19 @@ pub fn exponent(phases: &Phases, deviation: Deviation, m: usize) -> Option<i32> 
         return None;
     }
     for differences in 0..=most {
-        let correlation = lag_one(&series)?;
+        // What a parabola took from n values leaves white ones correlated by -1/n for each of its terms that
+        // the differences have not taken already.
+        let count: usize = series.iter().map(Vec::len).sum();
+        let terms = 3usize.saturating_sub(differences).max(1) * series.len();
+        let correlation = lag_one(&series)? + terms as f64 / count as f64;
         // rho = -alpha/2 of a fractionally integrated noise, for what is differenced often enough.
         let rho = correlation / (1.0 + correlation);
         if rho < 0.25 || differences == most {
-            let exponent = -(2.0 * rho).round() as i32 - 2 * differences as i32 + 2;
-            return Some(exponent.clamp(2 - 2 * most as i32, 2));
+            let alpha = -2.0 * rho - 2.0 * differences as f64 + 2.0;
+            // A correlation of n values is known to 1/sqrt(n), and alpha to twice that.
+            let unsure = 2.0 / (count as f64).sqrt();
+            let whole = |alpha: f64| (alpha.round() as i32).clamp(2 - 2 * most as i32, 2);
+            return Some(Kind { exponent: whole(alpha), cautious: whole(alpha - unsure) });
         }
         for run in &mut series {
             *run = run.windows(2).map(|x| x[1] - x[0]).collect();

@@ -26,7 +26,7 @@ pub struct Point {
     /// Exponent of the noise's density found at this averaging time, S ~ f^exponent; none where too few
     /// averages are left to tell.
     pub exponent: Option<i32>,
-    /// Equivalent degrees of freedom for that noise.
+    /// Equivalent degrees of freedom, for the least sure kind that is not excluded.
     pub degrees: Option<f64>,
     /// Interval of the deviation.
     pub interval: Option<[f64; 2]>,
@@ -46,20 +46,20 @@ pub fn over_times(
 ) -> Vec<Point> {
     let phases = deviations::Phases::new(series, integrated);
     let mut found: Vec<Point> = Vec::new();
+    let mut last = None;
     for &m in times {
         let Some((value, differences)) = phases.deviation(deviation, m) else { continue };
         // Where too few averages are left, the noise is taken to be that of the last time that told.
-        let told = kind::exponent(&phases, deviation, m);
-        let exponent = told.or(found.last().and_then(|p| p.exponent));
-        let degrees = exponent
-            .and_then(|alpha| degrees::of(deviation, alpha, m, &phases.lengths()))
+        last = kind::of(&phases, deviation, m).or(last);
+        let degrees = last
+            .and_then(|kind| degrees::of(deviation, kind.cautious, m, &phases.lengths()))
             .filter(|degrees| *degrees >= 0.5);
         found.push(Point {
             tau_s: m as f64 / series.rate_hz,
             values: m,
             deviation: value,
             differences,
-            exponent,
+            exponent: last.map(|kind| kind.exponent),
             degrees,
             interval: degrees
                 .map(|nu| chi2_factors(nu, confidence).map(|factor| value * factor.sqrt())),

@@ -290,8 +290,9 @@ impl How {
             );
             return Err(Error::in_file(path, None, message));
         }
-        let Weighing { window, detrend, .. } = self.weighing;
-        Ok(Cut { length, hop: self.weighing.hop(length), window, detrend })
+        let Weighing { window, overlap, detrend } = self.weighing;
+        let hop = (((1.0 - overlap) * length as f64).round() as usize).max(1);
+        Ok(Cut { length, hop, window, detrend })
     }
 
     /// Frequencies of the log-spaced estimate.
