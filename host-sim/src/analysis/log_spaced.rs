@@ -7,12 +7,13 @@
 
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
+use super::vector::{each_turn, products};
 use super::welch::trend;
 use super::window::Window;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 use std::collections::BTreeMap;
-use std::f64::consts::TAU;
+use std::ops::Range;
 
 /// One frequency and its segment length.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -92,17 +93,31 @@ impl Weighing {
 #[must_use]
 pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Density {
     let record = Record::new(series, weighing.detrend);
-    let one = |pitch: &Pitch| {
-        let mut line = Line::new(series, *pitch, weighing)?;
-        let mut power = 0.0;
-        for start in line.starts.concat() {
-            power += line.transform(&record, start).norm_sqr();
+    let group = |pitches: &&[Pitch]| -> Vec<(Bin, f64)> {
+        let new = |pitch: &Pitch| Some((Line::new(series, *pitch, weighing)?, 0.0));
+        let mut lines: Vec<(Line, f64)> = pitches.iter().filter_map(new).collect();
+        let mut from = 0;
+        while from < series.values.len() {
+            for (line, power) in &mut lines {
+                *power += line.power(&record, from..from + STRETCH);
+            }
+            from += STRETCH;
         }
-        Some((line.bin(series.rate_hz), power * line.scale))
+        let done = |(line, power): &(Line, f64)| (line.bin(series.rate_hz), power * line.scale);
+        lines.iter().map(done).collect()
     };
-    let (bins, power) = pitches.par_iter().filter_map(one).unzip();
+    let groups: Vec<&[Pitch]> = pitches.chunk_by(|a, b| a.length.max(b.length) <= SHORT).collect();
+    let groups: Vec<&[Pitch]> = groups.into_iter().flat_map(|group| group.chunks(GROUP)).collect();
+    let found: Vec<_> = groups.par_iter().map(group).collect();
+    let (bins, power) = found.into_iter().flatten().unzip();
     Density { bins, power, window: weighing.window }
 }
+
+/// Frequencies of short segments are worked out together, a stretch of the record at a time: it stays near the
+/// processor while all of them read it.
+const GROUP: usize = 8;
+const SHORT: usize = 1 << 12;
+const STRETCH: usize = 1 << 15;
 
 /// Densities of two series of the same times, and the cross density; `None` where their times differ.
 #[must_use]
@@ -117,10 +132,10 @@ pub fn cross(
     }
     let records = [x, y].map(|series| Record::new(series, weighing.detrend));
     let one = |pitch: &Pitch| {
-        let mut line = Line::new(x, *pitch, weighing)?;
+        let line = Line::new(x, *pitch, weighing)?;
         let (mut powers, mut product) = ([0.0; 2], Complex64::default());
         for start in line.starts.concat() {
-            let [a, b] = [0, 1].map(|n| line.transform(&records[n], start));
+            let [a, b] = line.transforms([(&records[0], start), (&records[1], start)]);
             powers = [powers[0] + a.norm_sqr(), powers[1] + b.norm_sqr()];
             product += a.conj() * b;
         }
@@ -183,7 +198,7 @@ struct Line {
 impl Line {
     fn new(series: &Series<'_>, pitch: Pitch, weighing: Weighing) -> Option<Self> {
         let Pitch { frequency_hz, length } = pitch;
-        let in_run = |run: &std::ops::Range<usize>| -> Vec<usize> {
+        let in_run = |run: &Range<usize>| -> Vec<usize> {
             let starts = weighing.starts(run.len(), length);
             starts.into_iter().map(|start| run.start + start).collect()
         };
@@ -197,36 +212,56 @@ impl Line {
         let centre = (length as f64 - 1.0) / 2.0;
         let mut tables = [Vec::with_capacity(length), Vec::with_capacity(length)];
         let (mut sums, mut moments, mut square) = (Complex64::default(), Complex64::default(), 0.0);
-        for (n, w) in weights.iter().enumerate() {
-            let (sine, cosine) = (TAU * (cycles * n as f64).fract()).sin_cos();
+        each_turn(cycles, length, |n, cosine, sine| {
+            let w = weights[n];
             let z = Complex64::new(w * cosine, -w * sine);
             tables[0].push(z.re);
             tables[1].push(z.im);
             sums += z;
             moments += z * (n as f64 - centre);
             square += w * w;
-        }
+        });
         // At half the rate, and at zero, there is one side.
         let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
         let scale = sides / (series.rate_hz * square * segments as f64);
         Some(Self { pitch, starts, weights, tables, sums, moments, scale })
     }
 
-    /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segment from `start`.
-    fn transform(&mut self, record: &Record, start: usize) -> Complex64 {
-        let x = &record.values[start..start + self.pitch.length];
-        let z = products(x, &self.tables);
-        match record.detrend {
-            Detrend::None => z,
-            Detrend::Mean => {
-                let total = record.sums[start + x.len()] - record.sums[start];
-                z - self.sums * (total / x.len() as f64)
-            }
-            Detrend::Line => {
-                let (mean, slope) = trend(x, Detrend::Line);
-                z - self.sums * mean - self.moments * slope
+    /// Sum of |z|^2 of the segments that start within a stretch.
+    fn power(&self, record: &Record, stretch: Range<usize>) -> f64 {
+        let mut power = 0.0;
+        for starts in &self.starts {
+            let from = starts.partition_point(|start| *start < stretch.start);
+            let to = starts.partition_point(|start| *start < stretch.end);
+            for pair in starts[from..to].chunks(2) {
+                // An odd one out goes with itself, and counts once.
+                let [a, b] = self.transforms([(record, pair[0]), (record, pair[pair.len() - 1])]);
+                power += a.norm_sqr() + if pair.len() == 2 { b.norm_sqr() } else { 0.0 };
             }
         }
+        power
+    }
+
+    /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of two segments.
+    fn transforms(&self, segments: [(&Record, usize); 2]) -> [Complex64; 2] {
+        let length = self.pitch.length;
+        let [x, y] = segments.map(|(record, start)| &record.values[start..start + length]);
+        let sums = products(x, y, &self.tables[0], &self.tables[1]);
+        [0, 1].map(|n| {
+            let (record, start) = segments[n];
+            let z = Complex64::new(sums[n][0], sums[n][1]);
+            match record.detrend {
+                Detrend::None => z,
+                Detrend::Mean => {
+                    let total = record.sums[start + length] - record.sums[start];
+                    z - self.sums * (total / length as f64)
+                }
+                Detrend::Line => {
+                    let (mean, slope) = trend([x, y][n], Detrend::Line);
+                    z - self.sums * mean - self.moments * slope
+                }
+            }
+        })
     }
 
     fn bin(&self, rate_hz: f64) -> Bin {
@@ -251,26 +286,4 @@ impl Line {
             noise_bandwidth_hz: rate_hz * square / (sum * sum),
         }
     }
-}
-
-/// Sums of the products with both tables, in parts that vector units take side by side.
-fn products(x: &[f64], tables: &[Vec<f64>; 2]) -> Complex64 {
-    const PARTS: usize = 8;
-    let mut sums = [[0.0; PARTS]; 2];
-    let whole = x.len() - x.len() % PARTS;
-    let [cosines, sines] = [&tables[0][..x.len()], &tables[1][..x.len()]];
-    let chunks =
-        x.chunks_exact(PARTS).zip(cosines.chunks_exact(PARTS)).zip(sines.chunks_exact(PARTS));
-    for ((x, c), s) in chunks {
-        for k in 0..PARTS {
-            sums[0][k] += x[k] * c[k];
-            sums[1][k] += x[k] * s[k];
-        }
-    }
-    let rest =
-        |table: &[f64]| -> f64 { x[whole..].iter().zip(&table[whole..]).map(|(x, t)| x * t).sum() };
-    Complex64::new(
-        sums[0].iter().sum::<f64>() + rest(cosines),
-        sums[1].iter().sum::<f64>() + rest(sines),
-    )
 }

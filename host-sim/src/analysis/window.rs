@@ -4,7 +4,8 @@
 //! "Spectrum and spectral density estimation by the DFT", Max Planck Institute for Gravitational Physics
 //! (2002), coefficients from memory, held by their published noise bandwidths and side lobes in the tests.
 
-use std::f64::consts::{PI, TAU};
+use super::vector::each_turn;
+use std::f64::consts::PI;
 
 /// A window, periodic (DFT-even).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -159,17 +160,18 @@ impl Window {
     pub fn samples(&self, length: usize) -> Vec<f64> {
         let at = |n: usize| n as f64 / length as f64;
         match self.shape {
-            Shape::Cosines(terms) => (0..length)
-                .map(|n| {
+            Shape::Cosines(terms) => {
+                let mut samples = Vec::with_capacity(length);
+                each_turn(1.0 / length as f64, length, |_, cosine, _| {
                     // Clenshaw's sum: one cosine a sample.
-                    let double = 2.0 * (TAU * at(n)).cos();
                     let (mut b1, mut b2) = (0.0, 0.0);
                     for c in terms[1..].iter().rev() {
-                        (b1, b2) = (c + double * b1 - b2, b1);
+                        (b1, b2) = (c + 2.0 * cosine * b1 - b2, b1);
                     }
-                    terms[0] + 0.5 * double * b1 - b2
-                })
-                .collect(),
+                    samples.push(terms[0] + cosine * b1 - b2);
+                });
+                samples
+            }
             Shape::Kaiser(alpha) => {
                 let peak = bessel_i0(PI * alpha);
                 let root = |n| (1.0 - (2.0 * at(n) - 1.0).powi(2)).max(0.0).sqrt();

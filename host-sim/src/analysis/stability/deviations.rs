@@ -2,6 +2,7 @@
 //! averaging time costs one pass, however long it is.
 
 use crate::analysis::series::Series;
+use crate::analysis::vector;
 
 /// A kind of deviation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -163,7 +164,7 @@ fn second_differences(x: &[f64], m: usize, step: usize) -> (f64, usize) {
     let Some(count) = x.len().checked_sub(2 * m).filter(|c| *c > 0) else { return (0.0, 0) };
     let [a, b, c] = [0, m, 2 * m].map(|from| &x[from..from + count]);
     if step == 1 {
-        return squares(count, |k| c[k] - 2.0 * b[k] + a[k]);
+        return (vector::second_differences(a, b, c), count);
     }
     squares(count.div_ceil(step), |k| c[k * step] - 2.0 * b[k * step] + a[k * step])
 }

@@ -1,0 +1,96 @@
+//! **Loops for vector units**: the machine's widest is found at run time, so that one binary serves all. Sums
+//! are added in the order that its width gives: their last digits differ from machine to machine.
+
+use pulp::{Arch, Simd, WithSimd};
+use std::f64::consts::TAU;
+
+/// Sums of the products of each of two stretches with two tables of the same length: a value of a table is
+/// loaded once for both. Returns `[[x a, x b], [y a, y b]]`.
+#[must_use]
+pub fn products(x: &[f64], y: &[f64], a: &[f64], b: &[f64]) -> [[f64; 2]; 2] {
+    let length = x.len();
+    Arch::new().dispatch(Products { x, y: &y[..length], a: &a[..length], b: &b[..length] })
+}
+
+struct Products<'a> {
+    x: &'a [f64],
+    y: &'a [f64],
+    a: &'a [f64],
+    b: &'a [f64],
+}
+
+impl WithSimd for Products<'_> {
+    type Output = [[f64; 2]; 2];
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> Self::Output {
+        let [x, y, a, b] = [self.x, self.y, self.a, self.b].map(S::as_simd_f64s);
+        // Two sums of each: the next does not wait for the last.
+        let mut sums = [[[simd.splat_f64s(0.0); 2]; 2]; 2];
+        let pairs = x.0.chunks(2).zip(y.0.chunks(2)).zip(a.0.chunks(2).zip(b.0.chunks(2)));
+        for ((x, y), (a, b)) in pairs {
+            for k in 0..x.len() {
+                sums[0][0][k] = simd.mul_add_e_f64s(x[k], a[k], sums[0][0][k]);
+                sums[0][1][k] = simd.mul_add_e_f64s(x[k], b[k], sums[0][1][k]);
+                sums[1][0][k] = simd.mul_add_e_f64s(y[k], a[k], sums[1][0][k]);
+                sums[1][1][k] = simd.mul_add_e_f64s(y[k], b[k], sums[1][1][k]);
+            }
+        }
+        let total = |parts: [S::f64s; 2], x: &[f64], t: &[f64]| -> f64 {
+            let rest: f64 = x.iter().zip(t).map(|(x, t)| x * t).sum();
+            simd.reduce_sum_f64s(simd.add_f64s(parts[0], parts[1])) + rest
+        };
+        let [[xa, xb], [ya, yb]] = sums;
+        [[total(xa, x.1, a.1), total(xb, x.1, b.1)], [total(ya, y.1, a.1), total(yb, y.1, b.1)]]
+    }
+}
+
+/// Sum of (c - 2 b + a)^2.
+#[must_use]
+pub fn second_differences(a: &[f64], b: &[f64], c: &[f64]) -> f64 {
+    let length = a.len();
+    Arch::new().dispatch(Differences { a, b: &b[..length], c: &c[..length] })
+}
+
+struct Differences<'a> {
+    a: &'a [f64],
+    b: &'a [f64],
+    c: &'a [f64],
+}
+
+impl WithSimd for Differences<'_> {
+    type Output = f64;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> f64 {
+        let [a, b, c] = [self.a, self.b, self.c].map(S::as_simd_f64s);
+        let mut sums = [simd.splat_f64s(0.0); 4];
+        let minus_two = simd.splat_f64s(-2.0);
+        for ((a, b), c) in a.0.chunks(4).zip(b.0.chunks(4)).zip(c.0.chunks(4)) {
+            for k in 0..a.len() {
+                let d = simd.mul_add_e_f64s(minus_two, b[k], simd.add_f64s(a[k], c[k]));
+                sums[k] = simd.mul_add_e_f64s(d, d, sums[k]);
+            }
+        }
+        let rest = a.1.iter().zip(b.1).zip(c.1).map(|((a, b), c)| (a + c - 2.0 * b).powi(2));
+        let halves = [simd.add_f64s(sums[0], sums[1]), simd.add_f64s(sums[2], sums[3])];
+        simd.reduce_sum_f64s(simd.add_f64s(halves[0], halves[1])) + rest.sum::<f64>()
+    }
+}
+
+/// Cosine and sine of 2 pi `cycles` n for n = 0 to `length`: the sine itself every 64 values, one product of
+/// complex numbers between, so that no error grows.
+pub fn each_turn(cycles: f64, length: usize, mut take: impl FnMut(usize, f64, f64)) {
+    const BLOCK: usize = 64;
+    let turn = |n: usize| {
+        let (sine, cosine) = (TAU * (cycles * n as f64).fract()).sin_cos();
+        [cosine, sine]
+    };
+    let small: [[f64; 2]; BLOCK] = std::array::from_fn(turn);
+    for from in (0..length).step_by(BLOCK) {
+        let [c, s] = turn(from);
+        for (k, [cosine, sine]) in small.iter().enumerate().take(length - from) {
+            take(from + k, c * cosine - s * sine, s * cosine + c * sine);
+        }
+    }
+}
