@@ -6,6 +6,6 @@ pub mod density;
 pub mod log_spaced;
 pub mod series;
 pub mod stability;
-mod vector;
+pub(crate) mod vector;
 pub mod welch;
 pub mod window;

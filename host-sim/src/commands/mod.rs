@@ -9,6 +9,7 @@ mod record;
 mod simulate;
 mod spectrum;
 mod stability;
+mod torque;
 mod verify;
 
 use crate::error::{Error, Result};
@@ -16,6 +17,7 @@ use crate::instrument::Sensor;
 use crate::page::output::without_nulls;
 use crate::readout::capture::{Wanted, Word};
 use crate::simulation::motion::Motion;
+use crate::simulation::phasor::swing::Disturbances;
 use crate::simulation::plant::{Parts, Plant};
 use clap::{Args, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -37,6 +39,8 @@ pub enum Command {
     Spectrum(spectrum::Options),
     /// Allan and other deviations of readings over averaging times
     Stability(stability::Options),
+    /// Angle to torque and equivalent acceleration of the pendulum, free swing, thermal noise
+    Torque(torque::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -56,6 +60,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Verify(options) => verify::run(&options),
         Command::Spectrum(options) => spectrum::run(&options),
         Command::Stability(options) => stability::run(&options),
+        Command::Torque(options) => torque::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }
@@ -129,6 +134,20 @@ impl PlantOptions {
             })? = false;
         }
         Ok(parts)
+    }
+
+    /// Parts of the plant and what acts on the mass from outside.
+    fn both(&self) -> Result<(Parts, Disturbances)> {
+        let on = self.noise == Switch::On;
+        let mut parts = if on { Parts::ALL } else { Parts::ALL.quiet() };
+        let mut outside = if on { Disturbances::ALL } else { Disturbances::NONE };
+        for name in &self.without {
+            *parts.switch(name).or_else(|| outside.switch(name)).ok_or_else(|| {
+                let known = [Parts::NAMES.as_slice(), &Disturbances::NAMES].concat().join(", ");
+                Error::new(format!("--without {name}: no such part, allowed {known}"))
+            })? = false;
+        }
+        Ok((parts, outside))
     }
 
     fn plant(&self, sensor: &Sensor, motion: Motion) -> Result<Plant> {

@@ -1,13 +1,18 @@
 //! `quietgap simulate`.
 
 use super::{PlantOptions, distinct, frames, print_json, progress, run_length, say, sensor_files};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::instrument::{AXES, Sensor};
 use crate::page::output::AtomicFile;
 use crate::readout::capture::npy;
+use crate::readout::readings::{self, Writer};
 use crate::readout::run::{Source, feed};
+use crate::records::TIME;
+use crate::records::write::{self, Cell, Kind};
 use crate::simulation::motion::Motion;
-use clap::Args;
+use crate::simulation::phasor::swing::{Mover, Swinging};
+use crate::simulation::phasor::{Simulation, step_hz};
+use clap::{Args, ValueEnum};
 use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -17,11 +22,15 @@ use std::path::{Path, PathBuf};
 pub struct Options {
     /// Sensor file, or the name of a built-in sensor
     sensor: String,
-    /// Motion of the mass: CSV with t_s and any of x_m, y_m, z_m, theta_rad, eta_rad, phi_rad
+    /// Converter codes of every sample, or readings of long runs without the carrier
+    #[arg(long, value_enum, default_value = "carrier")]
+    level: Level,
+    /// Motion of the mass: CSV with t_s and any of x_m, y_m, z_m, theta_rad, eta_rad, phi_rad; at the phasor
+    /// level the sensor's pendulum swings when absent
+    #[arg(long, value_name = "FILE", required_if_eq("level", "carrier"))]
+    motion: Option<PathBuf>,
+    /// Capture to write (npy, int32); readings at the phasor level (CSV, npy or Parquet)
     #[arg(long, value_name = "FILE")]
-    motion: PathBuf,
-    /// Capture to write (npy, int32)
-    #[arg(long, value_name = "CAPTURE")]
     out: PathBuf,
     /// Also write the motion at the instants of the readings
     #[arg(long, value_name = "FILE")]
@@ -29,6 +38,9 @@ pub struct Options {
     /// Length of the run; the motion's own when absent
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     seconds: Option<f64>,
+    /// Angle that the pendulum starts at, at rest
+    #[arg(long, value_name = "RAD", default_value_t = 1e-6, allow_negative_numbers = true)]
+    start_rad: f64,
     #[command(flatten)]
     plant: PlantOptions,
     /// One JSON object on standard output
@@ -36,17 +48,31 @@ pub struct Options {
     json: bool,
 }
 
+/// How much of the readout is simulated.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+enum Level {
+    /// Every sample of the converter.
+    Carrier,
+    /// Demodulated amplitudes, near the rate of the readings.
+    Phasor,
+}
+
 pub(super) fn run(options: &Options) -> Result<bool> {
     let started = std::time::Instant::now();
     let sensor = Sensor::load(&options.sensor)?;
-    let motion = Motion::read(&options.motion)?;
+    let motion = options.motion.as_deref().map(Motion::read).transpose()?;
     let files = sensor_files(&options.sensor, &sensor);
-    let mut inputs: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
-    inputs.push(&options.motion);
+    let inputs: Vec<&Path> = files.iter().chain(&options.motion).map(PathBuf::as_path).collect();
     let outputs: Vec<&Path> =
         std::iter::once(&options.out).chain(&options.truth).map(PathBuf::as_path).collect();
     distinct(&inputs, &outputs)?;
-    let (seconds, origin) = run_length(options.seconds, &motion, &options.motion);
+    if options.level == Level::Phasor {
+        return readings(options, &sensor, motion);
+    }
+    let (Some(motion), Some(path)) = (motion, &options.motion) else {
+        return Err(Error::new("--motion: wanted at the carrier's level"));
+    };
+    let (seconds, origin) = run_length(options.seconds, &motion, path);
     let count = frames(&sensor, seconds, &origin)?;
     let plant = options.plant.plant(&sensor, motion.clone())?;
     let channels = sensor.channels();
@@ -81,6 +107,78 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         "{}: {count} samples of {channels} channels in {wall_s:.2} s\n",
         options.out.display()
     );
+    say(options.json, &text);
+    Ok(true)
+}
+
+/// Longest run without the carrier: three years.
+const LONGEST_S: f64 = 1e8;
+
+/// Readings of the phasor level.
+fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Result<bool> {
+    let started = std::time::Instant::now();
+    let (parts, disturbances) = options.plant.both()?;
+    let seconds = match (options.seconds, &motion) {
+        (Some(seconds), _) => seconds,
+        (None, Some(motion)) => motion.end_s(),
+        (None, None) => return Err(Error::new("--seconds: wanted where no motion file tells it")),
+    };
+    let least = 10.0 / sensor.output_rate_hz();
+    super::record::in_range("--seconds", seconds, least, LONGEST_S)?;
+    super::record::in_range("--start-rad", options.start_rad, -0.1, 0.1)?;
+    let seed = options.plant.seed;
+    let mover = match motion {
+        Some(motion) => Mover::file(motion),
+        None => {
+            let step_hz = step_hz(sensor);
+            let swing = Swinging::new(sensor, options.start_rad, disturbances, step_hz, seed);
+            let swing = swing.ok_or_else(|| {
+                let name = &sensor.file.name;
+                Error::new(format!("{name} has no [pendulum]: allowed with --motion"))
+            })?;
+            Mover::Swing(Box::new(swing))
+        }
+    };
+    let mut simulation = Simulation::new(sensor, mover, parts, seed)?;
+    let mut writer = Writer::create(&options.out, sensor)?;
+    let columns: Vec<(String, Kind)> = std::iter::once((TIME.to_owned(), Kind::Plain))
+        .chain(sensor.axes().iter().map(|a| (AXES[*a].1.to_owned(), Kind::Number)))
+        .collect();
+    let truth = options.truth.as_ref();
+    let truth = truth.map(|path| write::Writer::create(path, &columns, &readings::meta(sensor)));
+    let mut truth = truth.transpose()?;
+    let count = (seconds * sensor.output_rate_hz()) as u64;
+    let bar = progress(count);
+    let (mut rows, mut faults) = (0u64, 0u64);
+    loop {
+        let (row, pose) = simulation.next();
+        let t = row.time_s(sensor.rate_hz());
+        if t > seconds {
+            break;
+        }
+        writer.push(&row)?;
+        if let Some(truth) = &mut truth {
+            let axes = sensor.axes().iter().map(|a| Cell::Number(pose[*a]));
+            truth.push(&std::iter::once(Cell::Number(t)).chain(axes).collect::<Vec<_>>())?;
+        }
+        faults += u64::from(row.health != quietgap_core::Health::OK);
+        rows += 1;
+        if rows.is_multiple_of(1024) {
+            bar.set_position(rows);
+        }
+    }
+    bar.finish_and_clear();
+    writer.finish()?;
+    truth.map_or(Ok(()), write::Writer::finish)?;
+    let wall_s = started.elapsed().as_secs_f64();
+    if options.json {
+        print_json(&json!({
+            "schema": 1, "command": "simulate", "level": "phasor", "sensor": sensor.file.name, "rows": rows,
+            "flagged": faults, "output_rate_hz": sensor.output_rate_hz(), "seed": seed, "wall_s": wall_s,
+        }));
+    }
+    let text =
+        format!("{}: {rows} readings, {faults} flagged, in {wall_s:.2} s\n", options.out.display());
     say(options.json, &text);
     Ok(true)
 }

@@ -134,6 +134,7 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     electrodes(file, source)?;
     bridges(file, source)?;
     axes(file, source)?;
+    super::check_pendulum::sections(file, source)?;
     for key in file.limits.keys() {
         let known = crate::readout::limits::TABLE.iter().map(|l| l.name);
         if !known.clone().any(|name| name == key) {

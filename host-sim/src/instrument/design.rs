@@ -57,13 +57,8 @@ impl Design {
     /// Works the design out of a checked file.
     #[must_use]
     pub fn new(file: &SensorFile, plan: &PlanFile) -> Self {
-        let at_rest = |role| -> f64 {
-            file.electrodes.iter().filter(|e| e.role == role).map(rest_capacitance).sum()
-        };
-        let injection_f = at_rest(Role::Inject);
-        let strays: f64 = file.bridges.iter().flat_map(|b| b.stray_f).sum();
-        let total_f = injection_f + at_rest(Role::Sense) + strays + file.mass.stray_f;
-        let mass_v = file.carrier.injection_v * injection_f / total_f;
+        let (injection_f, total_f) = mass_capacitances(file);
+        let mass_v = mass_v(file);
         let codes_per_volt =
             2f64.powi(file.converter.bits as i32 - 1) / file.converter.full_scale_v;
         let ratio =
@@ -127,6 +122,23 @@ impl Design {
     pub fn alignment(&self, file: &SensorFile, b: usize) -> f64 {
         file.bridges[b].alignment_rad.unwrap_or(self.signal_phase_rad)
     }
+}
+
+/// Capacitance of the mass to all injection electrodes, and to everything, at rest.
+fn mass_capacitances(file: &SensorFile) -> (f64, f64) {
+    let at_rest = |role| -> f64 {
+        file.electrodes.iter().filter(|e| e.role == role).map(rest_capacitance).sum()
+    };
+    let injection_f = at_rest(Role::Inject);
+    let strays: f64 = file.bridges.iter().flat_map(|b| b.stray_f).sum();
+    (injection_f, injection_f + at_rest(Role::Sense) + strays + file.mass.stray_f)
+}
+
+/// Carrier amplitude on the mass at rest, V.
+#[must_use]
+pub fn mass_v(file: &SensorFile) -> f64 {
+    let (injection_f, total_f) = mass_capacitances(file);
+    file.carrier.injection_v * injection_f / total_f
 }
 
 /// Electrode by name; the file is checked.

@@ -1,6 +1,7 @@
 //! The sensor file as it stands on disk: keys, units and defaults. TOML, SI units, the unit
 //! in the key; unknown keys are errors.
 
+pub use super::pendulum_file::{BodyFile, EnvironmentFile, FibreFile, LossFile, PendulumFile};
 pub use super::plan_file::{FirFile, LineFile, MaskFile, PathFile, PlanFile};
 use serde::Deserialize;
 
@@ -41,6 +42,11 @@ pub struct SensorFile {
     pub plan: Option<PlanFile>,
     /// Decimation plan in a file of its own, relative to this one.
     pub plan_file: Option<String>,
+    /// What the mass hangs from.
+    pub pendulum: Option<PendulumFile>,
+    /// What disturbs mass and readout from outside.
+    #[serde(default)]
+    pub environment: EnvironmentFile,
     /// Limits of `verify`: any of the names in the table of limits.
     #[serde(default)]
     pub limits: std::collections::BTreeMap<String, f64>,

@@ -23,6 +23,8 @@ pub enum Stream {
     AmplitudeFlicker,
     /// 1/f part of the carrier's phase noise.
     PhaseFlicker,
+    /// What acts on the mass from outside, by number.
+    Outside(u64),
 }
 
 impl Stream {
@@ -34,6 +36,7 @@ impl Stream {
             Self::Motion => 3,
             Self::AmplitudeFlicker => 4,
             Self::PhaseFlicker => 5,
+            Self::Outside(n) => (1 << 32) + n,
             Self::White(c) => 16 + 2 * c as u64,
             Self::Flicker(c) => 17 + 2 * c as u64,
         }

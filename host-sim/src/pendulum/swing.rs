@@ -1,0 +1,186 @@
+//! **Free swing** fitted from a record: period, quality factor, amplitude and phase, with uncertainties.
+//!
+//! The equation of motion is multiplied by test functions and integrated by parts, so that the noise of the
+//! reading is never differentiated: with phi = Hann window times e^(-i omega t), which vanishes with its slope
+//! at both ends,
+//!
+//! integral of (phi'' - b' phi' + k' phi) x = integral of phi T/I,
+//!
+//! linear in b' = b/I and k' = kappa/I. The torque noise on the right is near enough white around the
+//! resonance, and that of neighbouring bins is correlated as the window says; the residuals tell its level.
+//! Modulating functions: M. Shinbrot, Trans. ASME 79 (1957) 1197, from memory.
+
+use crate::analysis::series::Series;
+use nalgebra::{DMatrix, DVector};
+use realfft::num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// A value and its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub uncertainty: f64,
+}
+
+/// What a record tells of its free swing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Swing {
+    /// Undamped resonance squared, kappa/I, 1/s^2.
+    pub stiffness: Measured,
+    /// Damping over inertia, 1/s.
+    pub damping: Measured,
+    /// Period of the damped swing.
+    pub period_s: Measured,
+    /// Quality factor.
+    pub quality: Measured,
+    /// Amplitude at the first row, in the column's unit.
+    pub amplitude: Measured,
+    /// Phase at the first row: amplitude cos(phase).
+    pub phase_rad: Measured,
+    /// Standard deviation of torque over inertia around the resonance, as a one-sided amplitude density.
+    pub drive_density: f64,
+    /// Complex equations fitted.
+    pub equations: usize,
+}
+
+/// Fits the swing of the longest run of a series, looked for around `period_s`. `None` where fewer than six
+/// periods are without a gap, or nothing swings.
+#[must_use]
+pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
+    let run = series.runs.iter().max_by_key(|run| run.len())?.clone();
+    let x = &series.values[run];
+    let rate = series.rate_hz;
+    let periods = x.len() as f64 / rate / period_s;
+    if periods < 6.0 {
+        return None;
+    }
+    let span_s = x.len() as f64 / rate;
+    // Bins of 1/span around the resonance: within 0.4 of it, and as many as 200 to each side.
+    let centre = span_s / period_s;
+    let reach = (0.4 * centre).min(200.0);
+    let bins: Vec<f64> = ((centre - reach).max(2.0) as usize..=(centre + reach) as usize)
+        .map(|k| k as f64)
+        .collect();
+    let moments: Vec<[Complex64; 3]> = bins.iter().map(|k| tested(x, rate, *k)).collect();
+    // Correlation of bins j apart of a Hann window: 1, -2/3, 1/6.
+    let n = bins.len();
+    let gram = DMatrix::from_fn(n, n, |i, j| match i.abs_diff(j) {
+        0 => 1.0,
+        1 => -2.0 / 3.0,
+        2 => 1.0 / 6.0,
+        _ => 0.0,
+    });
+    let factor = gram.cholesky()?;
+    let whitened = |part: &dyn Fn(&[Complex64; 3]) -> f64| -> Option<DVector<f64>> {
+        let mut v = DVector::from_iterator(n, moments.iter().map(part));
+        factor.l_dirty().solve_lower_triangular_mut(&mut v).then_some(v)
+    };
+    // Real and imaginary parts are equations of their own: second + b' first + k' plain = noise.
+    let mut rows = DMatrix::zeros(2 * n, 2);
+    let mut right = DVector::zeros(2 * n);
+    let parts: [fn(&Complex64) -> f64; 2] = [|z| z.re, |z| z.im];
+    for (half, part) in parts.into_iter().enumerate() {
+        let [second, first, plain] = [0, 1, 2].map(|m| whitened(&|z: &[Complex64; 3]| part(&z[m])));
+        let (second, first, plain) = (second?, first?, plain?);
+        for k in 0..n {
+            rows[(half * n + k, 0)] = first[k];
+            rows[(half * n + k, 1)] = plain[k];
+            right[half * n + k] = -second[k];
+        }
+    }
+    // Columns of unlike size: scaled by what the resonance makes of them.
+    let omega = TAU / period_s;
+    let scale = [omega, omega * omega];
+    rows.column_mut(0).scale_mut(scale[0]);
+    rows.column_mut(1).scale_mut(scale[1]);
+    let normal = (rows.transpose() * &rows).try_inverse()?;
+    let solved = &normal * rows.transpose() * &right;
+    let residual = &right - &rows * &solved;
+    let variance = residual.norm_squared() / (2 * n - 2) as f64;
+    let covariance = normal * variance;
+    let [b, k] = [solved[0] * scale[0], solved[1] * scale[1]];
+    let sigma_b = covariance[(0, 0)].sqrt() * scale[0];
+    let sigma_k = covariance[(1, 1)].sqrt() * scale[1];
+    if k <= 0.0 || !(sigma_k / k < 0.1) {
+        return None;
+    }
+    let resonance = k.sqrt();
+    // omega_d^2 = k - b^2/4; uncertainty by k alone, as b enters in second order.
+    let swinging = (k - b * b / 4.0).max(0.0).sqrt();
+    let period =
+        Measured { value: TAU / swinging, uncertainty: TAU / swinging * sigma_k / (2.0 * k) };
+    let quality = resonance / b;
+    // The sum of squares of a Hann window of n is 3 n/8; each part of a bin's noise has half the power.
+    let drive = (variance * 2.0 / (0.375 * x.len() as f64) * 2.0 / rate).sqrt();
+    let [amplitude, phase] = start(x, rate, swinging, b, drive);
+    Some(Swing {
+        stiffness: Measured { value: k, uncertainty: sigma_k },
+        damping: Measured { value: b, uncertainty: sigma_b },
+        period_s: period,
+        quality: Measured { value: quality, uncertainty: (quality * sigma_b / b).abs() },
+        amplitude,
+        phase_rad: phase,
+        drive_density: drive,
+        equations: n,
+    })
+}
+
+/// Sums of phi'' x, -phi' x and phi x, phi the Hann window times e^(-i 2 pi k t/span).
+///
+/// Products of cosines: with c = e^(-i omega t), w = (1 - cos(2 pi t/span))/2, all are sums of three
+/// exponentials, differentiated one by one. The mean is taken off first: phi tests it at its side lobes only.
+fn tested(x: &[f64], rate: f64, k: f64) -> [Complex64; 3] {
+    let n = x.len();
+    let mean = x.iter().sum::<f64>() / n as f64;
+    let mut out = [Complex64::default(); 3];
+    for (offset, weight) in [(0.0, 0.5), (1.0, -0.25), (-1.0, -0.25)] {
+        let omega = TAU * (k + offset) * rate / n as f64;
+        let mut sum = Complex64::default();
+        crate::analysis::vector::each_turn((k + offset) / n as f64, n, |m, cosine, sine| {
+            let value = x[m] - mean;
+            sum += Complex64::new(value * cosine, -value * sine);
+        });
+        let rate_of = Complex64::new(0.0, -omega);
+        out[0] += weight * rate_of * rate_of * sum;
+        out[1] -= weight * rate_of * sum;
+        out[2] += weight * sum;
+    }
+    out
+}
+
+/// Periods at the start that the amplitude is fitted over.
+const START_PERIODS: f64 = 4.0;
+
+/// Amplitude and phase at the first row: least squares over the first periods, with an offset and a slope.
+/// The drive turns the phasor at random meanwhile, which the uncertainty allows for: a third of what it does
+/// over the stretch.
+fn start(x: &[f64], rate: f64, omega: f64, damping: f64, drive: f64) -> [Measured; 2] {
+    let count = ((START_PERIODS * TAU / omega * rate) as usize).min(x.len());
+    let row = |m: usize| {
+        let t = m as f64 / rate;
+        let decay = (-damping * t / 2.0).exp();
+        let (sine, cosine) = (omega * t).sin_cos();
+        [decay * cosine, -decay * sine, 1.0, t * rate / count as f64 - 0.5]
+    };
+    let rows = DMatrix::from_fn(count, 4, |m, j| row(m)[j]);
+    let right = DVector::from_iterator(count, x[..count].iter().copied());
+    let normal = (rows.transpose() * &rows).try_inverse();
+    let Some(normal) = normal else {
+        return [Measured { value: f64::NAN, uncertainty: f64::NAN }; 2];
+    };
+    let solved = &normal * rows.transpose() * &right;
+    let variance = (&right - &rows * &solved).norm_squared() / (count - 4) as f64;
+    let (c, s) = (solved[0], solved[1]);
+    let amplitude = c.hypot(s);
+    // A white drive of one-sided density D makes each part of the phasor wander by D^2/(4 omega^2) a second.
+    let wander = drive * drive / (4.0 * omega * omega) * (count as f64 / rate) / 3.0;
+    // Residuals are not white: what is fitted is taken to be as sure as a tenth of their number, at most.
+    let noise = variance * normal[(0, 0)].max(normal[(1, 1)]);
+    let sigma = (noise + wander).sqrt();
+    [
+        Measured { value: amplitude, uncertainty: sigma },
+        Measured { value: s.atan2(c), uncertainty: sigma / amplitude },
+    ]
+}

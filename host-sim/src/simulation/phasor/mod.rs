@@ -1,0 +1,274 @@
+//! **Phasor level**: readings of hours and months without the carrier. [`swing`] moves the mass, `drive` of the
+//! plant gives every channel's envelope there; noises are added as the demodulated carrier has them, the plan's
+//! last filters decimate, and the core inverts the bridges.
+//!
+//! Noises at the carrier, demodulated (one-sided densities of in-phase and quadrature amplitude):
+//! - a channel's own white voltage v: 2 v^2 in both; the converter's rounding likewise;
+//! - amplitude noise g of the carrier, white at every sample: 3/2 g^2 A^2 in phase with the signal A and 1/2
+//!   in quadrature to it, as part of it lies at twice the carrier; its 1/f part in phase alone;
+//! - phase noise and clock jitter p: the same with the parts changed about.
+//!
+//! Carrier noises are the same in all channels, so that a monitor takes them off.
+
+pub mod swing;
+
+use super::plant::Parts;
+use super::plant::converter::Converter;
+use super::plant::drive::{Drive, Envelope};
+use super::plant::noise::{Gaussian, OneOverF, Stream};
+use crate::error::{Error, Result};
+use crate::instrument::file::PlanFile;
+use crate::instrument::{Design, Sensor, Settings};
+use crate::readout::chain::Chain;
+use crate::readout::ideal::fir::Fir;
+use crate::readout::readings::Row;
+use quietgap_core::front_end::Interval;
+use quietgap_core::phasor::Phasor;
+use quietgap_core::word::Word;
+use std::f64::consts::TAU;
+use swing::Mover;
+
+/// Filters of the plan whose input comes less often than this many times a reading are run; the earlier ones
+/// are flat and far beyond.
+const STEPS: u64 = 8;
+
+/// Readings being simulated.
+#[derive(Debug)]
+pub struct Simulation {
+    drive: Drive,
+    converter: Converter,
+    mover: Mover,
+    /// Code amplitude of a channel's own noise, per step, and its generator.
+    own: Vec<Gaussian>,
+    own_code: f64,
+    carrier: CarrierNoise,
+    codes_per_volt: f64,
+    half_range: f64,
+    firs: Vec<Fir>,
+    chain: Chain,
+    words_per_code: f64,
+    /// Steps a second, and samples of the converter in a step.
+    step_hz: f64,
+    step: u64,
+    samples_per_step: u64,
+    /// Half samples from a reading's instant to its last sample.
+    delay: i64,
+    settling: u64,
+    /// Truth of a reading: the pose at its instant is in the middle of the filters.
+    poses: Vec<[f64; 6]>,
+}
+
+/// Carrier noises common to all channels, relative.
+#[derive(Debug)]
+struct CarrierNoise {
+    amplitude: Gaussian,
+    phase: Gaussian,
+    jitter: Gaussian,
+    amplitude_step: f64,
+    phase_step: f64,
+    amplitude_flicker: OneOverF,
+    phase_flicker: OneOverF,
+}
+
+impl CarrierNoise {
+    /// In phase and in quadrature, over the signal.
+    fn next(&mut self) -> [f64; 2] {
+        let (long, across) = (1.5f64.sqrt(), 0.5f64.sqrt());
+        let g = self.amplitude_step;
+        let p = self.phase_step;
+        let [a0, a1] = self.amplitude_flicker.chunk();
+        let [p0, p1] = self.phase_flicker.chunk();
+        [
+            g * long * self.amplitude.next_if(g)
+                + p * across * self.jitter.next_if(p)
+                + (a0 + a1) / 2.0,
+            g * across * self.amplitude.next_if(g)
+                + p * long * self.phase.next_if(p)
+                + (p0 + p1) / 2.0,
+        ]
+    }
+}
+
+impl Simulation {
+    /// Readings of a sensor whose mass is moved by `mover`.
+    ///
+    /// # Errors
+    /// What the core refuses of the sensor's bridges by themselves.
+    pub fn new(sensor: &Sensor, mover: Mover, parts: Parts, seed: u64) -> Result<Self> {
+        let file = &sensor.file;
+        let rate = sensor.rate_hz();
+        let (spacing, first) = skipped(sensor);
+        let channels = sensor.channels();
+        let firs: Vec<Fir> =
+            sensor.plan.firs[first..].iter().map(|f| Fir::new(f, channels)).collect();
+        let (mut span, mut interval) = (1, spacing);
+        let mut delay = 0.0;
+        for (fir, file) in firs.iter().zip(&sensor.plan.firs[first..]) {
+            span += (file.taps.len() as u64 - 1) * interval / spacing;
+            delay += 2.0 * fir.delay() * interval as f64;
+            interval *= u64::from(file.ratio);
+        }
+        let step_hz = rate / spacing as f64;
+        let bare = PlanFile { firs: Vec::new(), mask: None, ..sensor.plan.clone() };
+        let settings = Settings::new(file, &bare, &Design::new(file, &bare));
+        let chain = Chain::new(&settings).map_err(|e| Error::new(e.to_string()))?;
+        let half = (step_hz / 2.0).sqrt();
+        let carrier = &file.carrier;
+        let on = |switch: bool, x: f64| if switch { x } else { 0.0 };
+        let gaussian = |stream| Gaussian::new(seed, stream);
+        let amplitude = on(parts.amplitude_noise, carrier.amplitude_noise_per_rthz);
+        let phase = on(parts.phase_noise, carrier.phase_noise_rad_per_rthz);
+        let jitter = on(parts.jitter, TAU * carrier.frequency_hz * file.converter.jitter_s)
+            * (2.0 / rate).sqrt();
+        let voltage = voltage_density(sensor, parts);
+        Ok(Self {
+            drive: Drive::new(sensor, parts),
+            converter: Converter::new(&file.converter, parts),
+            mover,
+            own: (0..channels).map(|c| gaussian(Stream::White(c))).collect(),
+            own_code: voltage * sensor.design.codes_per_volt * 2f64.sqrt() * half,
+            carrier: CarrierNoise {
+                amplitude: gaussian(Stream::Amplitude),
+                phase: gaussian(Stream::Phase),
+                jitter: gaussian(Stream::Jitter),
+                amplitude_step: amplitude * half,
+                phase_step: phase.hypot(jitter) * half,
+                amplitude_flicker: OneOverF::new(
+                    gaussian(Stream::AmplitudeFlicker),
+                    amplitude,
+                    carrier.noise_corner_hz,
+                    step_hz,
+                ),
+                phase_flicker: OneOverF::new(
+                    gaussian(Stream::PhaseFlicker),
+                    phase,
+                    carrier.noise_corner_hz,
+                    step_hz,
+                ),
+            },
+            codes_per_volt: sensor.design.codes_per_volt,
+            half_range: 2f64.powi(file.converter.bits as i32 - 1),
+            firs,
+            chain,
+            words_per_code: settings.words_per_code,
+            step_hz,
+            step: 0,
+            samples_per_step: spacing,
+            delay: delay.round_ties_even() as i64,
+            settling: span,
+            poses: Vec::new(),
+        })
+    }
+
+    /// The next settled reading, and where the mass was at its instant.
+    pub fn next(&mut self) -> (Row, [f64; 6]) {
+        loop {
+            let pose = self.mover.step(self.step_hz);
+            self.poses.push(pose.axes);
+            let noise = self.carrier.next();
+            let mut over_range = 0;
+            let mut phasors: Vec<[f64; 2]> = Vec::with_capacity(self.own.len());
+            for (c, Envelope { i, q }) in self.drive.envelopes(pose.axes).into_iter().enumerate() {
+                let volts = [i, q].map(|part| part * pose.gain);
+                let code = self.distorted(volts);
+                over_range |= u32::from(code[0].hypot(code[1]) >= self.half_range - 1.0) << c;
+                let carried = [
+                    code[0] * (1.0 + noise[0]) - code[1] * noise[1],
+                    code[1] * (1.0 + noise[0]) + code[0] * noise[1],
+                ];
+                let own = self.own_code;
+                phasors.push(carried.map(|part| part + own * self.own[c].next_if(own)));
+            }
+            self.step += 1;
+            let mut out = Some(phasors);
+            for fir in &mut self.firs {
+                out = out.and_then(|phasors| fir.push(&phasors));
+            }
+            let Some(phasors) = out else { continue };
+            if self.step < self.settling {
+                continue;
+            }
+            let words =
+                |x: f64| Word::from_bits((x * self.words_per_code).round_ties_even() as i64);
+            let mut words: Vec<Phasor> =
+                phasors.iter().map(|[i, q]| Phasor { i: words(*i), q: words(*q) }).collect();
+            let last = (self.step * self.samples_per_step) as i64 - 1;
+            let half_samples = 2 * last - self.delay - (self.samples_per_step as i64 - 1);
+            let mut found = None;
+            let interval = Interval { over_range, saturated: false };
+            self.chain.push_phasors(&mut words, interval, |reading| found = Some(Row::of(reading)));
+            // The core's own first readings are flagged as settling; these filters have settled before.
+            let Some(mut row) = found else { continue };
+            if crate::readout::run::settling(&row) {
+                continue;
+            }
+            row.half_samples = half_samples;
+            return (row, self.pose_at(half_samples));
+        }
+    }
+
+    /// What the converter's nonlinearity leaves of a carrier of this amplitude: the fundamental of
+    /// v + e (3 sqrt 3/2)(v - v^3) is v (1 + e (3 sqrt 3/2)(1 - 3 a^2/4)).
+    fn distorted(&self, volts: [f64; 2]) -> [f64; 2] {
+        let amplitude = volts[0].hypot(volts[1]) * self.codes_per_volt / self.half_range;
+        let error = self.converter.exact(0.5 * self.half_range / self.codes_per_volt)
+            - self.converter.exact(0.0)
+            - 0.5 * self.half_range;
+        // At half of full scale the S has 0.974 of its peak: 1.5 sqrt 3 (0.5 - 0.125).
+        let peak = error / (1.5 * 3f64.sqrt() * 0.375);
+        let gain =
+            1.0 + peak / self.half_range * 1.5 * 3f64.sqrt() * (1.0 - 0.75 * amplitude * amplitude);
+        volts.map(|v| v * gain * self.codes_per_volt)
+    }
+
+    /// The pose at an instant, straight between steps. A step's pose stands for its middle.
+    fn pose_at(&mut self, half_samples: i64) -> [f64; 6] {
+        let middle = (self.samples_per_step as f64 - 1.0) / 2.0;
+        let at = (half_samples as f64 / 2.0 - middle) / self.samples_per_step as f64;
+        let newest = self.step as f64 - 1.0;
+        let behind = (newest - at).max(0.0);
+        let (whole, part) = (behind.floor() as usize, behind.fract());
+        let count = self.poses.len();
+        let get = |back: usize| self.poses[count.saturating_sub(1 + back)];
+        let (a, b) = (get(whole), get(whole + 1));
+        let pose = std::array::from_fn(|k| a[k] + (b[k] - a[k]) * part);
+        // Only as many as the filters reach back are kept.
+        let keep = 2 * self.settling as usize + 2;
+        if count > 2 * keep {
+            self.poses.drain(..count - keep);
+        }
+        pose
+    }
+}
+
+/// Samples of a step, and the first filter that is run.
+fn skipped(sensor: &Sensor) -> (u64, usize) {
+    let reading = sensor.settings.interval();
+    let mut spacing = u64::from(sensor.plan.ratio);
+    let mut first = 0;
+    for (n, fir) in sensor.plan.firs.iter().enumerate() {
+        let next = spacing * u64::from(fir.ratio);
+        if reading / next >= STEPS {
+            (spacing, first) = (next, n + 1);
+        }
+    }
+    (spacing, first)
+}
+
+/// Steps a second for a sensor.
+#[must_use]
+pub fn step_hz(sensor: &Sensor) -> f64 {
+    sensor.rate_hz() / skipped(sensor).0 as f64
+}
+
+/// One-sided voltage density at the carrier of a channel's own noise: amplifier with what its 1/f part has
+/// there, and the converter's rounding.
+#[must_use]
+pub fn voltage_density(sensor: &Sensor, parts: Parts) -> f64 {
+    let (amplifier, design) = (&sensor.file.amplifier, &sensor.design);
+    let white = if parts.white_noise { amplifier.noise_v_per_rthz } else { 0.0 };
+    let flicker = if parts.flicker_noise { amplifier.noise_v_per_rthz } else { 0.0 };
+    let flicker = flicker * (amplifier.noise_corner_hz / sensor.file.carrier.frequency_hz).sqrt();
+    let rounding = (2.0 / 12.0 / sensor.rate_hz()).sqrt() / design.codes_per_volt;
+    (white * white + flicker * flicker + rounding * rounding).sqrt()
+}
