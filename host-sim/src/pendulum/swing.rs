@@ -12,6 +12,7 @@
 
 use crate::analysis::series::Series;
 use nalgebra::{DMatrix, DVector};
+use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -60,10 +61,13 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     // Bins of 1/span around the resonance: within 0.4 of it, and as many as 200 to each side.
     let centre = span_s / period_s;
     let reach = (0.4 * centre).min(200.0);
-    let bins: Vec<f64> = ((centre - reach).max(2.0) as usize..=(centre + reach) as usize)
-        .map(|k| k as f64)
-        .collect();
-    let moments: Vec<[Complex64; 3]> = bins.iter().map(|k| tested(x, rate, *k)).collect();
+    let last = x.len() / 2 - 1;
+    let bins: Vec<usize> =
+        ((centre - reach).max(2.0) as usize..=((centre + reach) as usize).min(last)).collect();
+    if bins.len() < 4 {
+        return None;
+    }
+    let moments = tested(x, rate, &bins);
     // Correlation of bins j apart of a Hann window: 1, -2/3, 1/6.
     let n = bins.len();
     let gram = DMatrix::from_fn(n, n, |i, j| match i.abs_diff(j) {
@@ -114,7 +118,8 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     let quality = resonance / b;
     // The sum of squares of a Hann window of n is 3 n/8; each part of a bin's noise has half the power.
     let drive = (variance * 2.0 / (0.375 * x.len() as f64) * 2.0 / rate).sqrt();
-    let [amplitude, phase] = start(x, rate, swinging, b, drive);
+    let sure = swinging * sigma_k / (2.0 * k);
+    let [amplitude, phase] = start(x, rate, [swinging, sure], b, drive);
     Some(Swing {
         stiffness: Measured { value: k, uncertainty: sigma_k },
         damping: Measured { value: b, uncertainty: sigma_b },
@@ -127,27 +132,28 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     })
 }
 
-/// Sums of phi'' x, -phi' x and phi x, phi the Hann window times e^(-i 2 pi k t/span).
-///
-/// Products of cosines: with c = e^(-i omega t), w = (1 - cos(2 pi t/span))/2, all are sums of three
-/// exponentials, differentiated one by one. The mean is taken off first: phi tests it at its side lobes only.
-fn tested(x: &[f64], rate: f64, k: f64) -> [Complex64; 3] {
+/// Sums of phi'' x, -phi' x and phi x for every bin, phi the Hann window times e^(-i 2 pi k t/span): with
+/// w = (1 - cos(2 pi t/span))/2 all are sums of the bins k - 1, k and k + 1 of one transform, differentiated
+/// one by one. The mean is taken off first: phi tests it at its side lobes only.
+fn tested(x: &[f64], rate: f64, bins: &[usize]) -> Vec<[Complex64; 3]> {
     let n = x.len();
     let mean = x.iter().sum::<f64>() / n as f64;
-    let mut out = [Complex64::default(); 3];
-    for (offset, weight) in [(0.0, 0.5), (1.0, -0.25), (-1.0, -0.25)] {
-        let omega = TAU * (k + offset) * rate / n as f64;
-        let mut sum = Complex64::default();
-        crate::analysis::vector::each_turn((k + offset) / n as f64, n, |m, cosine, sine| {
-            let value = x[m] - mean;
-            sum += Complex64::new(value * cosine, -value * sine);
-        });
-        let rate_of = Complex64::new(0.0, -omega);
-        out[0] += weight * rate_of * rate_of * sum;
-        out[1] -= weight * rate_of * sum;
-        out[2] += weight * sum;
-    }
-    out
+    let mut values: Vec<f64> = x.iter().map(|x| x - mean).collect();
+    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let mut spectrum = fft.make_output_vec();
+    fft.process(&mut values, &mut spectrum).expect("lengths come from the planner");
+    let one = |k: &usize| {
+        let mut out = [Complex64::default(); 3];
+        for (bin, weight) in [(*k, 0.5), (k + 1, -0.25), (k - 1, -0.25)] {
+            let turning = Complex64::new(0.0, -TAU * bin as f64 * rate / n as f64);
+            let sum = spectrum[bin] * weight;
+            out[0] += turning * turning * sum;
+            out[1] -= turning * sum;
+            out[2] += sum;
+        }
+        out
+    };
+    bins.iter().map(one).collect()
 }
 
 /// Periods at the start that the amplitude is fitted over.
@@ -156,7 +162,13 @@ const START_PERIODS: f64 = 4.0;
 /// Amplitude and phase at the first row: least squares over the first periods, with an offset and a slope.
 /// The drive turns the phasor at random meanwhile, which the uncertainty allows for: a third of what it does
 /// over the stretch.
-fn start(x: &[f64], rate: f64, omega: f64, damping: f64, drive: f64) -> [Measured; 2] {
+fn start(
+    x: &[f64],
+    rate: f64,
+    [omega, omega_sigma]: [f64; 2],
+    damping: f64,
+    drive: f64,
+) -> [Measured; 2] {
     let count = ((START_PERIODS * TAU / omega * rate) as usize).min(x.len());
     let row = |m: usize| {
         let t = m as f64 / rate;
@@ -176,11 +188,12 @@ fn start(x: &[f64], rate: f64, omega: f64, damping: f64, drive: f64) -> [Measure
     let amplitude = c.hypot(s);
     // A white drive of one-sided density D makes each part of the phasor wander by D^2/(4 omega^2) a second.
     let wander = drive * drive / (4.0 * omega * omega) * (count as f64 / rate) / 3.0;
-    // Residuals are not white: what is fitted is taken to be as sure as a tenth of their number, at most.
     let noise = variance * normal[(0, 0)].max(normal[(1, 1)]);
     let sigma = (noise + wander).sqrt();
+    // A frequency in error turns the phase by what it gains to the stretch's middle.
+    let turned = omega_sigma * count as f64 / rate / 2.0;
     [
         Measured { value: amplitude, uncertainty: sigma },
-        Measured { value: s.atan2(c), uncertainty: sigma / amplitude },
+        Measured { value: s.atan2(c), uncertainty: (sigma / amplitude).hypot(turned) },
     ]
 }
