@@ -4,10 +4,12 @@
 //! In the order of a job: an [`instrument`] (file or built in) moves and gives converter codes in a
 //! [`simulation`]; its [`readout`] runs the core and the f64 twin over codes and judges the one by the
 //! other; the [`filter`] workbench designs and proves the plan between them, [`cycles`] tells what it
-//! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; what the mass hangs from is a [`pendulum`]. [`page`] shows it all, [`commands`] are the command
+//! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; what the mass hangs from is a [`pendulum`],
+//! and the [`budget`] says where the noise comes from. [`page`] shows it all, [`commands`] are the command
 //! line.
 
 pub mod analysis;
+pub mod budget;
 pub mod commands;
 pub mod cycles;
 pub mod error;

@@ -29,6 +29,8 @@ pub struct Bin {
     pub degrees: f64,
     /// Equivalent noise bandwidth.
     pub noise_bandwidth_hz: f64,
+    /// Width of frequencies that count as one independent power.
+    pub independent_hz: f64,
 }
 
 /// A one-sided power spectral density, unit^2/Hz.
@@ -110,7 +112,7 @@ impl Density {
     /// Rms in a band and its relative standard uncertainty. The density is taken as straight between its
     /// frequencies; `None` where they do not cover the band.
     ///
-    /// Uncertainty: every noise bandwidth of the band is an independent average of its degrees of freedom.
+    /// Uncertainty: every independent width of the band is an average of its degrees of freedom.
     #[must_use]
     pub fn rms(&self, from_hz: f64, to_hz: f64) -> Option<(f64, f64)> {
         let (first, last) = (self.bins.first()?, self.bins.last()?);
@@ -128,9 +130,9 @@ impl Density {
             let part = 0.5 * (at(a) + at(b)) * (b - a);
             power += part;
             let bin = &bins[0];
-            // A stretch of a bandwidth or more is one average; shorter ones move together, so that those of
-            // a bandwidth count as one.
-            let together = (bin.noise_bandwidth_hz / (f1 - f0)).max(1.0);
+            // A stretch as wide as one independent power, or wider, is one average; shorter ones move
+            // together.
+            let together = (bin.independent_hz / (f1 - f0)).max(1.0);
             variance += part * part * 2.0 / bin.degrees * together;
         }
         Some((power.sqrt(), 0.5 * variance.sqrt() / power))

@@ -284,6 +284,8 @@ impl Line {
             segments: self.starts.iter().map(Vec::len).sum(),
             degrees: degrees_of_freedom(runs),
             noise_bandwidth_hz: rate_hz * square / (sum * sum),
+            independent_hz: Window::independent_bins(&self.weights) * rate_hz
+                / self.weights.len() as f64,
         }
     }
 }

@@ -149,6 +149,7 @@ impl Work {
         let degrees = degrees_of_freedom(counts.iter().map(|count| (*count, &correlations[..])));
         let step_hz = rate_hz / length as f64;
         let noise_bandwidth_hz = window.noise_bandwidth_bins() * step_hz;
+        let independent_hz = Window::independent_bins(&self.weights) * step_hz;
         (0..=length / 2)
             .map(|k| Bin {
                 frequency_hz: k as f64 * step_hz,
@@ -157,6 +158,7 @@ impl Work {
                 // A real number has half the freedom of a complex one.
                 degrees: if k == 0 || 2 * k == length { degrees / 2.0 } else { degrees },
                 noise_bandwidth_hz,
+                independent_hz,
             })
             .collect()
     }

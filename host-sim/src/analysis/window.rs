@@ -197,6 +197,15 @@ impl Window {
         }
     }
 
+    /// Width, in bins, of frequencies that count as one independent power of white noise: the sum of the
+    /// squared correlations of a bin's power with all bins', N sum w^4/(sum w^2)^2.
+    #[must_use]
+    pub fn independent_bins(samples: &[f64]) -> f64 {
+        let (square, fourth) =
+            samples.iter().fold((0.0, 0.0), |(s, f), w| (s + w * w, f + w.powi(4)));
+        samples.len() as f64 * fourth / (square * square)
+    }
+
     /// Half width of the main lobe, bins.
     #[must_use]
     pub fn lobe_bins(&self) -> f64 {

@@ -1,6 +1,7 @@
 //! **Commands**: arguments in, library calls, text or JSON out. Text goes to standard error
 //! where `--json` asks for one object on standard output.
 
+mod budget;
 mod cycles;
 mod demo;
 mod demodulate;
@@ -41,6 +42,8 @@ pub enum Command {
     Stability(stability::Options),
     /// Angle to torque and equivalent acceleration of the pendulum, free swing, thermal noise
     Torque(torque::Options),
+    /// Noise budget: what each contributor adds, predicted and simulated
+    Budget(budget::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -61,6 +64,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Spectrum(options) => spectrum::run(&options),
         Command::Stability(options) => stability::run(&options),
         Command::Torque(options) => torque::run(&options),
+        Command::Budget(options) => budget::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }

@@ -131,7 +131,8 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
         Some(motion) => Mover::file(motion),
         None => {
             let step_hz = step_hz(sensor);
-            let swing = Swinging::new(sensor, options.start_rad, disturbances, step_hz, seed);
+            let swing =
+                Swinging::new(sensor, [options.start_rad, 0.0], disturbances, step_hz, seed);
             let swing = swing.ok_or_else(|| {
                 let name = &sensor.file.name;
                 Error::new(format!("{name} has no [pendulum]: allowed with --motion"))

@@ -120,6 +120,17 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     source.range(&["amplifier", "filter_hz"], amplifier.filter_hz.unwrap_or(1.0), TINY, 1e12)?;
     source.range(&["amplifier", "noise_v_per_rthz"], amplifier.noise_v_per_rthz, 0.0, 1e3)?;
     source.range(&["amplifier", "noise_corner_hz"], amplifier.noise_corner_hz, 0.0, nyquist)?;
+    let ohm = amplifier.feedback_ohm.unwrap_or(1.0);
+    for (key, value, low, high) in [
+        ("input_noise_v_per_rthz", amplifier.input_noise_v_per_rthz, 0.0, 1e3),
+        ("input_f", amplifier.input_f, 0.0, 1.0),
+        ("current_noise_a_per_rthz", amplifier.current_noise_a_per_rthz, 0.0, 1e3),
+        ("feedback_ohm", ohm, 1e-3, 1e18),
+        ("bridge_loss_tangent", amplifier.bridge_loss_tangent, 0.0, 1.0),
+        ("temperature_k", amplifier.temperature_k, TINY, 1e4),
+    ] {
+        source.range(&["amplifier", key], value, low, high)?;
+    }
     source.range(&["mass", "stray_f"], file.mass.stray_f, 0.0, 1.0)?;
     source.range(&["health", "range"], file.health.range, 1e-6, 0.9)?;
     source.range(&["health", "quadrature"], file.health.quadrature, 0.0, 1.9)?;

@@ -108,12 +108,33 @@ pub struct AmplifierFile {
     pub loss_rad: f64,
     /// Corner of the one-pole anti-alias filter; none when absent.
     pub filter_hz: Option<f64>,
-    /// White noise at the converter.
+    /// White noise at the converter, beside what the keys below make.
     #[serde(default)]
     pub noise_v_per_rthz: f64,
     /// Corner below which it rises as 1/f in power.
     #[serde(default)]
     pub noise_corner_hz: f64,
+    /// Voltage noise at the charge amplifier's input.
+    #[serde(default)]
+    pub input_noise_v_per_rthz: f64,
+    /// All capacitance at that input but the feedback: electrodes, cable, amplifier.
+    #[serde(default)]
+    pub input_f: f64,
+    /// Current noise at that input.
+    #[serde(default)]
+    pub current_noise_a_per_rthz: f64,
+    /// Resistance in parallel to the feedback capacitance; none when absent.
+    pub feedback_ohm: Option<f64>,
+    /// Loss tangent of the bridge's capacitances.
+    #[serde(default)]
+    pub bridge_loss_tangent: f64,
+    /// Temperature of resistance and loss.
+    #[serde(default = "room")]
+    pub temperature_k: f64,
+}
+
+fn room() -> f64 {
+    293.15
 }
 
 /// Proof mass.

@@ -10,7 +10,7 @@ const FREQUENCY: &str = "frequency_hz";
 
 /// A line of densities over frequency.
 #[derive(Debug)]
-pub(super) struct Against {
+pub(in crate::commands) struct Against {
     pub path: PathBuf,
     frequency_hz: Vec<f64>,
     /// Densities by column name.
@@ -20,7 +20,7 @@ pub(super) struct Against {
 
 /// A column over the line, decade by decade.
 #[derive(Debug)]
-pub(super) struct Compared {
+pub(in crate::commands) struct Compared {
     pub column: String,
     /// The line's own name.
     pub line: String,
@@ -30,7 +30,7 @@ pub(super) struct Compared {
 
 /// What a decade of frequencies (or the part of it that both have) tells.
 #[derive(Debug)]
-pub(super) struct Decade {
+pub(in crate::commands) struct Decade {
     pub from_hz: f64,
     pub to_hz: f64,
     /// Root of the mean ratio of powers.
@@ -68,7 +68,7 @@ impl Against {
     }
 
     /// Compares every column that has a line of its own name, or all with the only line.
-    pub fn compare(&mut self, columns: &[Column]) -> Result<()> {
+    pub(super) fn compare(&mut self, columns: &[Column]) -> Result<()> {
         let densities: Vec<&(String, Vec<f64>)> =
             self.lines.iter().filter(|(name, _)| name.ends_with("_asd")).collect();
         for column in columns {
@@ -89,6 +89,13 @@ impl Against {
             return Err(Error::in_file(&self.path, None, message));
         }
         Ok(())
+    }
+
+    /// Points of the line of a column's name, or of the only one.
+    pub fn line_of(&self, column: &str) -> Option<Vec<(f64, f64)>> {
+        let named = |name: &str| name == column || *name == format!("{column}_asd");
+        let (_, values) = self.lines.iter().find(|(name, _)| named(name))?;
+        Some(self.frequency_hz.iter().copied().zip(values.iter().copied()).collect())
     }
 
     fn one(&self, column: &Column, name: &str, values: &[f64]) -> Compared {
@@ -128,7 +135,7 @@ impl Decade {
 }
 
 /// A line at a frequency: straight between its points on logarithmic axes, none outside.
-pub(super) fn at(points: &[(f64, f64)], f: f64) -> Option<f64> {
+pub(in crate::commands) fn at(points: &[(f64, f64)], f: f64) -> Option<f64> {
     let next = points.partition_point(|(x, _)| *x < f);
     let ((x1, y1), (x0, y0)) = match (points.get(next), next.checked_sub(1)) {
         (Some((x, y)), _) if *x == f => return Some(*y),

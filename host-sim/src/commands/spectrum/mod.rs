@@ -1,6 +1,6 @@
 //! `quietgap spectrum`.
 
-mod against;
+pub(super) mod against;
 mod show;
 
 use super::record::{RecordOptions, in_range};
@@ -231,7 +231,7 @@ impl Options {
 }
 
 /// LOW:HIGH.
-fn band(text: &str) -> Result<[f64; 2]> {
+pub(super) fn band(text: &str) -> Result<[f64; 2]> {
     let ends: Option<Vec<f64>> = text.split(':').map(|part| part.trim().parse().ok()).collect();
     match ends.as_deref() {
         Some([low, high]) if *low >= 0.0 && high > low && high.is_finite() => Ok([*low, *high]),

@@ -5,17 +5,18 @@
 //! Noises at the carrier, demodulated (one-sided densities of in-phase and quadrature amplitude):
 //! - a channel's own white voltage v: 2 v^2 in both; the converter's rounding likewise;
 //! - amplitude noise g of the carrier, white at every sample: 3/2 g^2 A^2 in phase with the signal A and 1/2
-//!   in quadrature to it, as part of it lies at twice the carrier; its 1/f part in phase alone;
+//!   in quadrature to it, as part of it lies at twice the carrier ([`about_twice_the_carrier`]); its 1/f part in
+//!   phase alone;
 //! - phase noise and clock jitter p: the same with the parts changed about.
 //!
 //! Carrier noises are the same in all channels, so that a monitor takes them off.
 
 pub mod swing;
 
-use super::plant::Parts;
 use super::plant::converter::Converter;
 use super::plant::drive::{Drive, Envelope};
 use super::plant::noise::{Gaussian, OneOverF, Stream};
+use super::plant::{Parts, white_density};
 use crate::error::{Error, Result};
 use crate::instrument::file::PlanFile;
 use crate::instrument::{Design, Sensor, Settings};
@@ -66,6 +67,9 @@ struct CarrierNoise {
     jitter: Gaussian,
     amplitude_step: f64,
     phase_step: f64,
+    /// See [`about_twice_the_carrier`].
+    along: f64,
+    across: f64,
     amplitude_flicker: OneOverF,
     phase_flicker: OneOverF,
 }
@@ -73,7 +77,7 @@ struct CarrierNoise {
 impl CarrierNoise {
     /// In phase and in quadrature, over the signal.
     fn next(&mut self) -> [f64; 2] {
-        let (long, across) = (1.5f64.sqrt(), 0.5f64.sqrt());
+        let (long, across) = (self.along, self.across);
         let g = self.amplitude_step;
         let p = self.phase_step;
         let [a0, a1] = self.amplitude_flicker.chunk();
@@ -121,6 +125,7 @@ impl Simulation {
         let jitter = on(parts.jitter, TAU * carrier.frequency_hz * file.converter.jitter_s)
             * (2.0 / rate).sqrt();
         let voltage = voltage_density(sensor, parts);
+        let [along, across] = about_twice_the_carrier(sensor).map(f64::sqrt);
         Ok(Self {
             drive: Drive::new(sensor, parts),
             converter: Converter::new(&file.converter, parts),
@@ -133,6 +138,8 @@ impl Simulation {
                 jitter: gaussian(Stream::Jitter),
                 amplitude_step: amplitude * half,
                 phase_step: phase.hypot(jitter) * half,
+                along,
+                across,
                 amplitude_flicker: OneOverF::new(
                     gaussian(Stream::AmplitudeFlicker),
                     amplitude,
@@ -248,9 +255,10 @@ fn skipped(sensor: &Sensor) -> (u64, usize) {
     let mut first = 0;
     for (n, fir) in sensor.plan.firs.iter().enumerate() {
         let next = spacing * u64::from(fir.ratio);
-        if reading / next >= STEPS {
-            (spacing, first) = (next, n + 1);
+        if reading / next < STEPS {
+            break;
         }
+        (spacing, first) = (next, n + 1);
     }
     (spacing, first)
 }
@@ -261,12 +269,24 @@ pub fn step_hz(sensor: &Sensor) -> f64 {
     sensor.rate_hz() / skipped(sensor).0 as f64
 }
 
+/// Powers of a relative noise that is white at every sample, demodulated, in its own direction and across: the
+/// part at twice the carrier turns with it, so that half a power more comes out along and half across. At four
+/// samples a period it does not turn but changes sign, and the signal's phase decides.
+#[must_use]
+pub fn about_twice_the_carrier(sensor: &Sensor) -> [f64; 2] {
+    if sensor.design.carrier.samples != 4 {
+        return [1.5, 0.5];
+    }
+    let (sine, cosine) = (2.0 * sensor.design.signal_phase_rad).sin_cos();
+    [1.0 + cosine * cosine, sine * sine]
+}
+
 /// One-sided voltage density at the carrier of a channel's own noise: amplifier with what its 1/f part has
 /// there, and the converter's rounding.
 #[must_use]
 pub fn voltage_density(sensor: &Sensor, parts: Parts) -> f64 {
     let (amplifier, design) = (&sensor.file.amplifier, &sensor.design);
-    let white = if parts.white_noise { amplifier.noise_v_per_rthz } else { 0.0 };
+    let white = if parts.white_noise { white_density(sensor) } else { 0.0 };
     let flicker = if parts.flicker_noise { amplifier.noise_v_per_rthz } else { 0.0 };
     let flicker = flicker * (amplifier.noise_corner_hz / sensor.file.carrier.frequency_hz).sqrt();
     let rounding = (2.0 / 12.0 / sensor.rate_hz()).sqrt() / design.codes_per_volt;

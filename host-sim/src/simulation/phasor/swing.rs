@@ -142,6 +142,7 @@ pub struct Swinging {
     temperature: Wandering,
     ground: Wandering,
     creep: f64,
+    rest: f64,
     time_s: f64,
     /// Rate that the exact step below is for, and the step.
     made_for: f64,
@@ -149,11 +150,12 @@ pub struct Swinging {
 }
 
 impl Swinging {
-    /// The pendulum of a sensor that starts at an angle, at rest; `None` without a `[pendulum]`.
+    /// The pendulum of a sensor that starts `start_rad` from its rest at `rest_rad`, without a rate; `None`
+    /// without a `[pendulum]`.
     #[must_use]
     pub fn new(
         sensor: &Sensor,
-        start_rad: f64,
+        [start_rad, rest_rad]: [f64; 2],
         disturbances: Disturbances,
         step_hz: f64,
         seed: u64,
@@ -179,7 +181,8 @@ impl Swinging {
             Wandering::new(seed, stream, on(switch, density), corner)
         };
         Some(Self {
-            state: [start_rad, 0.0],
+            state: [start_rad + rest_rad, 0.0],
+            rest: rest_rad,
             thermal: Gaussian::new(seed, Stream::Outside(1)),
             structural,
             white_torque: thermal.hypot(others),
@@ -217,7 +220,7 @@ impl Swinging {
             let [a, b] = law.chunk();
             torque += (a + b) / 2.0;
         }
-        torque += p.fibre * rest;
+        torque += p.fibre * rest + p.stiffness() * self.rest;
         torque -= p.fibre * self.environment.stiffness_per_k * kelvin * self.state[0];
         // A torque that is constant over a step moves the equilibrium for its length.
         let settled = torque / p.stiffness();

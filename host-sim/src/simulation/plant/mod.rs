@@ -210,7 +210,7 @@ impl Plant {
             motion,
             rate_hz,
             white_v: if parts.white_noise {
-                amplifier.noise_v_per_rthz * (rate_hz / 2.0).sqrt()
+                white_density(sensor) * (rate_hz / 2.0).sqrt()
             } else {
                 0.0
             },
@@ -311,6 +311,28 @@ impl Plant {
         }
         (carrier, tones)
     }
+}
+
+/// White voltage density of a channel at the converter. A charge amplifier shows its own voltage noise times
+/// (C_f + C_in)/C_f, and any current as a voltage over omega C_f; both then pass gain and filter.
+#[must_use]
+pub fn white_density(sensor: &Sensor) -> f64 {
+    let (a, omega) =
+        (&sensor.file.amplifier, std::f64::consts::TAU * sensor.file.carrier.frequency_hz);
+    let kelvin = 4.0 * 1.380_649e-23 * a.temperature_k;
+    let loss_s = a.bridge_loss_tangent * omega * bridge_farad(sensor);
+    let conductance = a.feedback_ohm.map_or(0.0, f64::recip) + loss_s;
+    let current = a.current_noise_a_per_rthz.powi(2) + kelvin * conductance;
+    let voltage = a.input_noise_v_per_rthz * (a.feedback_f + a.input_f) / a.feedback_f;
+    let input = voltage.powi(2) + current / (omega * a.feedback_f).powi(2);
+    let behind = a.gain * sensor.design.filter_gain;
+    (input * behind * behind + a.noise_v_per_rthz.powi(2)).sqrt()
+}
+
+/// Largest capacitance of a bridge, strays included.
+fn bridge_farad(sensor: &Sensor) -> f64 {
+    let pairs = sensor.design.c0_f.iter().zip(&sensor.file.bridges);
+    pairs.map(|(c, b)| c[0] + c[1] + b.stray_f[0] + b.stray_f[1]).fold(0.0, f64::max)
 }
 
 /// Endless (sine, cosine) from a start, turned by a step each time: 64 turns err by 1e-14.

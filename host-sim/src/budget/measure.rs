@@ -1,0 +1,406 @@
+//! **The budget simulated**: each contributor by itself, and all together, through the plant and the core, beside
+//! its prediction.
+//!
+//! What the readout adds goes through the whole chain, from samples on; torques and temperature through the
+//! phasor level, whose readings are the core's as well. A contributor is alone where all other noises of the
+//! sensor file are nothing; the prediction is that of the same file, so that the converter's rounding, which
+//! cannot be left out, is in both.
+
+use super::{Budget, predict};
+use crate::analysis::density::{Density, Detrend, chi2_factors};
+use crate::analysis::series::Series;
+use crate::analysis::welch::{self, Cut};
+use crate::analysis::window::Window;
+use crate::error::{Error, Result};
+use crate::instrument::Sensor;
+use crate::instrument::file::{EnvironmentFile, SensorFile};
+use crate::pendulum::Pendulum;
+use crate::pendulum::torque::{Coefficients, torques};
+use crate::readout::chain::Chain;
+use crate::readout::readings::Row;
+use crate::readout::run::{Source, feed, settling};
+use crate::simulation::motion::Motion;
+use crate::simulation::phasor::swing::{Disturbances, Mover, Swinging};
+use crate::simulation::phasor::{Simulation, step_hz};
+use crate::simulation::plant::{Parts, Plant};
+
+/// What a simulation of one contributor, or of all, showed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trial {
+    /// Contributor, or `all together`.
+    pub name: String,
+    /// What was compared: an axis's column, or torque.
+    pub quantity: String,
+    /// Band.
+    pub from_hz: f64,
+    /// See `from_hz`.
+    pub to_hz: f64,
+    /// Root of the mean power density there, measured.
+    pub measured: f64,
+    /// The same, predicted.
+    pub predicted: f64,
+    /// Degrees of freedom of what was measured.
+    pub degrees: f64,
+    /// Interval of measured over predicted that true predictions keep, all together, with the confidence asked
+    /// for.
+    pub allowed: [f64; 2],
+}
+
+impl Trial {
+    /// Measured over predicted.
+    #[must_use]
+    pub fn ratio(&self) -> f64 {
+        self.measured / self.predicted
+    }
+
+    /// Sets what chance allows: the estimate over the truth is chi-squared over its freedom.
+    fn judge(&mut self, confidence: f64) {
+        let [high, low] =
+            chi2_factors(self.degrees, confidence).map(|factor| factor.sqrt().recip());
+        self.allowed = [low, high];
+    }
+
+    /// Whether the prediction is within its confidence.
+    #[must_use]
+    pub fn holds(&self) -> bool {
+        (self.allowed[0]..=self.allowed[1]).contains(&self.ratio())
+    }
+}
+
+/// How long to simulate, and how sure to be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Trials {
+    /// Seconds through the whole chain.
+    pub carrier_s: f64,
+    /// Seconds at the phasor level.
+    pub phasor_s: f64,
+    /// Probability that a true prediction is within its interval.
+    pub confidence: f64,
+    /// Of all random streams.
+    pub seed: u64,
+}
+
+/// Contributors through the whole chain, by what is left in the file.
+const CARRIER: [&str; 10] = [
+    "amplifier noise",
+    "input voltage noise",
+    "input current noise",
+    "feedback resistor",
+    "loss of the bridge",
+    "converter's rounding",
+    "carrier's amplitude noise",
+    "carrier's phase noise",
+    "clock jitter",
+    "monitor's own noise",
+];
+
+/// A file without any noise.
+fn silent(file: &SensorFile) -> SensorFile {
+    let mut silent = file.clone();
+    let a = &mut silent.amplifier;
+    (a.noise_v_per_rthz, a.noise_corner_hz, a.input_noise_v_per_rthz) = (0.0, 0.0, 0.0);
+    (a.current_noise_a_per_rthz, a.feedback_ohm, a.bridge_loss_tangent) = (0.0, None, 0.0);
+    let c = &mut silent.carrier;
+    (c.amplitude_noise_per_rthz, c.phase_noise_rad_per_rthz) = (0.0, 0.0);
+    silent.converter.jitter_s = 0.0;
+    silent.environment = EnvironmentFile::default();
+    silent.actuations.clear();
+    if let Some(p) = &mut silent.pendulum {
+        p.actuation_noise_per_rthz = 0.0;
+    }
+    silent
+}
+
+/// The sensor with one of [`CARRIER`] alone, `scale` times as large; `None` where the file has nothing of it.
+/// Codes are shaken by a third of one, rms: without, the rounding of a steady carrier is no noise at all.
+fn only(sensor: &Sensor, name: &str, scale: f64) -> Option<Sensor> {
+    let mut file = silent(&sensor.file);
+    let code_v = 1.0 / sensor.design.codes_per_volt;
+    file.amplifier.noise_v_per_rthz = SHAKEN * code_v / (sensor.rate_hz() / 2.0).sqrt();
+    let from = &sensor.file;
+    let (amplifier, carrier) = (&mut file.amplifier, &mut file.carrier);
+    let (given, to) = match name {
+        "amplifier noise" => (from.amplifier.noise_v_per_rthz, &mut amplifier.noise_v_per_rthz),
+        "input voltage noise" => {
+            (from.amplifier.input_noise_v_per_rthz, &mut amplifier.input_noise_v_per_rthz)
+        }
+        "input current noise" => {
+            (from.amplifier.current_noise_a_per_rthz, &mut amplifier.current_noise_a_per_rthz)
+        }
+        "feedback resistor" => {
+            let ohm = from.amplifier.feedback_ohm?;
+            // Its noise is as the root of its conductance.
+            amplifier.feedback_ohm = Some(ohm / (scale * scale));
+            return Some(Sensor { file, ..sensor.clone() });
+        }
+        "loss of the bridge" => {
+            amplifier.bridge_loss_tangent = from.amplifier.bridge_loss_tangent * scale * scale;
+            return (from.amplifier.bridge_loss_tangent > 0.0)
+                .then(|| Sensor { file, ..sensor.clone() });
+        }
+        "converter's rounding" => return Some(Sensor { file, ..sensor.clone() }),
+        "carrier's amplitude noise" => {
+            (from.carrier.amplitude_noise_per_rthz, &mut carrier.amplitude_noise_per_rthz)
+        }
+        "carrier's phase noise" => {
+            (from.carrier.phase_noise_rad_per_rthz, &mut carrier.phase_noise_rad_per_rthz)
+        }
+        "clock jitter" => (from.converter.jitter_s, &mut file.converter.jitter_s),
+        _ => return None,
+    };
+    *to = given * scale;
+    (given > 0.0).then(|| Sensor { file, ..sensor.clone() })
+}
+
+/// Rms of what shakes the codes, in codes.
+const SHAKEN: f64 = 0.35;
+
+/// How many times a contributor is enlarged to stand clear of rounding and shaking, in the axis where it is
+/// largest over them: ten times as high. One that is nothing there (a monitor takes it off) stays.
+fn enlarged(sensor: &Sensor, name: &str, place: [f64; 6]) -> f64 {
+    let whole = only(sensor, name, 1.0)
+        .map(|sensor| predict(&sensor, &[1e-2 * sensor.output_rate_hz()], place));
+    let Some(budget) = whole else { return 1.0 };
+    let Some(own) = budget.contributors.iter().find(|c| c.name == name) else { return 1.0 };
+    let clear = (0..sensor.axes().len()).map(|n| {
+        let own = own.density[n][0];
+        own / (budget.total(n)[0].powi(2) - own * own).max(1e-300).sqrt()
+    });
+    let clear = clear.fold(0.0, f64::max);
+    if clear > 1e-9 && name != "amplifier noise" { (10.0 / clear).max(1.0) } else { 1.0 }
+}
+
+/// Simulates every contributor that the file has, and all together. `plant` is the sensor as the plant has it:
+/// the same, unless something is to be found out about the prediction.
+///
+/// # Errors
+/// What the core refuses.
+pub fn run(
+    sensor: &Sensor,
+    plant: &Sensor,
+    place: [f64; 6],
+    trials: &Trials,
+    progress: &dyn Fn(f64),
+) -> Result<Vec<Trial>> {
+    let mut out = Vec::new();
+    let steps = CARRIER.len() as f64 + 8.0;
+    for (n, name) in CARRIER.iter().enumerate() {
+        progress(n as f64 / steps);
+        let scale = enlarged(sensor, name, place);
+        let both = (only(sensor, name, scale), only(plant, name, scale));
+        let (Some(predicted), Some(simulated)) = both else { continue };
+        out.extend(readout(name, &predicted, &simulated, place, trials)?);
+    }
+    if Pendulum::new(&sensor.file).is_some() {
+        for (n, name) in Disturbances::NAMES.iter().enumerate().filter(|(_, n)| **n != "creep") {
+            progress((CARRIER.len() + n) as f64 / steps);
+            out.extend(outside(name, sensor, plant, place, trials)?);
+        }
+    }
+    let quiet_mass = |sensor: &Sensor| Sensor {
+        file: SensorFile { environment: EnvironmentFile::default(), ..sensor.file.clone() },
+        ..sensor.clone()
+    };
+    out.extend(readout("all together", &quiet_mass(sensor), &quiet_mass(plant), place, trials)?);
+    progress(1.0);
+    // So many trials would miss by chance one time in each: the confidence is for all of them together.
+    let each = 1.0 - (1.0 - trials.confidence) / out.len().max(1) as f64;
+    for trial in &mut out {
+        trial.judge(each);
+    }
+    Ok(out)
+}
+
+/// Through the whole chain, the mass held at its place.
+fn readout(
+    name: &str,
+    predicted: &Sensor,
+    simulated: &Sensor,
+    place: [f64; 6],
+    trials: &Trials,
+) -> Result<Vec<Trial>> {
+    let rows = held(simulated, place, trials)?;
+    let rate = simulated.output_rate_hz();
+    let axes = simulated.axes().len();
+    let mut out = Vec::new();
+    for n in 0..axes {
+        let values: Vec<f64> = rows.iter().map(|row| row.axes[n]).collect();
+        let length = (values.len() / 8).max(16);
+        let cut = Cut::halves(length, Window::HANN, Detrend::Line);
+        let Some(density) = welch::auto(&Series::whole(&values, rate), cut) else { continue };
+        let to_hz = simulated.plan.mask.as_ref().map_or(0.3 * rate, |mask| mask.pass_hz);
+        // Below the third bin the line's removal takes power.
+        let from_hz = 3.0 * rate / length as f64;
+        let frequency: Vec<f64> = density.frequencies().collect();
+        let budget = of_readout(predict(predicted, &frequency, place));
+        let (column, _) = Budget::axis(simulated, n);
+        out.extend(trial(name, column, &density, &budget.total(n), [from_hz, to_hz]));
+    }
+    Ok(out)
+}
+
+/// Without the torques: the mass is held.
+fn of_readout(mut budget: Budget) -> Budget {
+    budget.contributors.retain(|c| c.enters == super::Enters::Readout);
+    budget
+}
+
+/// Settled readings of a mass that is held.
+fn held(sensor: &Sensor, place: [f64; 6], trials: &Trials) -> Result<Vec<Row>> {
+    let frames = (trials.carrier_s * sensor.rate_hz()) as u64;
+    let motion = Motion::new(vec![0.0, 1e9], place.map(|x| Some(vec![x, x])))?;
+    // Nothing of the file is switched off: it has no more than what it is to have.
+    let plant = Plant::new(sensor, motion, Parts::ALL, trials.seed);
+    let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
+    let mut rows = Vec::new();
+    feed(
+        Source::Plant(Box::new(plant), frames),
+        sensor.channels(),
+        |block| {
+            chain.push(block, |reading| {
+                let row = Row::of(reading);
+                if !settling(&row) {
+                    rows.push(row);
+                }
+            });
+        },
+        |_| {},
+    )?;
+    Ok(rows)
+}
+
+/// One of the disturbances at the phasor level, as torque, or as an angle where it only looks like motion.
+fn outside(
+    name: &str,
+    sensor: &Sensor,
+    plant: &Sensor,
+    place: [f64; 6],
+    trials: &Trials,
+) -> Result<Vec<Trial>> {
+    let prepared = |sensor: &Sensor| {
+        let mut file = silent(&sensor.file);
+        let e = &sensor.file.environment;
+        let none = EnvironmentFile::default();
+        match name {
+            "temperature" => {
+                file.environment = EnvironmentFile {
+                    tilt_rad_per_rthz: 0.0,
+                    charge_c: 0.0,
+                    creep_rad_per_s: 0.0,
+                    ..e.clone()
+                }
+            }
+            "ground" => {
+                file.environment = EnvironmentFile {
+                    tilt_rad_per_rthz: e.tilt_rad_per_rthz,
+                    tilt_corner_hz: e.tilt_corner_hz,
+                    tilt_coupling: e.tilt_coupling,
+                    ..none
+                }
+            }
+            "charge" => {
+                file.environment = EnvironmentFile {
+                    charge_c: e.charge_c,
+                    stray_voltage_v_per_rthz: e.stray_voltage_v_per_rthz,
+                    ..none
+                }
+            }
+            "actuation-noise" => {
+                if let (Some(to), Some(from)) = (&mut file.pendulum, &sensor.file.pendulum) {
+                    to.actuation_noise_per_rthz = from.actuation_noise_per_rthz;
+                }
+            }
+            _ => {}
+        }
+        Sensor { file, ..sensor.clone() }
+    };
+    let (predicted, simulated) = (prepared(sensor), prepared(plant));
+    let Some(p) = Pendulum::new(&simulated.file) else { return Ok(Vec::new()) };
+    let mut disturbances = Disturbances::NONE;
+    *disturbances.switch(name).expect("one of the names") = true;
+    let rest = place[p.axis];
+    let swing =
+        Swinging::new(&simulated, [0.0, rest], disturbances, step_hz(&simulated), trials.seed);
+    let Some(swing) = swing else { return Ok(Vec::new()) };
+    let mut simulation = Simulation::new(
+        &simulated,
+        Mover::Swing(Box::new(swing)),
+        Parts::ALL.quiet(),
+        trials.seed,
+    )?;
+    let rate = simulated.output_rate_hz();
+    let n = simulated.axes().iter().position(|a| *a == p.axis).expect("a swinging axis is read");
+    let count = (trials.phasor_s * rate) as usize;
+    let angle: Vec<f64> = (0..count).map(|_| simulation.next().0.axes[n]).collect();
+    let c = Coefficients {
+        inertia: p.inertia,
+        damping: p.fibre_damping() + p.damping,
+        stiffness: p.stiffness(),
+    };
+    let series = Series::whole(&angle, rate);
+    let (torque, runs) = torques(&series, c);
+    let torque = Series { values: &torque, runs, rate_hz: rate };
+    let length = (count / 8).max(64);
+    // A window whose side lobes keep what is below the resonance out of what is above.
+    let cut =
+        Cut { length, hop: length / 3, window: Window::BLACKMAN_HARRIS, detrend: Detrend::Line };
+    let Some(density) = welch::auto(&torque, cut) else { return Ok(Vec::new()) };
+    let frequency: Vec<f64> = density.frequencies().collect();
+    let mut budget = predict(&predicted, &frequency, place);
+    // `thermal` is switched in the simulation, not in the file.
+    budget.contributors.retain(|c| match name {
+        "thermal" => c.name.starts_with("thermal") || c.enters == super::Enters::Readout,
+        _ => !c.name.starts_with("thermal"),
+    });
+    let total = budget.torque(&budget.total(n)).expect("a pendulum");
+    // From the eighth bin on, as the window smears what rises steeply, and to where differences of five values
+    // are right to a thousandth.
+    let from_hz = 8.0 * rate / length as f64;
+    let to_hz = (20.0 / p.period_s()).min(0.03 * rate).max(4.0 * from_hz);
+    let power: f64 = total.iter().map(|t| t * t).sum();
+    if power == 0.0
+        || budget
+            .contributors
+            .iter()
+            .all(|c| c.enters == super::Enters::Readout && !c.name.starts_with("temp"))
+    {
+        return Ok(Vec::new());
+    }
+    Ok(trial(name, "torque_n_m", &density, &total, [from_hz, to_hz]).into_iter().collect())
+}
+
+/// Mean of measured over predicted power in a band, and how far chance takes it.
+fn trial(
+    name: &str,
+    quantity: &str,
+    density: &Density,
+    predicted: &[f64],
+    [from_hz, to_hz]: [f64; 2],
+) -> Option<Trial> {
+    let (mut ratio, mut want, mut count, mut degrees) = (0.0, 0.0, 0.0, 0.0);
+    for ((bin, power), prediction) in density.bins.iter().zip(&density.power).zip(predicted) {
+        if !(from_hz..=to_hz).contains(&bin.frequency_hz) || *prediction <= 0.0 {
+            continue;
+        }
+        ratio += power / (prediction * prediction);
+        want += prediction * prediction;
+        count += 1.0;
+        // Bins nearer than that tell the same.
+        let step = density.bins[1].frequency_hz - density.bins[0].frequency_hz;
+        degrees += bin.degrees * (step / bin.independent_hz).min(1.0);
+    }
+    if count == 0.0 {
+        return None;
+    }
+    let predicted = f64::sqrt(want / count);
+    Some(Trial {
+        name: name.to_owned(),
+        quantity: quantity.to_owned(),
+        from_hz,
+        to_hz,
+        measured: predicted * f64::sqrt(ratio / count),
+        predicted,
+        degrees,
+        allowed: [1.0; 2],
+    })
+}
