@@ -6,7 +6,7 @@
 //! sensor file are nothing; the prediction is that of the same file, so that the converter's rounding, which
 //! cannot be left out, is in both.
 
-use super::{Budget, predict};
+use super::{Budget, Contributor, predict};
 use crate::analysis::density::{Density, Detrend, chi2_factors};
 use crate::analysis::series::Series;
 use crate::analysis::welch::{self, Cut};
@@ -211,6 +211,9 @@ pub fn run(
     Ok(out)
 }
 
+/// How many times the thermal torque a torque is simulated as.
+const FORCED: f64 = 1e3;
+
 /// Through the whole chain, the mass held at its place.
 fn readout(
     name: &str,
@@ -277,45 +280,61 @@ fn outside(
     place: [f64; 6],
     trials: &Trials,
 ) -> Result<Vec<Trial>> {
-    let prepared = |sensor: &Sensor| {
+    let prepared = |sensor: &Sensor, scale: f64| {
         let mut file = silent(&sensor.file);
         let e = &sensor.file.environment;
-        let none = EnvironmentFile::default();
+        let to = &mut file.environment;
         match name {
             "temperature" => {
-                file.environment = EnvironmentFile {
-                    tilt_rad_per_rthz: 0.0,
-                    charge_c: 0.0,
-                    creep_rad_per_s: 0.0,
-                    ..e.clone()
-                }
+                to.temperature_k_per_rthz = e.temperature_k_per_rthz * scale;
+                to.temperature_corner_hz = e.temperature_corner_hz;
+                to.expansion_m_per_k = e.expansion_m_per_k;
+                to.gain_per_k = e.gain_per_k;
+                to.stiffness_per_k = e.stiffness_per_k;
             }
             "ground" => {
-                file.environment = EnvironmentFile {
-                    tilt_rad_per_rthz: e.tilt_rad_per_rthz,
-                    tilt_corner_hz: e.tilt_corner_hz,
-                    tilt_coupling: e.tilt_coupling,
-                    ..none
-                }
+                to.tilt_rad_per_rthz = e.tilt_rad_per_rthz * scale;
+                to.tilt_corner_hz = e.tilt_corner_hz;
+                to.tilt_coupling = e.tilt_coupling;
             }
             "charge" => {
-                file.environment = EnvironmentFile {
-                    charge_c: e.charge_c,
-                    stray_voltage_v_per_rthz: e.stray_voltage_v_per_rthz,
-                    ..none
-                }
-            }
-            "actuation-noise" => {
-                if let (Some(to), Some(from)) = (&mut file.pendulum, &sensor.file.pendulum) {
-                    to.actuation_noise_per_rthz = from.actuation_noise_per_rthz;
-                }
+                to.charge_c = e.charge_c;
+                to.stray_voltage_v_per_rthz = e.stray_voltage_v_per_rthz * scale;
             }
             _ => {}
         }
+        if let (Some(to), Some(from)) = (&mut file.pendulum, &sensor.file.pendulum) {
+            match name {
+                "actuation-noise" => {
+                    to.actuation_noise_per_rthz = from.actuation_noise_per_rthz * scale;
+                }
+                // Its noise is as the root of the temperature.
+                "thermal" => to.temperature_k *= scale * scale,
+                _ => {}
+            }
+        }
         Sensor { file, ..sensor.clone() }
     };
-    let (predicted, simulated) = (prepared(sensor), prepared(plant));
-    let Some(p) = Pendulum::new(&simulated.file) else { return Ok(Vec::new()) };
+    let Some(p) = Pendulum::new(&plant.file) else { return Ok(Vec::new()) };
+    let is_named = |c: &Contributor| match name {
+        "thermal" => c.name.starts_with("thermal"),
+        "actuation-noise" => c.name.starts_with("actuation"),
+        "temperature" => c.name.starts_with("temperature"),
+        "ground" => c.name.starts_with("tilt"),
+        _ => c.name.starts_with("charge"),
+    };
+    let n = sensor.axes().iter().position(|a| *a == p.axis).expect("a swinging axis is read");
+    // As large as to stand clear of the reading's own noise: a thousand times the thermal torque.
+    let f0 = 2.0 / p.period_s();
+    let as_it_is = predict(&prepared(sensor, 1.0), &[f0], place);
+    let own: f64 =
+        as_it_is.contributors.iter().filter(|c| is_named(c)).map(|c| c.density[n][0].powi(2)).sum();
+    let own = own.sqrt() * p.stiffness_at(f0).norm();
+    if own == 0.0 {
+        return Ok(Vec::new());
+    }
+    let scale = FORCED * p.fibre_noise(f0) / own;
+    let (predicted, simulated) = (prepared(sensor, scale), prepared(plant, scale));
     let mut disturbances = Disturbances::NONE;
     *disturbances.switch(name).expect("one of the names") = true;
     let rest = place[p.axis];
@@ -329,7 +348,6 @@ fn outside(
         trials.seed,
     )?;
     let rate = simulated.output_rate_hz();
-    let n = simulated.axes().iter().position(|a| *a == p.axis).expect("a swinging axis is read");
     let count = (trials.phasor_s * rate) as usize;
     let angle: Vec<f64> = (0..count).map(|_| simulation.next().0.axes[n]).collect();
     let c = Coefficients {
@@ -348,24 +366,12 @@ fn outside(
     let frequency: Vec<f64> = density.frequencies().collect();
     let mut budget = predict(&predicted, &frequency, place);
     // `thermal` is switched in the simulation, not in the file.
-    budget.contributors.retain(|c| match name {
-        "thermal" => c.name.starts_with("thermal") || c.enters == super::Enters::Readout,
-        _ => !c.name.starts_with("thermal"),
-    });
+    budget.contributors.retain(|c| is_named(c) || !c.name.starts_with("thermal"));
     let total = budget.torque(&budget.total(n)).expect("a pendulum");
     // From the eighth bin on, as the window smears what rises steeply, and to where differences of five values
     // are right to a thousandth.
     let from_hz = 8.0 * rate / length as f64;
     let to_hz = (20.0 / p.period_s()).min(0.03 * rate).max(4.0 * from_hz);
-    let power: f64 = total.iter().map(|t| t * t).sum();
-    if power == 0.0
-        || budget
-            .contributors
-            .iter()
-            .all(|c| c.enters == super::Enters::Readout && !c.name.starts_with("temp"))
-    {
-        return Ok(Vec::new());
-    }
     Ok(trial(name, "torque_n_m", &density, &total, [from_hz, to_hz]).into_iter().collect())
 }
 
