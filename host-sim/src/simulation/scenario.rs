@@ -1,4 +1,4 @@
-//! **Scenario** of the demo: how the plate of the slate-quarry tilt vault moves. A tide-like
+//! **Scenario** of the demo, and what it asks of the noise: how the plate of the slate-quarry tilt vault moves. A tide-like
 //! drift, the pendulum's own slow line, a small step, microseism-like ground noise.
 
 use crate::instrument::Sensor;
@@ -48,4 +48,20 @@ pub fn vault(sensor: &Sensor, seconds: f64, seed: u64) -> Motion {
         values[axis] = Some(times.iter().map(|t| at(*t)).collect());
     }
     Motion::new(times, values).expect("times rise and values are numbers")
+}
+
+/// What the vault asks of its readout, as a file for `--against`: displacement, angle, and acceleration of one
+/// mass. Flat where tides and tilts are read, rising below as the ground does.
+#[must_use]
+pub fn requirement() -> String {
+    let mut text = "frequency_hz,x_m_asd,phi_rad_asd,acceleration_m_per_s2_asd\n".to_owned();
+    for k in -16..=2 {
+        let f = 10f64.powf(f64::from(k) / 4.0);
+        let rising = 1.0 + (2e-3 / f).powi(2);
+        // An angle may be as loud as the resonance makes a quiet torque; beyond, the reading's own counts.
+        let acceleration = 2e-11 * rising.sqrt() * (1.0 + (f / 2e-2).powi(2));
+        let row = [f, 1e-9 * rising.sqrt(), 1e-6 * rising, acceleration];
+        text += &(row.map(|x| format!("{x:e}")).join(",") + "\n");
+    }
+    text
 }

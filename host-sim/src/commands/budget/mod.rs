@@ -7,12 +7,15 @@ use super::spectrum::against::Against;
 use super::{distinct, print_json, progress, say, sensor_files};
 use crate::analysis::density::Detrend;
 use crate::analysis::log_spaced::{self, Weighing, Wish, pitches};
+use crate::analysis::series::Series;
 use crate::analysis::window::Window;
 use crate::budget::measure::{self, Trial, Trials};
 use crate::budget::{Budget, Enters, gain_of_halving, predict};
 use crate::error::{Error, Result, nearest};
 use crate::instrument::{AXES, Sensor};
 use crate::page::output::AtomicFile;
+use crate::pendulum::Pendulum;
+use crate::pendulum::torque::{Coefficients, torques};
 use crate::readout::readings;
 use crate::records::Source;
 use crate::records::write::{Cell, Kind, Writer};
@@ -108,11 +111,11 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     } else {
         Vec::new()
     };
-    let recorded = match &options.readings {
+    let (recorded, torque) = match &options.readings {
         Some(path) => recorded(&sensor, path, place, options.confidence)?,
-        None => Vec::new(),
+        None => (Vec::new(), None),
     };
-    let found = Found { sensor, budget, band, place, trials, recorded, against };
+    let found = Found { sensor, budget, band, place, trials, recorded, torque, against };
     let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
     if let Some(out) = &options.out {
         found.write(out)?;
@@ -164,7 +167,7 @@ fn place(sensor: &Sensor, at: &[String]) -> Result<[f64; 6]> {
 }
 
 /// A recorded density beside its prediction.
-struct Recorded {
+pub(super) struct Recorded {
     pub axis: usize,
     pub frequency_hz: Vec<f64>,
     pub measured: Vec<f64>,
@@ -180,19 +183,21 @@ impl Recorded {
     }
 }
 
+/// Every axis of a record, and the torque of the one that swings.
 fn recorded(
     sensor: &Sensor,
     path: &Path,
     place: [f64; 6],
     confidence: f64,
-) -> Result<Vec<Recorded>> {
+) -> Result<(Vec<Recorded>, Option<Recorded>)> {
     let source = Source::open(path, None)?;
-    let mut out = Vec::new();
+    let pendulum = Pendulum::new(&sensor.file);
+    let (mut out, mut torque) = (Vec::new(), None);
     for (n, axis) in sensor.axes().iter().enumerate() {
-        let record = source.read(&[AXES[*axis].1], false, &|_| {})?;
+        let name = AXES[*axis].1;
+        let record = source.read(&[name], false, &|_| {})?;
         let series = record.series(0);
-        let window = Window::BLACKMAN_HARRIS;
-        let (longest, rate, lobe) = (series.longest(), record.rate_hz, window.lobe_bins());
+        let rate = record.rate_hz;
         if (rate / sensor.output_rate_hz() - 1.0).abs() > 1e-3 {
             let message = format!(
                 "has {rate} rows a second, {} gives {}",
@@ -201,43 +206,104 @@ fn recorded(
             );
             return Err(Error::in_file(path, None, message));
         }
-        let from_hz = lobe * rate / longest as f64;
-        let overlap = window.overlap;
-        let wish = Wish { from_hz, to_hz: rate / 2.0, count: 200, averages: 50, overlap, lobe };
-        let weighing = Weighing { window, overlap, detrend: Detrend::Line };
+        let longest = series.longest();
         if series.is_constant() || longest < 64 {
-            let name = AXES[*axis].1;
             let message =
                 format!("column {name}: {longest} rows without a gap that change, allowed 64");
             return Err(Error::in_file(path, None, message));
         }
-        let density = log_spaced::auto(&series, &pitches(longest, rate, &wish), weighing);
-        let frequency_hz: Vec<f64> = density.frequencies().collect();
-        let predicted = predict(sensor, &frequency_hz, place).total(n);
-        let interval = density.amplitude_interval(confidence);
-        out.push(Recorded {
-            axis: n,
-            measured: density.amplitude(),
-            frequency_hz,
-            interval,
-            predicted,
-        });
+        let beside = |series: &Series<'_>, predicted: &dyn Fn(&[f64]) -> Vec<f64>| {
+            let window = Window::BLACKMAN_HARRIS;
+            let (longest, lobe, overlap) = (series.longest(), window.lobe_bins(), window.overlap);
+            let from_hz = lobe * rate / longest as f64;
+            let wish = Wish { from_hz, to_hz: rate / 2.0, count: 200, averages: 50, overlap, lobe };
+            let weighing = Weighing { window, overlap, detrend: Detrend::Line };
+            let density = log_spaced::auto(series, &pitches(longest, rate, &wish), weighing);
+            let frequency_hz: Vec<f64> = density.frequencies().collect();
+            let predicted = predicted(&frequency_hz);
+            let interval = density.amplitude_interval(confidence);
+            Recorded { axis: n, measured: density.amplitude(), frequency_hz, interval, predicted }
+        };
+        out.push(beside(&series, &|f| predict(sensor, f, place).total(n)));
+        if let Some(p) = pendulum.as_ref().filter(|p| p.axis == *axis) {
+            let c = Coefficients {
+                inertia: p.inertia,
+                damping: p.fibre_damping() + p.damping,
+                stiffness: p.stiffness(),
+            };
+            let (values, runs) = torques(&series, c);
+            let series = Series { values: &values, runs, rate_hz: rate };
+            torque = Some(beside(&series, &|f| {
+                let budget = predict(sensor, f, place);
+                budget.torque(&budget.total(n)).expect("it has a pendulum")
+            }));
+        }
     }
-    Ok(out)
+    Ok((out, torque))
 }
 
 /// All that a run found.
-struct Found {
+pub(super) struct Found {
     pub sensor: Sensor,
     pub budget: Budget,
     pub band: [f64; 2],
     pub place: [f64; 6],
     pub trials: Vec<Trial>,
     pub recorded: Vec<Recorded>,
+    pub torque: Option<Recorded>,
     pub against: Vec<Against>,
 }
 
+/// The noise figure of the demo: a sensor's budget, a record of hours and a requirement.
+///
+/// # Errors
+/// A record or requirement that cannot be read.
+pub(super) fn of_demo(sensor: &Sensor, record: &Path, requirement: &Path) -> Result<Found> {
+    let place = [0.0; 6];
+    let (recorded, torque) = recorded(sensor, record, place, 0.95)?;
+    let budget = predict(sensor, &grid(1e-4, sensor.output_rate_hz() / 2.0), place);
+    Ok(Found {
+        sensor: sensor.clone(),
+        budget,
+        band: [3e-4, 3e-3],
+        place,
+        trials: Vec::new(),
+        recorded,
+        torque,
+        against: vec![Against::read(requirement)?],
+    })
+}
+
 impl Found {
+    /// What the demo says of it: an axis, a frequency, recorded and predicted densities there.
+    pub(super) fn figures(&self, frequency_hz: f64) -> Vec<(String, f64, f64)> {
+        let at = |r: &Recorded| {
+            // The mean power of a third of a decade around.
+            let near = |f: &f64| (f / frequency_hz).ln().abs() < 0.38;
+            let picked =
+                || r.frequency_hz.iter().enumerate().filter(|(_, f)| near(f)).map(|(k, _)| k);
+            let mean = |values: &[f64]| {
+                let sum: f64 = picked().map(|k| values[k] * values[k]).sum();
+                (sum / picked().count().max(1) as f64).sqrt()
+            };
+            (mean(&r.measured), mean(&r.predicted))
+        };
+        let mut out: Vec<(String, f64, f64)> = Vec::new();
+        for r in &self.recorded {
+            let (measured, predicted) = at(r);
+            out.push((Budget::axis(&self.sensor, r.axis).0.to_owned(), measured, predicted));
+        }
+        if let (Some(r), Some(p)) = (&self.torque, &self.budget.pendulum) {
+            let (measured, predicted) = at(r);
+            out.push((
+                "acceleration_m_per_s2".to_owned(),
+                p.acceleration(measured),
+                p.acceleration(predicted),
+            ));
+        }
+        out
+    }
+
     fn text(&self) -> String {
         let at: Vec<String> = self
             .sensor
@@ -401,11 +467,14 @@ impl Found {
             "frequency_hz": self.budget.frequency_hz, "band_hz": self.band, "axes": axes, "notes": notes,
             "forces": forces, "trials": (!trials.is_empty()).then_some(trials),
             "recorded": (!recorded.is_empty()).then_some(recorded),
+            "recorded_torque": self.torque.as_ref().map(|r| json!({
+                "frequency_hz": r.frequency_hz, "measured": r.measured, "predicted": r.predicted,
+            })),
             "pass": self.trials.iter().all(Trial::holds),
         })
     }
 
-    fn write(&self, path: &Path) -> Result<()> {
+    pub(super) fn write(&self, path: &Path) -> Result<()> {
         let mut meta = readings::meta(&self.sensor);
         meta.set("budget", "predicted one-sided amplitude densities");
         let mut columns = vec![("frequency_hz".to_owned(), Kind::Number)];
@@ -434,17 +503,17 @@ impl Found {
         writer.finish()
     }
 
-    fn html(&self) -> String {
-        let lines: Vec<(String, usize, Vec<(f64, f64)>)> = (0..self.sensor.axes().len())
-            .flat_map(|n| {
-                let (column, _) = Budget::axis(&self.sensor, n);
-                self.against.iter().filter_map(move |a| {
-                    let points = a.line_of(column)?;
-                    let name = a.path.file_name().map(|f| f.to_string_lossy().into_owned());
-                    Some((name.unwrap_or_default(), n, points))
-                })
-            })
-            .collect();
-        page::html(self, &lines)
+    pub(super) fn html(&self) -> String {
+        let of = |column: &'static str, n: usize| -> Vec<page::Line> {
+            let one = |a: &Against| {
+                let name = a.path.file_name().map(|f| f.to_string_lossy().into_owned());
+                Some((name.unwrap_or_default(), n, a.line_of(column)?))
+            };
+            self.against.iter().filter_map(one).collect()
+        };
+        let axes = 0..self.sensor.axes().len();
+        let lines: Vec<page::Line> =
+            axes.flat_map(|n| of(Budget::axis(&self.sensor, n).0, n)).collect();
+        page::html(self, &lines, &of("acceleration_m_per_s2", 0))
     }
 }

@@ -13,14 +13,14 @@ const COLOURS: [(u8, u8, u8); 6] =
     [BLUE, ORANGE, GREEN, (204, 121, 167), (86, 180, 233), (230, 159, 0)];
 
 /// A requirement: its name, the axis that it is of, its points.
-type Line = (String, usize, Vec<(f64, f64)>);
+pub(super) type Line = (String, usize, Vec<(f64, f64)>);
 
 /// The page.
-pub(super) fn html(found: &Found, lines: &[Line]) -> String {
+pub(super) fn html(found: &Found, lines: &[Line], accelerations: &[Line]) -> String {
     let name = &found.sensor.file.name;
     let body = html! {
         h1 { (name) ": noise budget" }
-        @for n in 0..found.sensor.axes().len() { (axis(found, lines, n)) }
+        @for n in 0..found.sensor.axes().len() { (axis(found, lines, accelerations, n)) }
         @if !found.trials.is_empty() { (trials(found)) }
         h2 { "What each is" }
         div.wide { table {
@@ -31,7 +31,7 @@ pub(super) fn html(found: &Found, lines: &[Line]) -> String {
 }
 
 /// Figures and table of one axis.
-fn axis(found: &Found, lines: &[Line], n: usize) -> Markup {
+fn axis(found: &Found, lines: &[Line], accelerations: &[Line], n: usize) -> Markup {
     let (column, unit) = Budget::axis(&found.sensor, n);
     let [from, to] = found.band;
     let ranked = found.budget.ranked(n, from, to);
@@ -67,7 +67,7 @@ fn axis(found: &Found, lines: &[Line], n: usize) -> Markup {
         h2 { (column) }
         (figure(&density, "One-sided amplitude densities; contributors add as powers."))
         @for line in &worst { p { (line) "." } }
-        @if let Some(torque) = (found.budget.swings == Some(n)).then(|| torque(found, &total)).flatten() { (torque) }
+        @if let Some(torque) = (found.budget.swings == Some(n)).then(|| torque(found, &total, accelerations)).flatten() { (torque) }
         div.wide { table {
             thead { tr { th { "contributor" } th { "share, " (from) " to " (to) " Hz" } th { "gain if halved" } } }
             @for (which, share) in ranked.iter().filter(|(_, share)| *share > 1e-6) {
@@ -111,22 +111,33 @@ fn parts(found: &Found, n: usize, own: &dyn Fn(&[f64]) -> Vec<(f64, f64)>) -> Ve
     kept.iter().take(COLOURS.len()).enumerate().map(curve).collect()
 }
 
-fn torque(found: &Found, total: &[f64]) -> Option<Markup> {
+fn torque(found: &Found, total: &[f64], lines: &[Line]) -> Option<Markup> {
     let torque = found.budget.torque(total)?;
     let p = found.budget.pendulum.as_ref()?;
-    let points = |values: Vec<f64>| found.budget.frequency_hz.iter().copied().zip(values).collect();
+    let curve = |label: &str, colour, f: &[f64], torque: &[f64]| Curve {
+        label: label.to_owned(),
+        colour,
+        points: f.iter().copied().zip(torque.iter().map(|t| p.acceleration(*t))).collect(),
+    };
+    let mut curves = Vec::new();
+    if let Some(r) = &found.torque {
+        curves.push(curve("recorded", (150, 150, 150), &r.frequency_hz, &r.measured));
+    }
+    curves.push(curve("predicted, all", BLACK, &found.budget.frequency_hz, &torque));
+    for (label, _, points) in lines {
+        let label = format!("requirement: {label}");
+        curves.push(Curve { label, colour: (176, 0, 32), points: points.clone() });
+    }
     let drawn = Figure {
         title: "equivalent acceleration of one mass".to_owned(),
         x: "frequency / Hz".to_owned(),
         y: "density / (m/s²/rtHz)".to_owned(),
         scale: Scale::LogLog,
-        curves: vec![Curve {
-            label: "predicted, all".to_owned(),
-            colour: BLACK,
-            points: points(torque.iter().map(|t| p.acceleration(*t)).collect()),
-        }],
+        curves,
     };
-    Some(figure(&drawn, "The angle's density times the pendulum's stiffness, over arm and mass."))
+    let caption = "Torque over arm and mass: predicted, the angle's density times the pendulum's stiffness; recorded, \
+                   I a + b v + kappa x in time, in which the free swing is nothing.";
+    Some(figure(&drawn, caption))
 }
 
 fn trials(found: &Found) -> Markup {
