@@ -1,5 +1,6 @@
 //! The command line from outside: one program, so that what is slow in one part runs beside the others.
 
+mod analysis;
 mod bench;
 mod cycles;
 mod filter;

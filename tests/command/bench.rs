@@ -12,13 +12,16 @@ pub fn quietgap() -> Command {
 }
 
 /// The two-bridge vault sensor whose plan is the first decimation alone: 5000 readings a
-/// second, each of 319 samples, so that a hundredth of a second is a run.
+/// second, each of 319 samples, so that a hundredth of a second is a run; without its pendulum.
 pub fn fast_sensor() -> String {
     let vault = BUILT_IN[0].1;
-    let plan = vault.find("[plan]").expect("a plan in place");
+    let find = |section: &str| vault.find(section).expect("a section in place");
+    let (pendulum, limits) = (find("# An aluminium plate of 60"), find("[limits]"));
+    let plan = find("[plan]");
     format!(
-        "{}[plan]\norder = 2\nratio = 160\nrate_hz = 800000.0\noutput_rate_hz = 5000.0\n",
-        &vault[..plan]
+        "{}{}[plan]\norder = 2\nratio = 160\nrate_hz = 800000.0\noutput_rate_hz = 5000.0\n",
+        &vault[..pendulum],
+        &vault[limits..plan]
     )
 }
 

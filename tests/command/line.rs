@@ -10,41 +10,41 @@ use std::path::PathBuf;
 use std::process::{Output, Stdio};
 
 /// A folder with a sensor file and a motion file.
-struct Bench(tempfile::TempDir);
+pub struct Bench(tempfile::TempDir);
 
 const MOTION: &str = "t_s,x_m,phi_rad\n0,0,0\n0.01,1e-6,2e-6\n0.03,2e-6,-1e-6\n0.06,1e-6,1e-6\n";
 
 impl Bench {
-    fn new() -> Self {
+    pub fn new() -> Self {
         let bench = Self(tempfile::tempdir().expect("a folder"));
         bench.put("sensor.toml", &fast_sensor());
         bench.put("motion.csv", MOTION);
         bench
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
 
-    fn put(&self, name: &str, text: &str) {
+    pub fn put(&self, name: &str, text: &str) {
         std::fs::write(self.path(name), text).expect("written");
     }
 
-    fn bytes(&self, name: &str) -> Vec<u8> {
+    pub fn bytes(&self, name: &str) -> Vec<u8> {
         std::fs::read(self.path(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
     }
 
-    fn text(&self, name: &str) -> String {
+    pub fn text(&self, name: &str) -> String {
         String::from_utf8(self.bytes(name)).expect("text")
     }
 
-    fn run(&self, line: &str) -> Output {
+    pub fn run(&self, line: &str) -> Output {
         let words: Vec<&str> = line.split_whitespace().collect();
         quietgap().current_dir(self.0.path()).args(words).output().expect("it starts")
     }
 
     /// Runs a command that must end with `code`.
-    fn ends(&self, code: i32, line: &str) -> Output {
+    pub fn ends(&self, code: i32, line: &str) -> Output {
         let output = self.run(line);
         let error = String::from_utf8_lossy(&output.stderr);
         assert_eq!(output.status.code(), Some(code), "{line}\n{error}");
@@ -52,7 +52,7 @@ impl Bench {
     }
 
     /// The one JSON object of a command that must end with `code`; text is on standard error.
-    fn json(&self, code: i32, line: &str) -> Value {
+    pub fn json(&self, code: i32, line: &str) -> Value {
         let output = self.ends(code, &format!("{line} --json"));
         let text = String::from_utf8(output.stdout).expect("text");
         let value: Value =
@@ -65,7 +65,7 @@ impl Bench {
     }
 
     /// Columns of a CSV file, by name.
-    fn column(&self, file: &str, name: &str) -> Vec<f64> {
+    pub fn column(&self, file: &str, name: &str) -> Vec<f64> {
         let text = self.text(file);
         let mut lines = text.lines();
         let header = lines.next().expect("a header");
@@ -378,7 +378,7 @@ fn readings_serve_as_motion() {
 }
 
 #[test]
-fn demo_leaves_three_files() {
+fn demo_leaves_readings_accuracy_and_noise() {
     let bench = Bench::new();
     let demo = format!("demo --seconds {} --out a/b", short("vault-two-bridge"));
     let printed = bench.json(0, &demo);
@@ -389,7 +389,26 @@ fn demo_leaves_three_files() {
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
         .collect();
     names.sort();
-    assert_eq!(names, ["accuracy.json", "readings.csv", "report.html"]);
+    let wanted = [
+        "accuracy.json",
+        "hours.parquet",
+        "noise.csv",
+        "noise.csv.json",
+        "noise.html",
+        "readings.csv",
+        "readings.csv.json",
+        "report.html",
+        "requirement.csv",
+    ];
+    assert_eq!(names, wanted);
+    // Measured beside predicted, displacement and equivalent acceleration, where the run is long enough.
+    let noise = printed["noise"].as_array().unwrap();
+    for name in ["x_m", "phi_rad", "acceleration_m_per_s2"] {
+        let row = noise.iter().rev().find(|row| row["name"] == name).expect(name);
+        let ratio = row["measured_asd"].as_f64().unwrap() / row["predicted_asd"].as_f64().unwrap();
+        assert!((0.6..1.6).contains(&ratio), "{row}");
+    }
+    assert!(bench.text("a/b/noise.html").contains("requirement"));
     let kept: Value = serde_json::from_str(&bench.text("a/b/accuracy.json")).unwrap();
     assert_eq!(kept, printed);
     let rows = bench.column("a/b/readings.csv", "x_m").len();

@@ -57,25 +57,24 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     for row in &findings.rows {
         writer.push(row)?;
     }
-    let accuracy = findings.json(&sensor, "demo");
+    let noise = noise(&sensor, options)?;
+    let mut accuracy = findings.json(&sensor, "demo");
+    accuracy["noise"] = noise
+        .iter()
+        .map(|(hertz, name, measured, predicted)| {
+            json!({
+                "frequency_hz": hertz, "name": name, "measured_asd": measured, "predicted_asd": predicted,
+            })
+        })
+        .collect();
     let pretty = serde_json::to_string_pretty(&accuracy).expect("JSON of numbers and text");
     accuracy_file.write(|out| writeln!(out, "{pretty}"))?;
-    let noise = noise(&sensor, options)?;
     let page = report::html(&sensor, &findings);
     report_file.write(|out| out.write_all(page.as_bytes()))?;
     writer.finish()?;
     accuracy_file.finish()?;
     report_file.finish()?;
     if options.json {
-        let mut accuracy = accuracy;
-        accuracy["noise"] = noise
-            .iter()
-            .map(|(hertz, name, measured, predicted)| {
-                json!({
-                    "frequency_hz": hertz, "name": name, "measured_asd": measured, "predicted_asd": predicted,
-                })
-            })
-            .collect();
         print_json(&accuracy);
     }
     let mut text = format!(

@@ -18,7 +18,8 @@ use super::plant::drive::{Drive, Envelope};
 use super::plant::noise::{Gaussian, OneOverF, Stream};
 use super::plant::{Parts, white_density};
 use crate::error::{Error, Result};
-use crate::instrument::file::PlanFile;
+use crate::filter::response::Response;
+use crate::instrument::file::{FirFile, PlanFile};
 use crate::instrument::{Design, Sensor, Settings};
 use crate::readout::chain::Chain;
 use crate::readout::ideal::fir::Fir;
@@ -52,9 +53,14 @@ pub struct Simulation {
     step_hz: f64,
     step: u64,
     samples_per_step: u64,
-    /// Half samples from a reading's instant to its last sample.
+    rate_hz: f64,
+    /// Half samples from what a step stands for to its last sample, by the filters that are not run; and from a
+    /// reading's instant to the last sample, by all.
+    lag: i64,
     delay: i64,
+    /// Steps before the filters that are run have settled, and before all have.
     settling: u64,
+    first: u64,
     /// Truth of a reading: the pose at its instant is in the middle of the filters.
     poses: Vec<[f64; 6]>,
 }
@@ -103,11 +109,13 @@ impl Simulation {
         let rate = sensor.rate_hz();
         let (spacing, first) = skipped(sensor);
         let channels = sensor.channels();
-        let firs: Vec<Fir> =
-            sensor.plan.firs[first..].iter().map(|f| Fir::new(f, channels)).collect();
+        let run: Vec<FirFile> = std::iter::once(droop(sensor, spacing, first))
+            .chain(sensor.plan.firs[first..].iter().cloned())
+            .collect();
+        let firs: Vec<Fir> = run.iter().map(|f| Fir::new(f, channels)).collect();
         let (mut span, mut interval) = (1, spacing);
         let mut delay = 0.0;
-        for (fir, file) in firs.iter().zip(&sensor.plan.firs[first..]) {
+        for (fir, file) in firs.iter().zip(&run) {
             span += (file.taps.len() as u64 - 1) * interval / spacing;
             delay += 2.0 * fir.delay() * interval as f64;
             interval *= u64::from(file.ratio);
@@ -161,8 +169,11 @@ impl Simulation {
             step_hz,
             step: 0,
             samples_per_step: spacing,
-            delay: delay.round_ties_even() as i64,
+            rate_hz: rate,
+            lag: sensor.settings.delay_half_samples() as i64 - delay.round_ties_even() as i64,
+            delay: sensor.settings.delay_half_samples() as i64,
             settling: span,
+            first: sensor.settings.span().div_ceil(spacing),
             poses: Vec::new(),
         })
     }
@@ -170,7 +181,8 @@ impl Simulation {
     /// The next settled reading, and where the mass was at its instant.
     pub fn next(&mut self) -> (Row, [f64; 6]) {
         loop {
-            let pose = self.mover.step(self.step_hz);
+            let instant_s = self.instant(self.step) as f64 / (2.0 * self.rate_hz);
+            let pose = self.mover.step(instant_s, self.step_hz);
             self.poses.push(pose.axes);
             let noise = self.carrier.next();
             let mut over_range = 0;
@@ -192,7 +204,7 @@ impl Simulation {
                 out = out.and_then(|phasors| fir.push(&phasors));
             }
             let Some(phasors) = out else { continue };
-            if self.step < self.settling {
+            if self.step < self.first {
                 continue;
             }
             let words =
@@ -200,7 +212,7 @@ impl Simulation {
             let mut words: Vec<Phasor> =
                 phasors.iter().map(|[i, q]| Phasor { i: words(*i), q: words(*q) }).collect();
             let last = (self.step * self.samples_per_step) as i64 - 1;
-            let half_samples = 2 * last - self.delay - (self.samples_per_step as i64 - 1);
+            let half_samples = 2 * last - self.delay;
             let mut found = None;
             let interval = Interval { over_range, saturated: false };
             self.chain.push_phasors(&mut words, interval, |reading| found = Some(Row::of(reading)));
@@ -228,12 +240,16 @@ impl Simulation {
         volts.map(|v| v * gain * self.codes_per_volt)
     }
 
-    /// The pose at an instant, straight between steps. A step's pose stands for its middle.
+    /// Half samples since sample 0 of what step `n` stands for.
+    fn instant(&self, n: u64) -> i64 {
+        2 * ((n + 1) * self.samples_per_step) as i64 - 2 - self.lag
+    }
+
+    /// The pose at an instant, straight between steps.
     fn pose_at(&mut self, half_samples: i64) -> [f64; 6] {
-        let middle = (self.samples_per_step as f64 - 1.0) / 2.0;
-        let at = (half_samples as f64 / 2.0 - middle) / self.samples_per_step as f64;
-        let newest = self.step as f64 - 1.0;
-        let behind = (newest - at).max(0.0);
+        let newest = self.instant(self.step - 1);
+        let behind = (newest - half_samples) as f64 / (2.0 * self.samples_per_step as f64);
+        let behind = behind.max(0.0);
         let (whole, part) = (behind.floor() as usize, behind.fract());
         let count = self.poses.len();
         let get = |back: usize| self.poses[count.saturating_sub(1 + back)];
@@ -261,6 +277,29 @@ fn skipped(sensor: &Sensor) -> (u64, usize) {
         (spacing, first) = (next, n + 1);
     }
     (spacing, first)
+}
+
+/// The filters that are not run, as three taps at the rate of the steps: their droop, which the last filter makes
+/// good, is a parabola as far as it passes.
+fn droop(sensor: &Sensor, spacing: u64, first: usize) -> FirFile {
+    let rate = sensor.rate_hz();
+    let f = 0.3 * sensor.output_rate_hz();
+    let mut input = rate / spacing as f64;
+    let mut gain = Response::new(&sensor.plan, rate).gain_at(f).abs();
+    for fir in &sensor.plan.firs[first..] {
+        let turn = TAU * f / input;
+        let sum = |of: fn(f64) -> f64| -> f64 {
+            fir.taps.iter().enumerate().map(|(n, tap)| f64::from(*tap) * of(n as f64 * turn)).sum()
+        };
+        let at_zero: f64 = fir.taps.iter().map(|tap| f64::from(*tap)).sum();
+        gain /= sum(f64::cos).hypot(sum(f64::sin)) / at_zero;
+        input /= f64::from(fir.ratio);
+    }
+    // 1 - 2 a (1 - cos) is the gain of taps a, 1 - 2 a, a.
+    let a = (1.0 - gain) / (2.0 * (1.0 - (TAU * f * spacing as f64 / rate).cos()));
+    let side = (a * 2f64.powi(30)).round() as i32;
+    let taps = vec![side, (1 << 30) - 2 * side, side];
+    FirFile { ratio: 1, scale_bits: 30, symmetric: true, taps }
 }
 
 /// Steps a second for a sensor.

@@ -75,8 +75,8 @@ impl Disturbances {
 /// Moves the mass.
 #[derive(Debug)]
 pub enum Mover {
-    /// As a file says, at the time of every step's middle.
-    File(Box<Motion>, f64),
+    /// As a file says.
+    File(Box<Motion>),
     /// By its own dynamics.
     Swing(Box<Swinging>),
 }
@@ -85,16 +85,13 @@ impl Mover {
     /// Moved by a motion file.
     #[must_use]
     pub fn file(motion: Motion) -> Self {
-        Self::File(Box::new(motion), 0.0)
+        Self::File(Box::new(motion))
     }
 
-    /// Where the mass is at the next step, `rate_hz` steps a second.
-    pub fn step(&mut self, rate_hz: f64) -> Pose {
+    /// Where the mass is at the next step, which stands for the time `instant_s`; `rate_hz` steps a second.
+    pub fn step(&mut self, instant_s: f64, rate_hz: f64) -> Pose {
         match self {
-            Self::File(motion, steps) => {
-                *steps += 1.0;
-                Pose { axes: motion.at((*steps - 0.5) / rate_hz), gain: 1.0 }
-            }
+            Self::File(motion) => Pose { axes: motion.at(instant_s), gain: 1.0 },
             Self::Swing(swing) => swing.step(rate_hz),
         }
     }
