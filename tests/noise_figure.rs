@@ -52,7 +52,7 @@ fn phasor_level(
     seed: u64,
 ) -> Vec<Row> {
     let mut simulation = Simulation::new(sensor, Mover::file(motion), parts, seed).unwrap();
-    (0..count).map(|_| simulation.next().0).collect()
+    (0..count).map(|_| simulation.reading().0).collect()
 }
 
 /// A step, a slope and a slow sine, all six axes where there are six, no noise: readings of both levels at the same
@@ -146,7 +146,7 @@ fn run(seconds: f64, seed: u64) -> Vec<(&'static str, Measured)> {
     let count = (seconds * rate) as usize;
     let (mut x, mut phi) = (Vec::with_capacity(count), Vec::with_capacity(count));
     for _ in 0..count {
-        let row = simulation.next().0;
+        let row = simulation.reading().0;
         x.push(row.axes[0]);
         phi.push(row.axes[1]);
     }

@@ -366,7 +366,7 @@ fn shape_db(seed: u64, white: bool) -> Vec<(f64, f64)> {
         .map(|k| {
             let (low, high) = (10f64.powf(f64::from(k) / 4.0), 10f64.powf(f64::from(k + 1) / 4.0));
             let bins = spectrum.frequencies().zip(&spectrum.power);
-            let band = bins.filter(|(hz, _)| (low..high).contains(*hz));
+            let band = bins.filter(|(hz, _)| (low..high).contains(hz));
             let ratios = band.map(|(hz, power)| {
                 power / (density * density * (corner / hz + f64::from(u8::from(white))))
             });
@@ -388,7 +388,7 @@ fn one_over_f_of_days() {
     for (low, high) in [(5e-6, 3e-5), (3e-5, 3e-4), (3e-4, 3e-3), (3e-3, 1e-2)] {
         let bins = spectrum.frequencies().zip(&spectrum.power);
         let ratios: Vec<f64> = bins
-            .filter(|(hz, _)| (low..high).contains(*hz))
+            .filter(|(hz, _)| (low..high).contains(hz))
             .map(|(hz, power)| power / (density * density * corner / hz))
             .collect();
         let db = 10.0 * (ratios.iter().sum::<f64>() / ratios.len() as f64).log10();

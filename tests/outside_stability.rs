@@ -33,7 +33,8 @@ fn published_suites() {
     let mean = thousand.iter().sum::<f64>() / 1000.0;
     assert!((mean - 0.489_774_5).abs() < 5e-8, "the suite's own mean: {mean}");
     use Deviation::*;
-    let suites: [(&[f64], &[usize], [(Deviation, &[f64]); 7]); 2] = [
+    type Suite<'a> = (&'a [f64], &'a [usize], [(Deviation, &'a [f64]); 7]);
+    let suites: [Suite<'_>; 2] = [
         (
             &nine,
             &[1, 2],
@@ -152,7 +153,8 @@ fn intervals_hold() {
         let mut source = OneOverF::new(Gaussian::new(seed, Stream::Flicker(0)), 1.0, 1e-1, 32.0);
         (0..LENGTH).map(|_| (0..32).map(|_| source.chunk()[0]).sum::<f64>() / 32.0).collect()
     };
-    let cases: [(&str, Make, i32, fn(f64) -> f64); 3] = [
+    type Case = (&'static str, Make, i32, fn(f64) -> f64);
+    let cases: [Case; 3] = [
         ("white", white, 0, |tau| (1.0 / tau).sqrt()),
         ("random walk", walk, -2, |tau| (tau / 3.0 + 1.0 / (6.0 * tau)).sqrt()),
         ("1/f", flicker, -1, |_| (2.0 * 2f64.ln() * 0.1).sqrt()),

@@ -349,7 +349,7 @@ fn outside(
     )?;
     let rate = simulated.output_rate_hz();
     let count = (trials.phasor_s * rate) as usize;
-    let angle: Vec<f64> = (0..count).map(|_| simulation.next().0.axes[n]).collect();
+    let angle: Vec<f64> = (0..count).map(|_| simulation.reading().0.axes[n]).collect();
     let c = Coefficients {
         inertia: p.inertia,
         damping: p.fibre_damping() + p.damping,

@@ -114,7 +114,7 @@ fn noise(sensor: &Sensor, options: &Options) -> Result<Vec<(f64, String, f64, f6
     let mut writer = Writer::create(&record, sensor)?;
     let count = (options.seconds * HOURS_PER_SECOND * sensor.output_rate_hz()) as u64;
     for _ in 0..count {
-        writer.push(&simulation.next().0)?;
+        writer.push(&simulation.reading().0)?;
     }
     writer.finish()?;
     write_text(&requirement, &scenario::requirement())?;

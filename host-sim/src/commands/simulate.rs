@@ -152,7 +152,7 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     let bar = progress(count);
     let (mut rows, mut faults) = (0u64, 0u64);
     loop {
-        let (row, pose) = simulation.next();
+        let (row, pose) = simulation.reading();
         let t = row.time_s(sensor.rate_hz());
         if t > seconds {
             break;

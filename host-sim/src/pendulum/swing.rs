@@ -107,7 +107,7 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     let [b, k] = [solved[0] * scale[0], solved[1] * scale[1]];
     let sigma_b = covariance[(0, 0)].sqrt() * scale[0];
     let sigma_k = covariance[(1, 1)].sqrt() * scale[1];
-    if k <= 0.0 || !(sigma_k / k < 0.1) {
+    if k <= 0.0 || sigma_k.is_nan() || sigma_k / k >= 0.1 {
         return None;
     }
     let resonance = k.sqrt();

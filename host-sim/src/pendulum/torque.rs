@@ -1,9 +1,15 @@
 //! **Torque in time** from angles: T = I a + b v + kappa x, the derivatives by differences of five values.
 //!
-//! v = (x\[-2\] - 8 x\[-1\] + 8 x\[1\] - x\[2\])/(12 h) and a = (-x\[-2\] + 16 x\[-1\] - 30 x\[0\] + 16 x\[1\]
-//! - x\[2\])/(12 h^2): relative errors -(omega h)^4/30 and -(omega h)^4/90 (Abramowitz and Stegun 25.3, leading
-//! terms from memory). A value's time is the middle of its filter's response already; the droop of the plan
-//! is its passband's ripple, and beyond the passband torque is not told.
+//! The differences, and their relative errors with h the interval (Abramowitz and Stegun 25.3, leading terms
+//! from memory):
+//!
+//! ```text
+//! v = (x[-2] - 8 x[-1] + 8 x[1] - x[2])/(12 h)                 (omega h)^4/30
+//! a = (-x[-2] + 16 x[-1] - 30 x[0] + 16 x[1] - x[2])/(12 h^2)  (omega h)^4/90
+//! ```
+//!
+//! A value's time is the middle of its filter's response already; the droop of the plan is its passband's
+//! ripple, and beyond the passband torque is not told.
 
 use crate::analysis::series::Series;
 use std::ops::Range;

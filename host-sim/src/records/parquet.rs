@@ -19,8 +19,11 @@ fn open(path: &Path) -> Result<SerializedFileReader<File>> {
     })
 }
 
-/// Names of the columns, and what the file tells of itself.
-pub(super) fn columns(path: &Path) -> Result<(Vec<String>, Vec<(String, String)>)> {
+/// Keys and texts that a file tells of itself.
+type Told = Vec<(String, String)>;
+
+/// Names of the columns, and what the file tells.
+pub(super) fn columns(path: &Path) -> Result<(Vec<String>, Told)> {
     let reader = open(path)?;
     let meta = reader.metadata().file_metadata();
     let schema = meta.schema_descr();

@@ -39,7 +39,7 @@ fn axis(found: &Found, lines: &[Line], accelerations: &[Line], n: usize) -> Mark
     let own = |values: &[f64]| -> Vec<(f64, f64)> {
         found.budget.frequency_hz.iter().copied().zip(values.iter().copied()).collect()
     };
-    let mut curves = parts(found, n, &own);
+    let mut curves = parts(found, n);
     curves.push(Curve { label: "predicted, all".to_owned(), colour: BLACK, points: own(&total) });
     for r in found.recorded.iter().filter(|r| r.axis == n) {
         let points = r.frequency_hz.iter().copied().zip(r.measured.iter().copied()).collect();
@@ -90,7 +90,7 @@ fn axis(found: &Found, lines: &[Line], accelerations: &[Line], n: usize) -> Mark
 }
 
 /// Contributors that are a twentieth of the whole somewhere, largest first.
-fn parts(found: &Found, n: usize, own: &dyn Fn(&[f64]) -> Vec<(f64, f64)>) -> Vec<Curve> {
+fn parts(found: &Found, n: usize) -> Vec<Curve> {
     let total = found.budget.total(n);
     let mut kept: Vec<(f64, usize)> = found
         .budget
@@ -106,7 +106,9 @@ fn parts(found: &Found, n: usize, own: &dyn Fn(&[f64]) -> Vec<(f64, f64)>) -> Ve
     kept.sort_by(|a, b| b.0.total_cmp(&a.0));
     let curve = |(k, (_, which)): (usize, &(f64, usize))| {
         let c = &found.budget.contributors[*which];
-        Curve { label: c.name.to_owned(), colour: COLOURS[k], points: own(&c.density[n]) }
+        let f = found.budget.frequency_hz.iter();
+        let points = f.copied().zip(c.density[n].iter().copied()).collect();
+        Curve { label: c.name.to_owned(), colour: COLOURS[k], points }
     };
     kept.iter().take(COLOURS.len()).enumerate().map(curve).collect()
 }

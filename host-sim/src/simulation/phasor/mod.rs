@@ -179,7 +179,7 @@ impl Simulation {
     }
 
     /// The next settled reading, and where the mass was at its instant.
-    pub fn next(&mut self) -> (Row, [f64; 6]) {
+    pub fn reading(&mut self) -> (Row, [f64; 6]) {
         loop {
             let instant_s = self.instant(self.step) as f64 / (2.0 * self.rate_hz);
             let pose = self.mover.step(instant_s, self.step_hz);
