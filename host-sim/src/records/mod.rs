@@ -1,11 +1,11 @@
 //! **Records**: columns of numbers over time, in CSV, npy or Parquet, chosen by the file's extension.
 //! Readings of the core, and what any other recorder writes, go through the same door.
 //!
-//! [`csv`], [`npy`] and [`parquet`] hand rows on one by one; [`grid`] turns their times into runs without a
-//! gap; [`write`] writes all three; [`meta`] is what is told of a file beside its numbers.
+//! `csv`, `npy` and `parquet` hand rows on one by one; `grid` turns their times into runs without a gap;
+//! [`mod@write`] writes all three; [`meta`] is what is told of a file beside its numbers.
 
 mod csv;
-pub mod grid;
+mod grid;
 pub mod meta;
 mod npy;
 mod parquet;
