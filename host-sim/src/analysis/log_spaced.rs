@@ -103,7 +103,7 @@ pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Densi
             }
             from += STRETCH;
         }
-        let done = |(line, power): &(Line, f64)| (line.bin(series.rate_hz), power * line.scale);
+        let done = |(line, power): &(Line, f64)| (line.bin, power * line.scale);
         lines.iter().map(done).collect()
     };
     let groups: Vec<&[Pitch]> = pitches.chunk_by(|a, b| a.length.max(b.length) <= SHORT).collect();
@@ -140,7 +140,7 @@ pub fn cross(
             product += a.conj() * b;
         }
         let scale = line.scale;
-        Some((line.bin(x.rate_hz), [powers[0] * scale, powers[1] * scale], product * scale))
+        Some((line.bin, [powers[0] * scale, powers[1] * scale], product * scale))
     };
     let found: Vec<_> = pitches.par_iter().filter_map(one).collect();
     let bins: Vec<Bin> = found.iter().map(|(bin, ..)| *bin).collect();
@@ -186,7 +186,7 @@ impl Record {
 struct Line {
     pitch: Pitch,
     starts: Vec<Vec<usize>>,
-    weights: Vec<f64>,
+    bin: Bin,
     /// Window times cosine and times minus sine, and their sums and moments about the middle.
     tables: [Vec<f64>; 2],
     sums: Complex64,
@@ -224,7 +224,8 @@ impl Line {
         // At half the rate, and at zero, there is one side.
         let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
         let scale = sides / (series.rate_hz * square * segments as f64);
-        Some(Self { pitch, starts, weights, tables, sums, moments, scale })
+        let bin = bin(pitch, &starts, &weights, series.rate_hz);
+        Some(Self { pitch, starts, bin, tables, sums, moments, scale })
     }
 
     /// Sum of |z|^2 of the segments that start within a stretch.
@@ -263,29 +264,29 @@ impl Line {
             }
         })
     }
+}
 
-    fn bin(&self, rate_hz: f64) -> Bin {
-        // Runs of about one length share the correlations of their segments.
-        let mut correlations: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
-        let hop = |starts: &[usize]| match starts {
-            [first, .., last] => (last - first) / (starts.len() - 1),
-            _ => self.pitch.length,
-        };
-        for starts in &self.starts {
-            let hop = hop(starts);
-            let work = || Window::power_correlations(&self.weights, hop);
-            correlations.entry(hop).or_insert_with(work);
-        }
-        let runs = self.starts.iter().map(|s| (s.len(), &correlations[&hop(s)][..]));
-        let (sum, square) = self.weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
-        Bin {
-            frequency_hz: self.pitch.frequency_hz,
-            length: self.pitch.length,
-            segments: self.starts.iter().map(Vec::len).sum(),
-            degrees: degrees_of_freedom(runs),
-            noise_bandwidth_hz: rate_hz * square / (sum * sum),
-            independent_hz: Window::independent_bins(&self.weights) * rate_hz
-                / self.weights.len() as f64,
-        }
+/// A frequency's bin, from the starts of its segments in every run and their window's samples.
+fn bin(pitch: Pitch, starts: &[Vec<usize>], weights: &[f64], rate_hz: f64) -> Bin {
+    // Runs of about one length share the correlations of their segments.
+    let mut correlations: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    let hop = |starts: &[usize]| match starts {
+        [first, .., last] => (last - first) / (starts.len() - 1),
+        _ => pitch.length,
+    };
+    for starts in starts {
+        let hop = hop(starts);
+        let work = || Window::power_correlations(weights, hop);
+        correlations.entry(hop).or_insert_with(work);
+    }
+    let runs = starts.iter().map(|s| (s.len(), &correlations[&hop(s)][..]));
+    let (sum, square) = weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
+    Bin {
+        frequency_hz: pitch.frequency_hz,
+        length: pitch.length,
+        segments: starts.iter().map(Vec::len).sum(),
+        degrees: degrees_of_freedom(runs),
+        noise_bandwidth_hz: rate_hz * square / (sum * sum),
+        independent_hz: Window::independent_bins(weights) * rate_hz / weights.len() as f64,
     }
 }

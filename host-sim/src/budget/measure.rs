@@ -363,6 +363,7 @@ fn outside(
     let cut =
         Cut { length, hop: length / 3, window: Window::BLACKMAN_HARRIS, detrend: Detrend::Line };
     let Some(density) = welch::auto(&torque, cut) else { return Ok(Vec::new()) };
+    let density = apart(density, 1.0 / p.period_s(), 6.0 * rate / length as f64);
     let frequency: Vec<f64> = density.frequencies().collect();
     let mut budget = predict(&predicted, &frequency, place);
     // `thermal` is switched in the simulation, not in the file.
@@ -373,6 +374,15 @@ fn outside(
     let from_hz = 8.0 * rate / length as f64;
     let to_hz = (20.0 / p.period_s()).min(0.03 * rate).max(4.0 * from_hz);
     Ok(trial(name, "torque_n_m", &density, &total, [from_hz, to_hz]).into_iter().collect())
+}
+
+/// A density without what is near a frequency: at the resonance, what only looks like motion is no torque, and a
+/// window smears what lies beside it into the gap.
+fn apart(density: Density, from_hz: f64, within_hz: f64) -> Density {
+    let far = |f: f64| (f - from_hz).abs() > within_hz;
+    let kept = density.bins.iter().zip(&density.power).filter(|(bin, _)| far(bin.frequency_hz));
+    let (bins, power) = kept.map(|(bin, power)| (*bin, *power)).unzip();
+    Density { bins, power, window: density.window }
 }
 
 /// Mean of measured over predicted power in a band, and how far chance takes it.
