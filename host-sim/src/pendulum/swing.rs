@@ -119,7 +119,7 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     // The sum of squares of a Hann window of n is 3 n/8; each part of a bin's noise has half the power.
     let drive = (variance * 2.0 / (0.375 * x.len() as f64) * 2.0 / rate).sqrt();
     let sure = swinging * sigma_k / (2.0 * k);
-    let [amplitude, phase] = start(x, rate, [swinging, sure], b, drive);
+    let [amplitude, phase] = start(x, rate, [swinging, sure], [b, sigma_b], drive);
     Some(Swing {
         stiffness: Measured { value: k, uncertainty: sigma_k },
         damping: Measured { value: b, uncertainty: sigma_b },
@@ -166,7 +166,7 @@ fn start(
     x: &[f64],
     rate: f64,
     [omega, omega_sigma]: [f64; 2],
-    damping: f64,
+    [damping, damping_sigma]: [f64; 2],
     drive: f64,
 ) -> [Measured; 2] {
     let count = ((START_PERIODS * TAU / omega * rate) as usize).min(x.len());
@@ -189,7 +189,9 @@ fn start(
     // A white drive of one-sided density D makes each part of the phasor wander by D^2/(4 omega^2) a second.
     let wander = drive * drive / (4.0 * omega * omega) * (count as f64 / rate) / 3.0;
     let noise = variance * normal[(0, 0)].max(normal[(1, 1)]);
-    let sigma = (noise + wander).sqrt();
+    // Damping in error, by what it takes to the stretch's middle.
+    let decayed = amplitude * damping_sigma / 2.0 * count as f64 / rate / 2.0;
+    let sigma = (noise + wander + decayed * decayed).sqrt();
     // A frequency in error turns the phase by what it gains to the stretch's middle.
     let turned = omega_sigma * count as f64 / rate / 2.0;
     [

@@ -102,6 +102,31 @@ impl Phases {
         &self.runs
     }
 
+    /// Overlapping Allan deviations for several averages, as of [`Self::deviation`]: a stretch of the sums is taken
+    /// for all of them while it is near the processor.
+    #[must_use]
+    pub fn allan(&self, averages: &[usize]) -> Vec<Option<(f64, usize)>> {
+        let mut squares = vec![0.0; averages.len()];
+        let count = |x: &[f64], m: usize| x.len().saturating_sub(2 * m);
+        for x in &self.runs {
+            for from in (0..x.len()).step_by(STRETCH) {
+                for (square, m) in squares.iter_mut().zip(averages) {
+                    let to = (from + STRETCH).min(count(x, *m));
+                    if from < to {
+                        let [a, b, c] = [0, *m, 2 * m].map(|shift| &x[from + shift..to + shift]);
+                        *square += vector::second_differences(a, b, c);
+                    }
+                }
+            }
+        }
+        let one = |(square, m): (&f64, &usize)| {
+            let count: usize = self.runs.iter().map(|x| count(x, *m)).sum();
+            let tau = *m as f64 * self.interval_s;
+            (count > 0).then(|| ((square / (2.0 * tau * tau * count as f64)).sqrt(), count))
+        };
+        squares.iter().zip(averages).map(one).collect()
+    }
+
     /// A deviation for averages of `m` values, and the number of differences in it. Differences lie within
     /// a run. `None` where there is not one; the total deviation takes one run.
     #[must_use]
@@ -114,12 +139,9 @@ impl Phases {
         };
         let runs = self.runs.iter().map(Vec::as_slice);
         let over = match deviation {
-            Deviation::Allan => {
-                runs.for_each(|x| add(second_differences(x, m, 1)));
-                2.0
-            }
+            Deviation::Allan => return self.allan(&[m])[0],
             Deviation::AllanApart => {
-                runs.for_each(|x| add(second_differences(x, m, m)));
+                runs.for_each(|x| add(second_differences(x, m)));
                 2.0
             }
             Deviation::Hadamard => {
@@ -146,6 +168,9 @@ impl Phases {
     }
 }
 
+/// Sums that are taken together: they and those two averages on stay in the processor's second cache.
+const STRETCH: usize = 1 << 13;
+
 /// Sum of squares in eight parts, and the number of terms.
 fn squares(count: usize, at: impl Fn(usize) -> f64) -> (f64, usize) {
     let mut parts = [0.0; 8];
@@ -159,14 +184,10 @@ fn squares(count: usize, at: impl Fn(usize) -> f64) -> (f64, usize) {
     (parts.iter().sum::<f64>() + rest, count)
 }
 
-/// x\[k + 2m\] - 2 x\[k + m\] + x\[k\], `step` apart.
-fn second_differences(x: &[f64], m: usize, step: usize) -> (f64, usize) {
+/// x\[k + 2m\] - 2 x\[k + m\] + x\[k\], m apart.
+fn second_differences(x: &[f64], m: usize) -> (f64, usize) {
     let Some(count) = x.len().checked_sub(2 * m).filter(|c| *c > 0) else { return (0.0, 0) };
-    let [a, b, c] = [0, m, 2 * m].map(|from| &x[from..from + count]);
-    if step == 1 {
-        return (vector::second_differences(a, b, c), count);
-    }
-    squares(count.div_ceil(step), |k| c[k * step] - 2.0 * b[k * step] + a[k * step])
+    squares(count.div_ceil(m), |k| x[k * m + 2 * m] - 2.0 * x[k * m + m] + x[k * m])
 }
 
 /// x\[k + 3m\] - 3 x\[k + 2m\] + 3 x\[k + m\] - x\[k\], `step` apart.

@@ -47,8 +47,12 @@ pub fn over_times(
     let phases = deviations::Phases::new(series, integrated);
     let mut found: Vec<Point> = Vec::new();
     let mut last = None;
-    for &m in times {
-        let Some((value, differences)) = phases.deviation(deviation, m) else { continue };
+    let values = match deviation {
+        Deviation::Allan => phases.allan(times),
+        other => times.iter().map(|m| phases.deviation(other, *m)).collect(),
+    };
+    for (&m, value) in times.iter().zip(values) {
+        let Some((value, differences)) = value else { continue };
         // Where too few averages are left, the noise is taken to be that of the last time that told.
         last = kind::of(&phases, deviation, m).or(last);
         let degrees = last
