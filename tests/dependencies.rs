@@ -7,11 +7,14 @@ use std::path::Path;
 use std::process::Command;
 
 /// Each by itself is enough.
-const LICENCES: [&str; 9] = [
+const LICENCES: [&str; 11] = [
     "MIT",
     "Apache-2.0",
     "Unlicense",
     "BSD-2-Clause",
+    // Of `snap`, Parquet's compression: as the one above, and that names are not used to endorse.
+    "BSD-3-Clause",
+    "CC0-1.0",
     "BSL-1.0",
     "Zlib",
     "NCSA",
@@ -20,8 +23,16 @@ const LICENCES: [&str; 9] = [
 ];
 
 /// In more than one version, and why.
-const TWICE: [(&str, &str); 2] = [
+const TWICE: [(&str, &str); 4] = [
     ("syn", "derive macros move to its third version one by one; not in what is built"),
+    (
+        "getrandom",
+        "Parquet's hashes ask the system for a seed by an older one than temporary files do",
+    ),
+    (
+        "num-bigint",
+        "npy headers are parsed by an older one than Parquet's decimals, which are not used here",
+    ),
     ("glam", "nalgebra converts from and to several; declarations only"),
 ];
 
