@@ -7,7 +7,7 @@
 
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
-use super::vector::{each_turn, products};
+use super::vector::{Products, each_turn};
 use super::welch::trend;
 use super::window::Window;
 use rayon::prelude::*;
@@ -133,12 +133,12 @@ pub fn cross(
     let records = [x, y].map(|series| Record::new(series, weighing.detrend));
     let one = |pitch: &Pitch| {
         let line = Line::new(x, *pitch, weighing)?;
-        let (mut powers, mut product) = ([0.0; 2], Complex64::default());
-        for start in line.starts.concat() {
-            let [a, b] = line.transforms([(&records[0], start), (&records[1], start)]);
-            powers = [powers[0] + a.norm_sqr(), powers[1] + b.norm_sqr()];
-            product += a.conj() * b;
-        }
+        let starts = line.starts.concat();
+        let [mut a, mut b] = [Vec::new(), Vec::new()];
+        line.each(&records[0], &starts, |z| a.push(z));
+        line.each(&records[1], &starts, |z| b.push(z));
+        let powers = [&a, &b].map(|z| z.iter().map(Complex64::norm_sqr).sum::<f64>());
+        let product: Complex64 = a.iter().zip(&b).map(|(a, b)| a.conj() * b).sum();
         let scale = line.scale;
         Some((line.bin, [powers[0] * scale, powers[1] * scale], product * scale))
     };
@@ -234,35 +234,29 @@ impl Line {
         for starts in &self.starts {
             let from = starts.partition_point(|start| *start < stretch.start);
             let to = starts.partition_point(|start| *start < stretch.end);
-            for pair in starts[from..to].chunks(2) {
-                // An odd one out goes with itself, and counts once.
-                let [a, b] = self.transforms([(record, pair[0]), (record, pair[pair.len() - 1])]);
-                power += a.norm_sqr() + if pair.len() == 2 { b.norm_sqr() } else { 0.0 };
-            }
+            self.each(record, &starts[from..to], |z| power += z.norm_sqr());
         }
         power
     }
 
-    /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of two segments.
-    fn transforms(&self, segments: [(&Record, usize); 2]) -> [Complex64; 2] {
+    /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segments from each start.
+    fn each(&self, record: &Record, starts: &[usize], mut take: impl FnMut(Complex64)) {
         let length = self.pitch.length;
-        let [x, y] = segments.map(|(record, start)| &record.values[start..start + length]);
-        let sums = products(x, y, &self.tables[0], &self.tables[1]);
-        [0, 1].map(|n| {
-            let (record, start) = segments[n];
-            let z = Complex64::new(sums[n][0], sums[n][1]);
-            match record.detrend {
+        let tables = [&self.tables[0][..], &self.tables[1][..]];
+        Products { x: &record.values, starts, tables }.each(|start, sums| {
+            let z = Complex64::new(sums[0], sums[1]);
+            take(match record.detrend {
                 Detrend::None => z,
                 Detrend::Mean => {
                     let total = record.sums[start + length] - record.sums[start];
                     z - self.sums * (total / length as f64)
                 }
                 Detrend::Line => {
-                    let (mean, slope) = trend([x, y][n], Detrend::Line);
+                    let (mean, slope) = trend(&record.values[start..start + length], Detrend::Line);
                     z - self.sums * mean - self.moments * slope
                 }
-            }
-        })
+            });
+        });
     }
 }
 

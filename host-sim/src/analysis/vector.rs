@@ -4,44 +4,61 @@
 use pulp::{Arch, Simd, WithSimd};
 use std::f64::consts::TAU;
 
-/// Sums of the products of each of two stretches with two tables of the same length: a value of a table is
-/// loaded once for both. Returns `[[x a, x b], [y a, y b]]`.
-#[must_use]
-pub fn products(x: &[f64], y: &[f64], a: &[f64], b: &[f64]) -> [[f64; 2]; 2] {
-    let length = x.len();
-    Arch::new().dispatch(Products { x, y: &y[..length], a: &a[..length], b: &b[..length] })
+/// Two tables and what they are multiplied with: the segments of `x` from each of `starts`, as long as they.
+#[derive(Debug, Clone, Copy)]
+pub struct Products<'a> {
+    /// Values.
+    pub x: &'a [f64],
+    /// Where each segment starts.
+    pub starts: &'a [usize],
+    /// Both tables.
+    pub tables: [&'a [f64]; 2],
 }
 
-struct Products<'a> {
-    x: &'a [f64],
-    y: &'a [f64],
-    a: &'a [f64],
-    b: &'a [f64],
+impl Products<'_> {
+    /// Hands on each segment's start and the sums of its products with both tables.
+    pub fn each(self, take: impl FnMut(usize, [f64; 2])) {
+        Arch::new().dispatch(Each { of: self, take });
+    }
 }
 
-impl WithSimd for Products<'_> {
-    type Output = [[f64; 2]; 2];
+struct Each<'a, F> {
+    of: Products<'a>,
+    take: F,
+}
+
+impl<F: FnMut(usize, [f64; 2])> WithSimd for Each<'_, F> {
+    type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> Self::Output {
-        let [x, y, a, b] = [self.x, self.y, self.a, self.b].map(S::as_simd_f64s);
-        // Two sums of each: the next does not wait for the last.
-        let mut sums = [[[simd.splat_f64s(0.0); 2]; 2]; 2];
-        let pairs = x.0.chunks(2).zip(y.0.chunks(2)).zip(a.0.chunks(2).zip(b.0.chunks(2)));
-        for ((x, y), (a, b)) in pairs {
-            for k in 0..x.len() {
-                sums[0][0][k] = simd.mul_add_e_f64s(x[k], a[k], sums[0][0][k]);
-                sums[0][1][k] = simd.mul_add_e_f64s(x[k], b[k], sums[0][1][k]);
-                sums[1][0][k] = simd.mul_add_e_f64s(y[k], a[k], sums[1][0][k]);
-                sums[1][1][k] = simd.mul_add_e_f64s(y[k], b[k], sums[1][1][k]);
-            }
-        }
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        let Products { x, starts, tables } = self.of;
+        let length = tables[0].len();
+        let [a, b] = [tables[0], &tables[1][..length]].map(S::as_simd_f64s);
         let total = |parts: [S::f64s; 2], x: &[f64], t: &[f64]| -> f64 {
             let rest: f64 = x.iter().zip(t).map(|(x, t)| x * t).sum();
             simd.reduce_sum_f64s(simd.add_f64s(parts[0], parts[1])) + rest
         };
-        let [[xa, xb], [ya, yb]] = sums;
-        [[total(xa, x.1, a.1), total(xb, x.1, b.1)], [total(ya, y.1, a.1), total(yb, y.1, b.1)]]
+        // Two segments at once: a value of a table is loaded for both. An odd one out goes with itself.
+        for pair in starts.chunks(2) {
+            let [x, y] = [pair[0], pair[pair.len() - 1]]
+                .map(|start| S::as_simd_f64s(&x[start..start + length]));
+            // Two sums of each: the next does not wait for the last.
+            let mut sums = [[[simd.splat_f64s(0.0); 2]; 2]; 2];
+            let twos = x.0.chunks(2).zip(y.0.chunks(2)).zip(a.0.chunks(2).zip(b.0.chunks(2)));
+            for ((x, y), (a, b)) in twos {
+                for k in 0..x.len() {
+                    sums[0][0][k] = simd.mul_add_e_f64s(x[k], a[k], sums[0][0][k]);
+                    sums[0][1][k] = simd.mul_add_e_f64s(x[k], b[k], sums[0][1][k]);
+                    sums[1][0][k] = simd.mul_add_e_f64s(y[k], a[k], sums[1][0][k]);
+                    sums[1][1][k] = simd.mul_add_e_f64s(y[k], b[k], sums[1][1][k]);
+                }
+            }
+            (self.take)(pair[0], [total(sums[0][0], x.1, a.1), total(sums[0][1], x.1, b.1)]);
+            if pair.len() == 2 {
+                (self.take)(pair[1], [total(sums[1][0], y.1, a.1), total(sums[1][1], y.1, b.1)]);
+            }
+        }
     }
 }
 

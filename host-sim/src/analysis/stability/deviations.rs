@@ -169,7 +169,7 @@ impl Phases {
 }
 
 /// Sums that are taken together: they and those two averages on stay in the processor's second cache.
-const STRETCH: usize = 1 << 13;
+const STRETCH: usize = 1 << 10;
 
 /// Sum of squares in eight parts, and the number of terms.
 fn squares(count: usize, at: impl Fn(usize) -> f64) -> (f64, usize) {
