@@ -1,6 +1,7 @@
 //! `quietgap spectrum`.
 
 pub(super) mod against;
+mod pair;
 mod show;
 
 use super::record::{RecordOptions, in_range};
