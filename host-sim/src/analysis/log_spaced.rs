@@ -8,7 +8,6 @@
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
 use super::vector::{Products, each_turn};
-use super::welch::trend;
 use super::window::Window;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
@@ -92,14 +91,14 @@ impl Weighing {
 /// The density of a series; frequencies whose segments no run holds are left out.
 #[must_use]
 pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Density {
-    let record = Record::new(series, weighing.detrend);
+    let values = centred(series, weighing.detrend);
     let group = |pitches: &&[Pitch]| -> Vec<(Bin, f64)> {
         let new = |pitch: &Pitch| Some((Line::new(series, *pitch, weighing)?, 0.0));
         let mut lines: Vec<(Line, f64)> = pitches.iter().filter_map(new).collect();
         let mut from = 0;
         while from < series.values.len() {
             for (line, power) in &mut lines {
-                *power += line.power(&record, from..from + STRETCH);
+                *power += line.power(&values, from..from + STRETCH);
             }
             from += STRETCH;
         }
@@ -130,7 +129,7 @@ pub fn cross(
     if !super::density::match_in_time(x, y) {
         return None;
     }
-    let records = [x, y].map(|series| Record::new(series, weighing.detrend));
+    let records = [x, y].map(|series| centred(series, weighing.detrend));
     let one = |pitch: &Pitch| {
         let line = Line::new(x, *pitch, weighing)?;
         let starts = line.starts.concat();
@@ -152,45 +151,18 @@ pub fn cross(
     Some(Cross { x, y, cross: found.into_iter().map(|(.., z)| z).collect() })
 }
 
-/// A series without its mean, and sums that give the mean of any segment as a difference of two.
-struct Record {
-    values: Vec<f64>,
-    /// Of the values before each index, from the start of its run.
-    sums: Vec<f64>,
-    detrend: Detrend,
-}
-
-impl Record {
-    fn new(series: &Series<'_>, detrend: Detrend) -> Self {
-        // Without its mean, sums lose no digits to an offset. `Detrend::None` wants it in.
-        let mean = if detrend == Detrend::None { 0.0 } else { series.mean() };
-        let values: Vec<f64> = series.values.iter().map(|x| x - mean).collect();
-        let mut sums = Vec::new();
-        if detrend == Detrend::Mean {
-            sums.resize(values.len() + 1, 0.0);
-            // What lies between two runs, which may be no number, is not added.
-            let mut total = 0.0;
-            for run in &series.runs {
-                sums[run.start] = total;
-                for k in run.clone() {
-                    total += values[k];
-                    sums[k + 1] = total;
-                }
-            }
-        }
-        Self { values, sums, detrend }
-    }
+/// Values without their mean, so that no digits are lost to an offset; with it where no trend is taken off.
+fn centred(series: &Series<'_>, detrend: Detrend) -> Vec<f64> {
+    let mean = if detrend == Detrend::None { 0.0 } else { series.mean() };
+    series.values.iter().map(|x| x - mean).collect()
 }
 
 /// One frequency at work.
 struct Line {
-    pitch: Pitch,
     starts: Vec<Vec<usize>>,
     bin: Bin,
-    /// Window times cosine and times minus sine, and their sums and moments about the middle.
+    /// Window times cosine and times minus sine, without the trend that is taken off the values.
     tables: [Vec<f64>; 2],
-    sums: Complex64,
-    moments: Complex64,
     /// One-sided mean density over the sum of |z|^2.
     scale: f64,
 }
@@ -221,42 +193,43 @@ impl Line {
             moments += z * (n as f64 - centre);
             square += w * w;
         });
+        // Taking a trend off the values and multiplying is multiplying with tables that have their own trend
+        // taken off: once, and not for every segment.
+        let n = length as f64;
+        let level = if weighing.detrend == Detrend::None { Complex64::default() } else { sums / n };
+        let slope = match weighing.detrend {
+            Detrend::Line => moments / (n * (n * n - 1.0) / 12.0),
+            _ => Complex64::default(),
+        };
+        if weighing.detrend != Detrend::None {
+            for k in 0..length {
+                let trend = level + slope * (k as f64 - centre);
+                tables[0][k] -= trend.re;
+                tables[1][k] -= trend.im;
+            }
+        }
         // At half the rate, and at zero, there is one side.
         let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
         let scale = sides / (series.rate_hz * square * segments as f64);
         let bin = bin(pitch, &starts, &weights, series.rate_hz);
-        Some(Self { pitch, starts, bin, tables, sums, moments, scale })
+        Some(Self { starts, bin, tables, scale })
     }
 
     /// Sum of |z|^2 of the segments that start within a stretch.
-    fn power(&self, record: &Record, stretch: Range<usize>) -> f64 {
+    fn power(&self, values: &[f64], stretch: Range<usize>) -> f64 {
         let mut power = 0.0;
         for starts in &self.starts {
             let from = starts.partition_point(|start| *start < stretch.start);
             let to = starts.partition_point(|start| *start < stretch.end);
-            self.each(record, &starts[from..to], |z| power += z.norm_sqr());
+            self.each(values, &starts[from..to], |z| power += z.norm_sqr());
         }
         power
     }
 
     /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segments from each start.
-    fn each(&self, record: &Record, starts: &[usize], mut take: impl FnMut(Complex64)) {
-        let length = self.pitch.length;
+    fn each(&self, x: &[f64], starts: &[usize], mut take: impl FnMut(Complex64)) {
         let tables = [&self.tables[0][..], &self.tables[1][..]];
-        Products { x: &record.values, starts, tables }.each(|start, sums| {
-            let z = Complex64::new(sums[0], sums[1]);
-            take(match record.detrend {
-                Detrend::None => z,
-                Detrend::Mean => {
-                    let total = record.sums[start + length] - record.sums[start];
-                    z - self.sums * (total / length as f64)
-                }
-                Detrend::Line => {
-                    let (mean, slope) = trend(&record.values[start..start + length], Detrend::Line);
-                    z - self.sums * mean - self.moments * slope
-                }
-            });
-        });
+        Products { x, starts, tables }.each(|[re, im]| take(Complex64::new(re, im)));
     }
 }
 

@@ -16,8 +16,8 @@ pub struct Products<'a> {
 }
 
 impl Products<'_> {
-    /// Hands on each segment's start and the sums of its products with both tables.
-    pub fn each(self, take: impl FnMut(usize, [f64; 2])) {
+    /// Hands on the sums of each segment's products with both tables.
+    pub fn each(self, take: impl FnMut([f64; 2])) {
         Arch::new().dispatch(Each { of: self, take });
     }
 }
@@ -27,7 +27,7 @@ struct Each<'a, F> {
     take: F,
 }
 
-impl<F: FnMut(usize, [f64; 2])> WithSimd for Each<'_, F> {
+impl<F: FnMut([f64; 2])> WithSimd for Each<'_, F> {
     type Output = ();
 
     #[inline(always)]
@@ -54,9 +54,9 @@ impl<F: FnMut(usize, [f64; 2])> WithSimd for Each<'_, F> {
                     sums[1][1][k] = simd.mul_add_e_f64s(y[k], b[k], sums[1][1][k]);
                 }
             }
-            (self.take)(pair[0], [total(sums[0][0], x.1, a.1), total(sums[0][1], x.1, b.1)]);
+            (self.take)([total(sums[0][0], x.1, a.1), total(sums[0][1], x.1, b.1)]);
             if pair.len() == 2 {
-                (self.take)(pair[1], [total(sums[1][0], y.1, a.1), total(sums[1][1], y.1, b.1)]);
+                (self.take)([total(sums[1][0], y.1, a.1), total(sums[1][1], y.1, b.1)]);
             }
         }
     }

@@ -165,7 +165,7 @@ impl Work {
 }
 
 /// Mean and slope of a segment about its middle, as far as they are taken off.
-pub(super) fn trend(x: &[f64], detrend: Detrend) -> (f64, f64) {
+fn trend(x: &[f64], detrend: Detrend) -> (f64, f64) {
     if detrend == Detrend::None {
         return (0.0, 0.0);
     }
@@ -180,7 +180,7 @@ pub(super) fn trend(x: &[f64], detrend: Detrend) -> (f64, f64) {
 }
 
 /// A sum in eight parts: as fast as the memory, and nearer the truth than in one.
-pub(super) fn sum(x: &[f64]) -> f64 {
+fn sum(x: &[f64]) -> f64 {
     let mut parts = [0.0; 8];
     let chunks = x.chunks_exact(8);
     let rest: f64 = chunks.remainder().iter().sum();
