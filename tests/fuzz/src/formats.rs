@@ -5,6 +5,7 @@ use quietgap_sim::filter::spec::Spec;
 use quietgap_sim::filter::subject::Subject;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::readout::capture::{Capture, Wanted, Word};
+use quietgap_sim::records::Source;
 use quietgap_sim::simulation::motion::Motion;
 use std::io::Write;
 use std::path::Path;
@@ -109,4 +110,29 @@ pub fn wav(data: &[u8]) {
 pub fn words(data: &[u8]) {
     let word = data.first().map_or(0, |first| first >> 4) % 3;
     capture(data, Some([Word::Int16, Word::Int24, Word::Int32][usize::from(word)]));
+}
+
+/// A record: the first byte says which of its formats.
+pub fn record(data: &[u8]) {
+    let Some((first, data)) = data.split_first() else { return };
+    let suffix = [".csv", ".npy", ".parquet"][usize::from(first % 3)];
+    let mut file = tempfile::Builder::new().suffix(suffix).tempfile().expect("a file");
+    file.write_all(data).expect("written");
+    let read = || -> Result<(), Error> {
+        let source = Source::open(file.path(), (suffix == ".npy").then_some(10.0))?;
+        let names: Vec<String> = source.names().map(str::to_owned).collect();
+        let record = source.read(&names, first & 4 != 0, &|_| {})?;
+        // Runs rise, do not touch but at their ends, and lie within the rows.
+        let mut end = 0;
+        for run in &record.runs {
+            assert!(run.start >= end && run.end > run.start, "{:?}", record.runs);
+            end = run.end;
+        }
+        assert!(record.columns.iter().all(|column| column.len() >= end));
+        assert!(record.rate_hz > 0.0, "{}", record.rate_hz);
+        Ok(())
+    };
+    if let Err(error) = read() {
+        refused(&error);
+    }
 }

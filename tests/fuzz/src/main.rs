@@ -14,7 +14,7 @@ use std::sync::LazyLock;
 type Read = fn(&[u8]);
 
 /// Every format that is read, and the core's settings.
-const FORMATS: [(&str, Read); 8] = [
+const FORMATS: [(&str, Read); 9] = [
     ("sensor", formats::sensor),
     ("plan", formats::plan),
     ("specification", formats::specification),
@@ -22,6 +22,7 @@ const FORMATS: [(&str, Read); 8] = [
     ("npy", formats::npy),
     ("wav", formats::wav),
     ("words", formats::words),
+    ("record", formats::record),
     ("settings", settings::settings),
 ];
 
