@@ -206,7 +206,7 @@ fn two_days_come_back() {
 #[test]
 #[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
 fn two_hundred_runs_hold_their_intervals() {
-    let runs: Vec<_> = (0..200u64).into_par_iter().map(|seed| run(8_000.0, 3000 + seed)).collect();
+    let runs: Vec<_> = (0..200u64).into_par_iter().map(|seed| run(8_000.0, 1000 + seed)).collect();
     for k in 0..runs[0].len() {
         let name = runs[0][k].0;
         let held =

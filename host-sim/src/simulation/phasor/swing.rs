@@ -170,6 +170,8 @@ impl Swinging {
                 step_hz,
             )
         });
+        // The slow part of that torque turns the rest from the first moment on: the swing is about it.
+        let turned = structural.as_ref().map_or(0.0, |law| law.value() / pendulum.stiffness());
         let viscous = if pendulum.structural { 0.0 } else { pendulum.fibre_damping() };
         let thermal = on(disturbances.thermal, pendulum.viscous_noise(pendulum.damping + viscous));
         let others = on(disturbances.actuation_noise, actuation_torque(sensor, &pendulum))
@@ -178,7 +180,7 @@ impl Swinging {
             Wandering::new(seed, stream, on(switch, density), corner)
         };
         Some(Self {
-            state: [start_rad + rest_rad, 0.0],
+            state: [start_rad + rest_rad + turned, 0.0],
             rest: rest_rad,
             thermal: Gaussian::new(seed, Stream::Outside(1)),
             structural,

@@ -131,6 +131,12 @@ impl OneOverF {
         Self { gaussian, poles, value }
     }
 
+    /// Value at the end of the last chunk.
+    #[must_use]
+    pub fn value(&self) -> f64 {
+        self.value
+    }
+
     /// Values at the start and end of the next chunk.
     pub fn chunk(&mut self) -> [f64; 2] {
         let start = self.value;
