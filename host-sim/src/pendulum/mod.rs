@@ -104,6 +104,16 @@ impl Pendulum {
         self.fibre / (self.quality * self.resonance())
     }
 
+    /// Coefficients of the equation of motion, the fibre's loss as a viscous one.
+    #[must_use]
+    pub fn coefficients(&self) -> torque::Coefficients {
+        torque::Coefficients {
+            inertia: self.inertia,
+            damping: self.fibre_damping() + self.damping,
+            stiffness: self.stiffness(),
+        }
+    }
+
     /// Quality factor with all damping.
     #[must_use]
     pub fn whole_quality(&self) -> f64 {

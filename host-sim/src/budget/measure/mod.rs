@@ -17,7 +17,7 @@ use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::instrument::file::{EnvironmentFile, SensorFile};
 use crate::pendulum::Pendulum;
-use crate::pendulum::torque::{Coefficients, torques};
+use crate::pendulum::torque::torques;
 use crate::readout::chain::Chain;
 use crate::readout::readings::Row;
 use crate::readout::run::{Source, feed, settling};
@@ -84,7 +84,7 @@ pub struct Trials {
 }
 
 /// Contributors through the whole chain, by what is left in the file.
-const CARRIER: [&str; 10] = [
+const CARRIER: [&str; 9] = [
     "amplifier noise",
     "input voltage noise",
     "input current noise",
@@ -94,7 +94,6 @@ const CARRIER: [&str; 10] = [
     "carrier's amplitude noise",
     "carrier's phase noise",
     "clock jitter",
-    "monitor's own noise",
 ];
 
 /// Simulates every contributor that the file has, and all together. `plant` is the sensor as the plant has it:
@@ -277,11 +276,7 @@ fn outside(
     let rate = simulated.output_rate_hz();
     let count = (trials.phasor_s * rate) as usize;
     let angle: Vec<f64> = (0..count).map(|_| simulation.reading().0.axes[n]).collect();
-    let c = Coefficients {
-        inertia: p.inertia,
-        damping: p.fibre_damping() + p.damping,
-        stiffness: p.stiffness(),
-    };
+    let c = p.coefficients();
     let series = Series::whole(&angle, rate);
     let (torque, runs) = torques(&series, c);
     let torque = Series { values: &torque, runs, rate_hz: rate };

@@ -8,7 +8,7 @@ use crate::budget::predict;
 use crate::error::{Error, Result};
 use crate::instrument::{AXES, Sensor};
 use crate::pendulum::Pendulum;
-use crate::pendulum::torque::{Coefficients, torques};
+use crate::pendulum::torque::torques;
 use crate::records::Source;
 use std::path::Path;
 
@@ -72,11 +72,7 @@ pub(super) fn beside(
         };
         out.push(density(&series, &|f| predict(sensor, f, place).total(n)));
         if let Some(p) = pendulum.as_ref().filter(|p| p.axis == *axis) {
-            let c = Coefficients {
-                inertia: p.inertia,
-                damping: p.fibre_damping() + p.damping,
-                stiffness: p.stiffness(),
-            };
+            let c = p.coefficients();
             let (values, runs) = torques(&series, c);
             let series = Series { values: &values, runs, rate_hz: rate };
             torque = Some(density(&series, &|f| {

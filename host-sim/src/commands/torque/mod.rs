@@ -95,11 +95,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             damping: s.damping.value.max(0.0) * inertia,
             stiffness: s.stiffness.value * inertia,
         },
-        None => Coefficients {
-            inertia,
-            damping: pendulum.fibre_damping() + pendulum.damping,
-            stiffness: pendulum.stiffness(),
-        },
+        None => pendulum.coefficients(),
     };
     let (torque, runs) = torques(&series, coefficients);
     let torque = Series { values: &torque, runs, rate_hz: record.rate_hz };

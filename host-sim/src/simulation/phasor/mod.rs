@@ -38,7 +38,8 @@ const STEPS: u64 = 8;
 #[derive(Debug)]
 pub struct Simulation {
     drive: Drive,
-    converter: Converter,
+    /// Peak of the converter's nonlinearity, codes.
+    distortion: f64,
     mover: Mover,
     /// Code amplitude of a channel's own noise, per step, and its generator.
     own: Vec<Gaussian>,
@@ -125,6 +126,8 @@ impl Simulation {
         let settings = Settings::new(file, &bare, &Design::new(file, &bare));
         let chain = Chain::new(&settings).map_err(|e| Error::new(e.to_string()))?;
         let half = (step_hz / 2.0).sqrt();
+        let codes_per_volt = sensor.design.codes_per_volt;
+        let half_range = 2f64.powi(file.converter.bits as i32 - 1);
         let carrier = &file.carrier;
         let on = |switch: bool, x: f64| if switch { x } else { 0.0 };
         let gaussian = |stream| Gaussian::new(seed, stream);
@@ -136,7 +139,11 @@ impl Simulation {
         let [along, across] = about_twice_the_carrier(sensor).map(f64::sqrt);
         Ok(Self {
             drive: Drive::new(sensor, parts),
-            converter: Converter::new(&file.converter, parts),
+            distortion: distortion(
+                &Converter::new(&file.converter, parts),
+                half_range,
+                codes_per_volt,
+            ),
             mover,
             own: (0..channels).map(|c| gaussian(Stream::White(c))).collect(),
             own_code: voltage * sensor.design.codes_per_volt * 2f64.sqrt() * half,
@@ -161,8 +168,8 @@ impl Simulation {
                     step_hz,
                 ),
             },
-            codes_per_volt: sensor.design.codes_per_volt,
-            half_range: 2f64.powi(file.converter.bits as i32 - 1),
+            codes_per_volt,
+            half_range,
             firs,
             chain,
             words_per_code: settings.words_per_code,
@@ -230,13 +237,11 @@ impl Simulation {
     /// v + e (3 sqrt 3/2)(v - v^3) is v (1 + e (3 sqrt 3/2)(1 - 3 a^2/4)).
     fn distorted(&self, volts: [f64; 2]) -> [f64; 2] {
         let amplitude = volts[0].hypot(volts[1]) * self.codes_per_volt / self.half_range;
-        let error = self.converter.exact(0.5 * self.half_range / self.codes_per_volt)
-            - self.converter.exact(0.0)
-            - 0.5 * self.half_range;
-        // At half of full scale the S has 0.974 of its peak: 1.5 sqrt 3 (0.5 - 0.125).
-        let peak = error / (1.5 * 3f64.sqrt() * 0.375);
-        let gain =
-            1.0 + peak / self.half_range * 1.5 * 3f64.sqrt() * (1.0 - 0.75 * amplitude * amplitude);
+        let gain = 1.0
+            + self.distortion / self.half_range
+                * 1.5
+                * 3f64.sqrt()
+                * (1.0 - 0.75 * amplitude * amplitude);
         volts.map(|v| v * gain * self.codes_per_volt)
     }
 
@@ -262,6 +267,14 @@ impl Simulation {
         }
         pose
     }
+}
+
+/// Peak of a converter's nonlinearity, codes: at half of full scale the S has 1.5 sqrt 3 (0.5 - 0.125) of it.
+fn distortion(converter: &Converter, half_range: f64, codes_per_volt: f64) -> f64 {
+    let error = converter.exact(0.5 * half_range / codes_per_volt)
+        - converter.exact(0.0)
+        - 0.5 * half_range;
+    error / (1.5 * 3f64.sqrt() * 0.375)
 }
 
 /// Samples of a step, and the first filter that is run.
