@@ -1,6 +1,8 @@
 //! `quietgap demodulate`.
 
-use super::{Words, distinct, print_json, progress, say, sensor_files, unchanging_text, wanted};
+use super::{
+    Words, distinct, one_standard, print_json, progress, say, sensor_files, unchanging_text, wanted,
+};
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::readout::capture::Capture;
@@ -40,9 +42,7 @@ pub struct Options {
 pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
     let to_standard = options.out == Path::new("-");
-    if to_standard && options.json {
-        return Err(Error::new("--json and --out -: both want standard output, allowed one"));
-    }
+    one_standard(options.json, Some(&options.out))?;
     let capture = Capture::open(&options.capture, wanted(&sensor, options.words))?;
     if capture.is_pipe() && options.threads > 1 {
         let given = options.threads;

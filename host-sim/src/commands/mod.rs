@@ -15,7 +15,7 @@ mod verify;
 
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
-use crate::page::output::without_nulls;
+use crate::page::output::{AtomicFile, without_nulls};
 use crate::readout::capture::{Wanted, Word};
 use crate::simulation::motion::Motion;
 use crate::simulation::phasor::swing::Disturbances;
@@ -211,6 +211,21 @@ fn say(json: bool, text: &str) {
 /// One object on standard output; a figure that has no value is left out.
 fn print_json(value: &serde_json::Value) {
     let _ = writeln!(std::io::stdout(), "{}", without_nulls(value));
+}
+
+/// Refuses JSON and an output that both want standard output.
+fn one_standard(json: bool, out: Option<&Path>) -> Result<()> {
+    if json && out == Some(Path::new("-")) {
+        return Err(Error::new("--json and --out -: both want standard output, allowed one"));
+    }
+    Ok(())
+}
+
+/// Writes a page that was opened, and puts it in its place.
+fn put_page(page: Option<AtomicFile>, html: impl FnOnce() -> String) -> Result<()> {
+    let Some(mut page) = page else { return Ok(()) };
+    page.write(|file| file.write_all(html().as_bytes()))?;
+    page.finish()
 }
 
 /// Refuses an output that is an input or another output: they would overwrite each other. Standard input

@@ -1,7 +1,7 @@
 //! `quietgap stability`.
 
 use super::record::{RecordOptions, in_range};
-use super::{distinct, print_json, say};
+use super::{distinct, one_standard, print_json, put_page, say};
 use crate::analysis::stability::{Deviation, Point, over_times, times};
 use crate::error::{Error, Result};
 use crate::page::figure::{Curve, Figure, Scale};
@@ -14,7 +14,6 @@ use clap::Args;
 use maud::html;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -59,9 +58,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let outputs: Vec<&Path> =
         options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
     distinct(&[&options.record.file], &outputs)?;
-    if options.json && options.out.as_deref() == Some(Path::new("-")) {
-        return Err(Error::new("--json and --out -: both want standard output, allowed one"));
-    }
+    one_standard(options.json, options.out.as_deref())?;
     let source = options.record.open()?;
     let (mut lines, mut about) = (Vec::new(), String::new());
     for group in options.record.groups(&options.record.columns(&source)) {
@@ -87,11 +84,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if let Some(out) = &options.out {
         write(out, &lines, &source)?;
     }
-    if let Some(mut page) = page {
-        let text = html(&lines, &about, options.confidence);
-        page.write(|file| file.write_all(text.as_bytes()))?;
-        page.finish()?;
-    }
+    put_page(page, || html(&lines, &about, options.confidence))?;
     if options.json {
         let lines: Vec<Value> = lines.iter().map(Line::json).collect();
         print_json(&json!({

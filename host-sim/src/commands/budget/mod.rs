@@ -6,7 +6,7 @@ mod show;
 
 use super::record::in_range;
 use super::spectrum::against::Against;
-use super::{distinct, print_json, progress, say, sensor_files};
+use super::{distinct, print_json, progress, put_page, say, sensor_files};
 use crate::budget::measure::{self, Trial, Trials};
 use crate::budget::{Budget, predict};
 use crate::error::{Error, Result, nearest};
@@ -14,7 +14,6 @@ use crate::instrument::{AXES, Sensor};
 use crate::page::output::AtomicFile;
 use clap::Args;
 use recorded::{Recorded, beside};
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -112,11 +111,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if let Some(out) = &options.out {
         found.write(out)?;
     }
-    if let Some(mut page) = page {
-        let text = found.html();
-        page.write(|file| file.write_all(text.as_bytes()))?;
-        page.finish()?;
-    }
+    put_page(page, || found.html())?;
     if options.json {
         print_json(&found.json());
     }

@@ -5,7 +5,7 @@ mod pair;
 mod show;
 
 use super::record::{RecordOptions, in_range};
-use super::{distinct, print_json, say};
+use super::{distinct, one_standard, print_json, put_page, say};
 use crate::analysis::density::{Cross, Density, Detrend};
 use crate::analysis::log_spaced::{self, Pitch, Weighing, Wish};
 use crate::analysis::series::Series;
@@ -16,7 +16,6 @@ use crate::page::output::AtomicFile;
 use crate::records::{LeftOut, Record};
 use against::Against;
 use clap::{Args, ValueEnum};
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -151,9 +150,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let outputs: Vec<&Path> =
         options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
     distinct(&inputs, &outputs)?;
-    if options.json && options.out.as_deref() == Some(Path::new("-")) {
-        return Err(Error::new("--json and --out -: both want standard output, allowed one"));
-    }
+    one_standard(options.json, options.out.as_deref())?;
     let mut against =
         options.against.iter().map(|path| Against::read(path)).collect::<Result<Vec<_>>>()?;
     let source = options.record.open()?;
@@ -185,11 +182,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if let Some(out) = &options.out {
         found.write(out, &source.meta)?;
     }
-    if let Some(mut page) = page {
-        let html = found.html();
-        page.write(|file| file.write_all(html.as_bytes()))?;
-        page.finish()?;
-    }
+    put_page(page, || found.html())?;
     if options.json {
         print_json(&found.json());
     }

@@ -3,7 +3,7 @@
 mod show;
 
 use super::record::{RecordOptions, in_range};
-use super::{distinct, print_json, say, sensor_files};
+use super::{distinct, print_json, put_page, say, sensor_files};
 use crate::analysis::density::{Density, Detrend};
 use crate::analysis::log_spaced::{self, Weighing, Wish, pitches};
 use crate::analysis::series::Series;
@@ -19,7 +19,6 @@ use crate::readout::readings;
 use crate::records::Record;
 use crate::records::write::{Cell, Kind, Writer};
 use clap::Args;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -123,11 +122,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if let Some(path) = &options.density {
         found.write_density(path, &sensor, options.confidence)?;
     }
-    if let Some(mut page) = page {
-        let text = found.html(&sensor, options.confidence);
-        page.write(|file| file.write_all(text.as_bytes()))?;
-        page.finish()?;
-    }
+    put_page(page, || found.html(&sensor, options.confidence))?;
     if options.json {
         print_json(&found.json(&sensor, &record, options.confidence));
     }
