@@ -6,6 +6,7 @@
 //! searched for ever where a design cannot be had; here every loop is bounded.
 
 use super::{LOWEST, Need};
+use pulp::{Arch, Simd, WithSimd};
 use std::f64::consts::{PI, TAU};
 
 /// Weighted error that counts as none.
@@ -145,7 +146,9 @@ fn apart(indices: &mut [usize], points: usize) {
 fn settle(grid: &[Point], ends: &[usize], mut extremes: Vec<usize>) -> Option<Vec<usize>> {
     for _ in 0..EXCHANGES {
         let fit = Interpolation::new(grid, &extremes)?;
-        let errors: Vec<f64> = grid.iter().map(|p| p.weight * (p.desired - fit.at(p.x))).collect();
+        let values = fit.at_each(&grid.iter().map(|p| p.x).collect::<Vec<_>>());
+        let errors = grid.iter().zip(values).map(|(p, value)| p.weight * (p.desired - value));
+        let errors: Vec<f64> = errors.collect();
         let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
         let Some(next) = alternation(&errors, ends, extremes.len(), fit.ripple.abs()) else {
             // Far more taps than narrow bands need leave errors of rounding only, which alternate as
@@ -237,18 +240,51 @@ impl Interpolation {
         ripple.is_finite().then_some(Self { x, weights, values, ripple })
     }
 
-    fn at(&self, x: f64) -> f64 {
-        let (mut above, mut below) = (0.0, 0.0);
-        for ((at, weight), value) in self.x.iter().zip(&self.weights).zip(&self.values) {
-            let apart = x - at;
-            if apart == 0.0 {
-                return *value;
-            }
-            let share = weight / apart;
-            above += share * value;
-            below += share;
+    /// Values at many points, in the vectors that the machine has: each point's sums are added in the same order
+    /// on every machine.
+    fn at_each(&self, points: &[f64]) -> Vec<f64> {
+        let mut values = Arch::new().dispatch(AtEach { fit: self, points });
+        // A share without end: the point is one of the fit's own.
+        for (value, x) in values.iter_mut().zip(points).filter(|(value, _)| !value.is_finite()) {
+            *value = self.x.iter().position(|at| at == x).map_or(*value, |k| self.values[k]);
         }
-        above / below
+        values
+    }
+}
+
+struct AtEach<'a> {
+    fit: &'a Interpolation,
+    points: &'a [f64],
+}
+
+impl WithSimd for AtEach<'_> {
+    type Output = Vec<f64>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> Vec<f64> {
+        // Vectors that divide side by side.
+        const AT_ONCE: usize = 4;
+        let mut values = self.points.to_vec();
+        let turn = AT_ONCE * size_of::<S::f64s>() / size_of::<f64>();
+        values.resize(self.points.len().next_multiple_of(turn), 1.0);
+        let Interpolation { x, weights, values: own, .. } = self.fit;
+        for points in S::as_mut_simd_f64s(&mut values).0.chunks_exact_mut(AT_ONCE) {
+            let mut above = [simd.splat_f64s(0.0); AT_ONCE];
+            let mut below = above;
+            for ((at, weight), own) in x.iter().zip(weights).zip(own) {
+                let [at, weight, own] = [*at, *weight, *own].map(|v| simd.splat_f64s(v));
+                for n in 0..AT_ONCE {
+                    let share = simd.div_f64s(weight, simd.sub_f64s(points[n], at));
+                    above[n] = simd.add_f64s(above[n], simd.mul_f64s(share, own));
+                    below[n] = simd.add_f64s(below[n], share);
+                }
+            }
+            for n in 0..AT_ONCE {
+                points[n] = simd.div_f64s(above[n], below[n]);
+            }
+        }
+        values.truncate(self.points.len());
+        values
     }
 }
 
@@ -301,13 +337,11 @@ fn alternation(errors: &[f64], ends: &[usize], count: usize, ripple: f64) -> Opt
 fn coefficients(length: usize, fit: &Interpolation) -> Option<Vec<f64>> {
     let odd = length % 2 == 1;
     // H itself at k/length cycles a sample; the taps are its inverse transform about the centre.
-    let values: Vec<f64> = (0..length.div_ceil(2))
-        .map(|k| {
-            let f = k as f64 / length as f64;
-            let factor = if odd { 1.0 } else { (PI * f).cos() };
-            factor * fit.at((TAU * f).cos())
-        })
-        .collect();
+    let at = |k: usize| k as f64 / length as f64;
+    let count = length.div_ceil(2);
+    let sums = fit.at_each(&(0..count).map(|k| (TAU * at(k)).cos()).collect::<Vec<_>>());
+    let factor = |k: usize| if odd { 1.0 } else { (PI * at(k)).cos() };
+    let values: Vec<f64> = sums.into_iter().zip(0..).map(|(sum, k)| factor(k) * sum).collect();
     let turn = |half_steps: usize| (PI * half_steps as f64 / length as f64).cos();
     let table: Vec<f64> = (0..2 * length).map(turn).collect();
     let tap = |n: usize| {
