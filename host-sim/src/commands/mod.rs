@@ -6,6 +6,7 @@ mod cycles;
 mod demo;
 mod demodulate;
 mod filter;
+mod fringes;
 mod record;
 mod simulate;
 mod spectrum;
@@ -36,6 +37,8 @@ pub enum Command {
     Demodulate(demodulate::Options),
     /// The firmware's code against the f64 twin and the truth, judged by limits
     Verify(verify::Options),
+    /// Displacement and rotation from the detectors of a laser interferometer
+    Fringes(fringes::Options),
     /// Amplitude spectral densities of readings, coherence and transfer functions
     Spectrum(spectrum::Options),
     /// Allan and other deviations of readings over averaging times
@@ -61,6 +64,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Simulate(options) => simulate::run(&options),
         Command::Demodulate(options) => demodulate::run(&options),
         Command::Verify(options) => verify::run(&options),
+        Command::Fringes(options) => fringes::run(&options),
         Command::Spectrum(options) => spectrum::run(&options),
         Command::Stability(options) => stability::run(&options),
         Command::Torque(options) => torque::run(&options),

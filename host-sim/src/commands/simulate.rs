@@ -1,6 +1,8 @@
 //! `quietgap simulate`.
 
-use super::{PlantOptions, distinct, frames, print_json, progress, run_length, say, sensor_files};
+use super::{
+    PlantOptions, Switch, distinct, frames, print_json, progress, run_length, say, sensor_files,
+};
 use crate::error::{Error, Result};
 use crate::instrument::{AXES, Sensor};
 use crate::page::output::AtomicFile;
@@ -9,6 +11,7 @@ use crate::readout::readings::{self, Writer};
 use crate::readout::run::{Source, feed};
 use crate::records::TIME;
 use crate::records::write::{self, Cell, Kind};
+use crate::simulation::interferometer::{Between, Detectors, Noise};
 use crate::simulation::motion::Motion;
 use crate::simulation::phasor::swing::{Mover, Swinging};
 use crate::simulation::phasor::{Simulation, step_hz};
@@ -35,6 +38,9 @@ pub struct Options {
     /// Also write the motion at the instants of the readings
     #[arg(long, value_name = "FILE")]
     truth: Option<PathBuf>,
+    /// Also write the record of the interferometer's detectors, npy int32
+    #[arg(long, value_name = "FILE")]
+    detectors: Option<PathBuf>,
     /// Length of the run; the motion's own when absent
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     seconds: Option<f64>,
@@ -63,8 +69,11 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let motion = options.motion.as_deref().map(Motion::read).transpose()?;
     let files = sensor_files(&options.sensor, &sensor);
     let inputs: Vec<&Path> = files.iter().chain(&options.motion).map(PathBuf::as_path).collect();
-    let outputs: Vec<&Path> =
-        std::iter::once(&options.out).chain(&options.truth).map(PathBuf::as_path).collect();
+    let outputs: Vec<&Path> = std::iter::once(&options.out)
+        .chain(&options.truth)
+        .chain(&options.detectors)
+        .map(PathBuf::as_path)
+        .collect();
     distinct(&inputs, &outputs)?;
     if options.level == Level::Phasor {
         return readings(options, &sensor, motion);
@@ -77,6 +86,11 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let plant = options.plant.plant(&sensor, motion.clone())?;
     let channels = sensor.channels();
     let mut out = AtomicFile::create(&options.out)?;
+    let light = options
+        .detectors
+        .as_deref()
+        .map(|path| light(path, options, &sensor, &motion, seconds))
+        .transpose()?;
     let truth = options.truth.as_ref().map(|path| write_truth(path, &sensor, &motion, count));
     let truth = truth.transpose()?;
     out.write(|file| npy::write_header(file, count, channels))?;
@@ -95,6 +109,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     failure?;
     bar.finish_and_clear();
     out.finish()?;
+    light.map(AtomicFile::finish).transpose()?;
     truth.map(AtomicFile::finish).transpose()?;
     let wall_s = started.elapsed().as_secs_f64();
     if options.json {
@@ -109,6 +124,44 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     );
     say(options.json, &text);
     Ok(true)
+}
+
+/// The record of the interferometer's detectors over a run, the mass moved as a motion says.
+fn light(
+    path: &Path,
+    options: &Options,
+    sensor: &Sensor,
+    motion: &Motion,
+    seconds: f64,
+) -> Result<AtomicFile> {
+    let (mut file, mut detectors) = detectors(path, options, sensor)?;
+    let rate_hz = detectors.rate_hz();
+    let channels = detectors.channels();
+    let frames = (seconds * rate_hz).round() as u64;
+    file.write(|out| npy::write_header(out, frames, channels))?;
+    let mut codes = Vec::new();
+    for _ in 0..frames {
+        detectors.frame(motion.at(detectors.time_s()), &mut codes);
+        if codes.len() >= BLOCK {
+            file.write(|out| npy::write_codes(out, &codes))?;
+            codes.clear();
+        }
+    }
+    file.write(|out| npy::write_codes(out, &codes))?;
+    Ok(file)
+}
+
+/// Codes written at a time.
+const BLOCK: usize = 1 << 16;
+
+/// A file for the detectors, and what fills it.
+fn detectors(path: &Path, options: &Options, sensor: &Sensor) -> Result<(AtomicFile, Detectors)> {
+    let interferometer = sensor.file.interferometer.as_ref().ok_or_else(|| {
+        Error::new(format!("--detectors: {} has no [interferometer]", sensor.file.name))
+    })?;
+    let noise = if options.plant.noise == Switch::On { Noise::All } else { Noise::None };
+    let detectors = Detectors::new(interferometer, noise, options.plant.seed);
+    Ok((AtomicFile::create(path)?, detectors))
 }
 
 /// Longest run without the carrier: three years.
@@ -141,6 +194,14 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
         }
     };
     let mut simulation = Simulation::new(sensor, mover, parts, seed)?;
+    let path = options.detectors.as_deref();
+    let mut light = path.map(|path| detectors(path, options, sensor)).transpose()?;
+    if let Some((file, detectors)) = &mut light {
+        let channels = detectors.channels();
+        file.write(|out| npy::write_header(out, 0, channels))?;
+        simulation.watch();
+    }
+    let (mut between, mut codes, mut frames) = (Between::default(), Vec::new(), 0u64);
     let mut writer = Writer::create(&options.out, sensor)?;
     let columns: Vec<(String, Kind)> = std::iter::once((TIME.to_owned(), Kind::Plain))
         .chain(sensor.axes().iter().map(|a| (AXES[*a].1.to_owned(), Kind::Number)))
@@ -153,6 +214,13 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     let (mut rows, mut faults) = (0u64, 0u64);
     loop {
         let (row, pose) = simulation.reading();
+        if let Some((file, detectors)) = &mut light {
+            simulation.watched().for_each(|(t, pose)| between.push(t, pose));
+            between.follow(detectors, &mut codes);
+            frames += (codes.len() / detectors.channels()) as u64;
+            file.write(|out| npy::write_codes(out, &codes))?;
+            codes.clear();
+        }
         let t = row.time_s(sensor.rate_hz());
         if t > seconds {
             break;
@@ -169,6 +237,14 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
         }
     }
     bar.finish_and_clear();
+    if let Some((mut file, detectors)) = light {
+        let channels = detectors.channels();
+        file.write(|out| {
+            std::io::Seek::seek(out, std::io::SeekFrom::Start(0))?;
+            npy::write_header(out, frames, channels)
+        })?;
+        file.finish()?;
+    }
     writer.finish()?;
     truth.map_or(Ok(()), write::Writer::finish)?;
     let wall_s = started.elapsed().as_secs_f64();

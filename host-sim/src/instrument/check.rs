@@ -146,6 +146,7 @@ pub fn sensor(file: &SensorFile, source: &Source<'_>) -> Result<()> {
     bridges(file, source)?;
     axes(file, source)?;
     super::check_pendulum::sections(file, source)?;
+    super::check_interferometer::section(file, source)?;
     for key in file.limits.keys() {
         let known = crate::readout::limits::TABLE.iter().map(|l| l.name);
         if !known.clone().any(|name| name == key) {

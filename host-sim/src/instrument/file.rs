@@ -1,6 +1,9 @@
 //! The sensor file as it stands on disk: keys, units and defaults. TOML, SI units, the unit
 //! in the key; unknown keys are errors.
 
+pub use super::interferometer_file::{
+    AirFile, BeamFaultsFile, BeamFile, EllipseFile, FringeLimitsFile, InterferometerFile, LightFile,
+};
 pub use super::pendulum_file::{BodyFile, EnvironmentFile, FibreFile, LossFile, PendulumFile};
 pub use super::plan_file::{FirFile, LineFile, MaskFile, PathFile, PlanFile};
 use serde::Deserialize;
@@ -44,6 +47,8 @@ pub struct SensorFile {
     pub plan_file: Option<String>,
     /// What the mass hangs from.
     pub pendulum: Option<PendulumFile>,
+    /// Laser interferometer that looks at the same mass.
+    pub interferometer: Option<InterferometerFile>,
     /// What disturbs mass and readout from outside.
     #[serde(default)]
     pub environment: EnvironmentFile,

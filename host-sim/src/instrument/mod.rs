@@ -1,15 +1,18 @@
 //! **Sensor**: one instrument and its readout, from a file or built in, checked.
 //!
 //! [`mod@file`] is the format on disk ([`plan_file`] that of its plan), [`check`] refuses what makes no
-//! sense (with line and key), [`pendulum_file`] what the mass hangs from, [`design`] works out the physics at rest, [`settings`] turns it all into
+//! sense (with line and key), [`pendulum_file`] what the mass hangs from,
+//! [`interferometer_file`] the laser that looks at it, [`design`] works out the physics at rest, [`settings`] turns it all into
 //! the core's integers.
 
 mod carrier_gain;
 pub mod check;
+mod check_interferometer;
 mod check_pendulum;
 pub mod check_plan;
 pub mod design;
 pub mod file;
+pub mod interferometer_file;
 pub mod pendulum_file;
 pub mod plan_file;
 pub mod settings;

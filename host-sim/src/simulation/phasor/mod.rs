@@ -62,6 +62,8 @@ pub struct Simulation {
     /// Steps before the filters that are run have settled, and before all have.
     settling: u64,
     first: u64,
+    /// Instants and poses of the steps since they were last asked for, where they are.
+    watched: Option<Vec<(f64, [f64; 6])>>,
     /// Truth of a reading: the pose at its instant is in the middle of the filters.
     poses: Vec<[f64; 6]>,
 }
@@ -181,6 +183,7 @@ impl Simulation {
             delay: sensor.settings.delay_half_samples() as i64,
             settling: span,
             first: sensor.settings.span().div_ceil(spacing),
+            watched: None,
             poses: Vec::new(),
         })
     }
@@ -191,6 +194,9 @@ impl Simulation {
             let instant_s = self.instant(self.step) as f64 / (2.0 * self.rate_hz);
             let pose = self.mover.step(instant_s, self.step_hz);
             self.poses.push(pose.axes);
+            if let Some(watched) = &mut self.watched {
+                watched.push((instant_s, pose.axes));
+            }
             let noise = self.carrier.next();
             let mut over_range = 0;
             let mut phasors: Vec<[f64; 2]> = Vec::with_capacity(self.own.len());
@@ -231,6 +237,16 @@ impl Simulation {
             row.half_samples = half_samples;
             return (row, self.pose_at(half_samples));
         }
+    }
+
+    /// Keeps the instants and poses of all steps for [`Self::watched`].
+    pub fn watch(&mut self) {
+        self.watched = Some(Vec::new());
+    }
+
+    /// Instants, s, and poses of the steps since the last call.
+    pub fn watched(&mut self) -> impl Iterator<Item = (f64, [f64; 6])> {
+        self.watched.iter_mut().flat_map(|watched| watched.drain(..))
     }
 
     /// What the converter's nonlinearity leaves of a carrier of this amplitude: the fundamental of
