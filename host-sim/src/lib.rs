@@ -4,7 +4,8 @@
 //! In the order of a job: an [`instrument`] (file or built in) moves and gives converter codes in a
 //! [`simulation`]; its [`readout`] runs the core and the f64 twin over codes and judges the one by the
 //! other; the [`filter`] workbench designs and proves the plan between them, [`cycles`] tells what it
-//! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; a laser [`interferometer`] may look at the same mass; what the mass hangs from is a [`pendulum`],
+//! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; a laser [`interferometer`] may look at the same mass,
+//! and [`separation`] tells the noise of the one from that of the other; what the mass hangs from is a [`pendulum`],
 //! and the [`budget`] says where the noise comes from. [`page`] shows it all, [`commands`] are the command
 //! line.
 
@@ -20,4 +21,5 @@ pub mod page;
 pub mod pendulum;
 pub mod readout;
 pub mod records;
+pub mod separation;
 pub mod simulation;

@@ -8,6 +8,7 @@ mod demodulate;
 mod filter;
 mod fringes;
 mod record;
+mod separate;
 mod simulate;
 mod spectrum;
 mod stability;
@@ -47,6 +48,8 @@ pub enum Command {
     Torque(torque::Options),
     /// Noise budget: what each contributor adds, predicted and simulated
     Budget(budget::Options),
+    /// Noise of each of two or three sensors that see one motion
+    Separate(separate::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -69,6 +72,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Stability(options) => stability::run(&options),
         Command::Torque(options) => torque::run(&options),
         Command::Budget(options) => budget::run(&options),
+        Command::Separate(options) => separate::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }

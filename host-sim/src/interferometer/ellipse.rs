@@ -84,16 +84,17 @@ impl Ellipse {
         [p + self.contrast * phase.cos(), q + y]
     }
 
-    /// Largest error of a phase that is taken without correction, rad, of 720 phases.
+    /// Largest error of a phase that is taken without correction, about the errors' mean, rad, of 720 phases.
     #[must_use]
     pub fn uncorrected_error(&self) -> f64 {
         let error = |n: i32| {
             let phase = std::f64::consts::TAU * f64::from(n) / 720.0;
             let [x, y] = self.at(phase);
             let (s, c) = phase.sin_cos();
-            (y * c - x * s).atan2(x * c + y * s).abs()
+            (y * c - x * s).atan2(x * c + y * s)
         };
-        (0..720).map(error).fold(0.0, f64::max)
+        let mean = (0..720).map(error).sum::<f64>() / 720.0;
+        (0..720).map(|n| (error(n) - mean).abs()).fold(0.0, f64::max)
     }
 
     /// Whether it is one, and its signals tell a direction.

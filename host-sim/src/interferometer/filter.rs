@@ -13,16 +13,20 @@ pub struct Steps {
     pub blocks: u64,
 }
 
-/// Blocks that a reading is made of where there are frames enough.
-const USUAL: u64 = 8;
-/// Most blocks of a reading.
-const MOST: u64 = 64;
+/// Blocks that a reading is made of where there are frames enough: the CIC leaves (0.35/32)^3 of what lies near the
+/// blocks' rate.
+const USUAL: u64 = 32;
+/// Least and most.
+const LEAST: u64 = 16;
+const MOST: u64 = 128;
+/// Frames of a reading up to which every frame is a block.
+const FEW: u64 = 64;
 /// Part of the output's rate that passes.
 pub const PASS: f64 = 0.35;
 /// Largest gain into the passband from beyond.
-const LEAK: f64 = 1e-5;
+const LEAK: f64 = 1e-6;
 
-/// Splits the ratio of two rates. One, or one that has a divisor of 4 to 64, or is at most 64 itself.
+/// Splits the ratio of two rates: of at most 64, or with a divisor of 16 to 128.
 ///
 /// # Errors
 /// In words.
@@ -32,13 +36,13 @@ pub fn steps(rate_hz: f64, output_hz: f64) -> Result<Steps, String> {
         return Err(format!("is {output_hz}, allowed {rate_hz} over a whole number"));
     }
     let ratio = ratio as u64;
-    if ratio <= USUAL {
+    if ratio <= FEW {
         return Ok(Steps { block: 1, blocks: ratio });
     }
-    let divides = (4..=MOST).filter(|n| ratio.is_multiple_of(*n));
+    let divides = (LEAST..=MOST).filter(|n| ratio.is_multiple_of(*n));
     let blocks = divides.min_by_key(|n| n.abs_diff(USUAL)).ok_or_else(|| {
         format!(
-            "is {output_hz}, every {ratio} frames: allowed a ratio with a divisor of 4 to {MOST}"
+            "is {output_hz}, every {ratio} frames: allowed up to {FEW}, or a divisor of {LEAST} to {MOST}"
         )
     })?;
     Ok(Steps { block: ratio / blocks, blocks })
@@ -61,7 +65,7 @@ pub struct Filter {
     sums: [f64; 3],
     /// Sums of the last two blocks.
     before: [[f64; 3]; 2],
-    /// Last block values, the newest last.
+    /// Last block values, the newest last; more than are needed, so that they are rarely moved.
     history: Vec<f64>,
     since: u64,
 }
@@ -86,13 +90,19 @@ impl Filter {
         let taps = if steps.blocks == 1 {
             vec![1.0]
         } else {
-            let length = kaiser::order(106.0, (1.0 - 2.0 * PASS) / blocks).ceil() as usize | 1;
+            let length = kaiser::order(126.0, (1.0 - 2.0 * PASS) / blocks).ceil() as usize | 1;
             let taps = kaiser::taps(length, &need).expect("a stop band");
             let sum: f64 = taps.iter().sum();
             taps.iter().map(|t| t / sum).collect()
         };
         let history = vec![0.0; taps.len()];
         Self { steps, taps, at: 0, sums: [0.0; 3], before: [[0.0; 3]; 2], history, since: 0 }
+    }
+
+    /// Taps of the FIR stage, over the blocks' values.
+    #[must_use]
+    pub fn taps(&self) -> &[f64] {
+        &self.taps
     }
 
     /// Frames that a reading is made of.
@@ -171,10 +181,17 @@ impl Filter {
     }
 
     fn block(&mut self, value: f64) -> Option<f64> {
-        self.history.rotate_left(1);
-        *self.history.last_mut().expect("a tap") = value;
+        self.history.push(value);
         self.since += 1;
-        (self.since.is_multiple_of(self.steps.blocks))
-            .then(|| self.history.iter().zip(&self.taps).map(|(x, t)| x * t).sum())
+        if !self.since.is_multiple_of(self.steps.blocks) {
+            return None;
+        }
+        let last = &self.history[self.history.len() - self.taps.len()..];
+        let sum = last.iter().zip(&self.taps).map(|(x, t)| x * t).sum();
+        let needless = self.history.len() - self.taps.len();
+        if needless > 4 * self.taps.len() {
+            self.history.drain(..needless);
+        }
+        Some(sum)
     }
 }

@@ -1,9 +1,10 @@
 //! **Noise** of the interferometer, predicted from the sensor file: one-sided amplitude densities of a beam's
 //! displacement.
 //!
-//! With a detector's mean voltage U and contrast V the two differences over their sums have noise v sqrt(2)/(2 U)
-//! from independent noises v of their detectors; the phase has 1/V of that. Intensity noise moves differences and
-//! sums alike. The laser's frequency counts by the path that one arm is longer.
+//! With a detector's mean voltage U and contrast V the two differences over the light have noise v sqrt(2)/(2 U)
+//! from independent noises v of their detectors; the phase has 1/V of that. Noise of the light itself, true or of the
+//! detectors' sum, moves both differences alike and no phase. The laser's frequency counts by the path that one arm
+//! is longer.
 
 use crate::instrument::file::InterferometerFile;
 

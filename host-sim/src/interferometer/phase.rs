@@ -3,7 +3,7 @@
 use std::f64::consts::{FRAC_PI_2, FRAC_PI_8, PI, TAU};
 
 /// arctan(t)/t in t^2 on 0 to tan^2(pi/8), by interpolation at Chebyshev's points in 60 digits
-/// (`tests/vectors/gen/arctangent.py`): in error by 1e-15.
+/// (`tests/vectors/gen/interferometer.py`): in error by 1e-15.
 const SERIES: [f64; 10] = [
     0.999_999_999_999_999,
     -0.333_333_333_332_214_3,

@@ -276,7 +276,9 @@ impl Beam {
         self.signals.extend(codes.chunks_exact(channels).map(|frame| {
             let [a, b, c, d] = [frame[a], frame[b], frame[c], frame[d]].map(f64::from);
             let (b, d) = (g * b, h * d);
-            [(a - b) / (a + b), (c - d) / (c + d)]
+            // As in `Knot::signals`.
+            let over = 2.0 / (a + b + c + d);
+            [(a - b) * over, (c - d) * over]
         }));
     }
 

@@ -30,12 +30,13 @@ pub struct Knot {
 }
 
 impl Knot {
-    /// In-phase and quadrature signal of a frame's four detectors, and the light's sum over both.
+    /// In-phase and quadrature signal of a frame's four detectors: differences over the light of both, half each,
+    /// so that its noise moves both alike.
     #[must_use]
-    pub fn signals(&self, [a, b, c, d]: [f64; 4]) -> ([f64; 2], f64) {
+    pub fn signals(&self, [a, b, c, d]: [f64; 4]) -> [f64; 2] {
         let [g, h] = self.balance;
-        let (sum, other) = (a + g * b, c + h * d);
-        ([(a - g * b) / sum, (c - h * d) / other], sum + other)
+        let light = 0.5 * (a + g * b + c + h * d);
+        [(a - g * b) / light, (c - h * d) / light]
     }
 
     fn between(&self, other: &Self, part: f64) -> Self {
@@ -232,11 +233,10 @@ fn thin(points: &mut Vec<[f64; 4]>) {
 }
 
 fn knot(points: &[[f64; 4]], frame: f64, manner: Manner) -> Option<(Knot, Option<Fit>)> {
-    let pairs = |k: usize| points.iter().map(move |p| [p[k], p[k + 1]]);
-    let balance = [balance::fitted(pairs(0))?, balance::fitted(pairs(2))?];
+    let balance = balance::of_both(points)?;
     let unit = Ellipse::of_numbers([0.0, 0.0, 1.0, 1.0, 0.0]);
     let knot = Knot { frame, balance, ellipse: unit };
-    let signals: Vec<[f64; 2]> = points.iter().map(|p| knot.signals(*p).0).collect();
+    let signals: Vec<[f64; 2]> = points.iter().map(|p| knot.signals(*p)).collect();
     match manner {
         Manner::Given => Some((knot, None)),
         Manner::Algebraic => algebraic(&signals).map(|ellipse| (Knot { ellipse, ..knot }, None)),
