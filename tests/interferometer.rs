@@ -460,10 +460,10 @@ fn too_little_motion_is_refused() {
     let bench = Bench::new(&text, Optics { noise: 1e-4, ..Optics::GOOD }, 15);
     let small = |t: f64| 3e-8 * (TAU * t / 41.0).sin();
     let refusal =
-        bench.readings(200.0, small, Manner::Geometric, 60.0).err().expect("refused").to_string();
+        bench.readings(200.0, small, Manner::Geometric, 60.0).expect_err("refused").to_string();
     assert!(refusal.contains("of 360 degrees") && refusal.contains("beam a"), "{refusal}");
     let refusal =
-        bench.readings(200.0, small, Manner::Given, 60.0).err().expect("refused").to_string();
+        bench.readings(200.0, small, Manner::Given, 60.0).expect_err("refused").to_string();
     assert!(refusal.contains("no ellipse is given"), "{refusal}");
     let given = text.replace(
         "[interferometer.light]",

@@ -196,10 +196,10 @@ fn what_is_wrong_is_found() {
     }
     let mut draw = Normal::new(8);
     let still = record((0..40_000).map(|_| 1e-8 * draw.next()).collect(), 10.0, 0.0);
-    let refusal = align(column(&first), column(&still), 5.0).err().expect("refused").to_string();
+    let refusal = align(column(&first), column(&still), 5.0).expect_err("refused").to_string();
     assert!(refusal.contains("do not see the same motion"), "{refusal}");
     let late = Seen { start_s: 9000.0, ..PLAIN }.record(4000.0);
-    let refusal = align(column(&first), column(&late), 5.0).err().expect("refused").to_string();
+    let refusal = align(column(&first), column(&late), 5.0).expect_err("refused").to_string();
     assert!(refusal.contains("no rows at the same times"), "{refusal}");
 }
 

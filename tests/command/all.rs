@@ -8,3 +8,4 @@ mod line;
 mod low_delay;
 mod refuses_bad_input;
 mod streams;
+mod two_sensors;

@@ -65,6 +65,7 @@ pub fn interferometer(text: &str) -> InterferometerFile {
 }
 
 /// A reading with its time.
+#[derive(Debug)]
 pub struct Told {
     pub time_s: f64,
     pub axes: Vec<f64>,
@@ -99,7 +100,7 @@ impl Bench {
                     o.offsets[1] + (1.0 + drift) / o.ratio * (phase - o.lack_rad).sin(),
                 ];
                 let level = |k: usize| {
-                    let sign = if k % 2 == 0 { 1.0 } else { -1.0 };
+                    let sign = if k.is_multiple_of(2) { 1.0 } else { -1.0 };
                     1.0 + sign * o.contrast * fringes[k / 2]
                 };
                 let volts: [f64; 4] = std::array::from_fn(|k| {

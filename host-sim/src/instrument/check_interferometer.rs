@@ -87,7 +87,8 @@ fn beams(file: &SensorFile, source: &Source<'_>) -> Result<()> {
             source.range(&at("position_m"), x, -1e3, 1e3)?;
         }
         let length = beam.direction.iter().map(|x| x * x).sum::<f64>().sqrt();
-        if !((length - 1.0).abs() < 1e-6) {
+        let is_unit = (length - 1.0).abs() < 1e-6;
+        if !is_unit {
             let message = format!("has length {length}, allowed 1");
             return Err(source.fault(&at("direction"), message));
         }

@@ -25,7 +25,8 @@ fn freed(pairs: &[[f64; 2]], light: &[f64]) -> Vec<[f64; 2]> {
     let count = light.len() as f64;
     let mean = light.iter().sum::<f64>() / count;
     let square: f64 = light.iter().map(|l| (l - mean).powi(2)).sum();
-    if !(square > 0.0) {
+    let varies = square > 0.0;
+    if !varies {
         return pairs.to_vec();
     }
     let follows: [f64; 2] = std::array::from_fn(|k| {

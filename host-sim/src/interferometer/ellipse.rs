@@ -115,7 +115,8 @@ pub fn algebraic(points: &[[f64; 2]]) -> Option<Ellipse> {
     let mean: [f64; 2] = std::array::from_fn(|k| points.iter().map(|p| p[k]).sum::<f64>() / count);
     let square = |p: &[f64; 2]| (p[0] - mean[0]).powi(2) + (p[1] - mean[1]).powi(2);
     let size = (points.iter().map(square).sum::<f64>() / count).sqrt();
-    if !(size > 0.0) {
+    let sound = size > 0.0;
+    if !sound {
         return None;
     }
     let (mut m, mut sums) = (Matrix6::zeros(), Vector6::zeros());
@@ -153,7 +154,8 @@ fn weights(mean: &Vector6<f64>) -> Matrix6<f64> {
 fn solve(m: &Matrix6<f64>, n: &Matrix6<f64>) -> Option<Vector6<f64>> {
     let own = m.symmetric_eigen();
     let least = own.eigenvalues.imin();
-    if !(own.eigenvalues[least] > 1e-15 * own.eigenvalues.max()) {
+    let sound = own.eigenvalues[least] > 1e-15 * own.eigenvalues.max();
+    if !sound {
         // Without noise there is nothing to take off.
         return Some(own.eigenvectors.column(least).into_owned());
     }
@@ -238,7 +240,8 @@ fn nearest(ellipse: &Ellipse, point: [f64; 2]) -> f64 {
         let ((s, c), (sl, cl)) = (phase.sin_cos(), (phase - ellipse.lack_rad).sin_cos());
         let (tx, ty) = (-v * s, w * cl);
         let bend = tx * tx + ty * ty - dx * v * c - dy * w * sl;
-        if !(bend > 0.0) {
+        let sound = bend > 0.0;
+        if !sound {
             break;
         }
         phase -= (dx * tx + dy * ty) / bend;

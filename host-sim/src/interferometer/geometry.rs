@@ -53,7 +53,8 @@ impl Geometry {
             }
         }
         let values = weighed.singular_values();
-        if !(values.min() * WORST_CONDITION > values.max()) {
+        let told_apart = values.min() * WORST_CONDITION > values.max();
+        if !told_apart {
             return Err("the beams cannot tell these axes apart".to_owned());
         }
         let solve = rows.clone().pseudo_inverse(0.0).map_err(str::to_owned)?;

@@ -186,7 +186,11 @@ impl Readings {
             // Rare: which frames they are is looked for only where there are any.
             for (limit, fault) in [(self.weak, 1), (self.lost, 2)] {
                 if least < limit * limit || least.is_nan() {
-                    let far = |s: &[f64; 2]| !(corrected(*s)[0].hypot(corrected(*s)[1]) >= limit);
+                    let far = |s: &[f64; 2]| {
+                        let [c, s] = corrected(*s);
+                        let distance = c.hypot(s);
+                        distance < limit || distance.is_nan()
+                    };
                     let found = beam.signals.iter().rposition(far);
                     self.last[fault] = found.map(|n| from + n as u64).max(self.last[fault]);
                 }

@@ -205,7 +205,7 @@ fn parts_shown(points: &[[f64; 4]]) -> usize {
     let range = points.iter().map(of).fold([[f64::MAX, f64::MIN]; 2], |r, d| {
         std::array::from_fn(|k| [r[k][0].min(d[k]), r[k][1].max(d[k])])
     });
-    if range.iter().any(|r| !(r[1] > r[0])) {
+    if range.iter().any(|r| r[1] <= r[0]) {
         return 0;
     }
     let mut counts = [0; PARTS];

@@ -187,7 +187,8 @@ impl<'a> Fit<'a> {
         let (told, delay) = best.ok_or_else(|| {
             Error::new("the two records have no rows at the same times: nothing to compare")
         })?;
-        if !(told > 0.05) {
+        let enough = told > 0.05;
+        if !enough {
             return Err(Error::new(format!(
                 "the second explains {:.1} % of the first at best, within {within_s} s of delay: they do not see the same \
                  motion, allowed 5 % or more",
@@ -296,7 +297,8 @@ impl Sums {
             right[k] = 0.0;
         }
         let eigen = normal.symmetric_eigen();
-        if !(eigen.eigenvalues.min() > SMALLEST * eigen.eigenvalues.max()) {
+        let enough = eigen.eigenvalues.min() > SMALLEST * eigen.eigenvalues.max();
+        if !enough {
             return None;
         }
         Some(d * normal.cholesky()?.solve(&right))

@@ -45,7 +45,8 @@ impl Interpolation {
     /// Value at a place, in rows from the first; `None` within [`REACH`] of an end of the run that holds it.
     #[must_use]
     pub fn at(&self, values: &[f64], runs: &[Range<usize>], place: f64) -> Option<f64> {
-        if !(place >= 0.0) {
+        let known = place >= 0.0;
+        if !known {
             return None;
         }
         let row = place.floor() as usize;

@@ -4,7 +4,7 @@
 air: phase index of air by ref-index (PyPI, Ciddor's equation), at states drawn with a seed and usual ones.
 ellipse: points of x = p + cos t, y = q + sin(t - alpha)/r by mpmath, the phase error of taking them as a circle.
 arctangent: the series of host-sim/src/interferometer/phase.rs, by interpolation at Chebyshev's points, 60 digits.
-Made with ref-index 1.0.2, mpmath 1.4.1.
+Made with ref-index 1.0, mpmath 1.4.1.
 """
 import json
 import random
