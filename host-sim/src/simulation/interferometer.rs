@@ -126,7 +126,7 @@ impl Detectors {
             let drift = f.drift_per_hour * hours;
             let channels = beam.channels;
             for k in 0..4 {
-                let sign = if k.is_multiple_of(2) { 1.0 } else { -1.0 };
+                let sign = if k % 2 == 0 { 1.0 } else { -1.0 };
                 let level = 1.0 + sign * self.file.light.contrast * fringes[k / 2];
                 let shot =
                     self.shot_step * level.max(0.0).sqrt() * self.own.next_if(self.shot_step);
