@@ -7,6 +7,7 @@ mod demo;
 mod demodulate;
 mod filter;
 mod fringes;
+mod outputs;
 mod record;
 mod separate;
 mod simulate;
@@ -137,33 +138,24 @@ struct PlantOptions {
 }
 
 impl PlantOptions {
-    fn parts(&self) -> Result<Parts> {
-        let mut parts = if self.noise == Switch::On { Parts::ALL } else { Parts::ALL.quiet() };
-        for name in &self.without {
-            *parts.switch(name).ok_or_else(|| {
-                let known = Parts::NAMES.join(", ");
-                Error::new(format!("--without {name}: no such part, allowed {known}"))
-            })? = false;
-        }
-        Ok(parts)
-    }
-
-    /// Parts of the plant and what acts on the mass from outside.
-    fn both(&self) -> Result<(Parts, Disturbances)> {
+    /// Parts of the plant and what acts on the mass from outside; the latter cannot be named where nothing does.
+    fn switched(&self, outside: bool) -> Result<(Parts, Disturbances)> {
         let on = self.noise == Switch::On;
         let mut parts = if on { Parts::ALL } else { Parts::ALL.quiet() };
-        let mut outside = if on { Disturbances::ALL } else { Disturbances::NONE };
+        let mut others = if on { Disturbances::ALL } else { Disturbances::NONE };
         for name in &self.without {
-            *parts.switch(name).or_else(|| outside.switch(name)).ok_or_else(|| {
-                let known = [Parts::NAMES.as_slice(), &Disturbances::NAMES].concat().join(", ");
+            let other = if outside { others.switch(name) } else { None };
+            *parts.switch(name).or(other).ok_or_else(|| {
+                let more: &[&str] = if outside { &Disturbances::NAMES } else { &[] };
+                let known = [Parts::NAMES.as_slice(), more].concat().join(", ");
                 Error::new(format!("--without {name}: no such part, allowed {known}"))
             })? = false;
         }
-        Ok((parts, outside))
+        Ok((parts, others))
     }
 
     fn plant(&self, sensor: &Sensor, motion: Motion) -> Result<Plant> {
-        Ok(Plant::new(sensor, motion, self.parts()?, self.seed))
+        Ok(Plant::new(sensor, motion, self.switched(false)?.0, self.seed))
     }
 }
 

@@ -170,7 +170,7 @@ const LONGEST_S: f64 = 1e8;
 /// Readings of the phasor level.
 fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Result<bool> {
     let started = std::time::Instant::now();
-    let (parts, disturbances) = options.plant.both()?;
+    let (parts, disturbances) = options.plant.switched(true)?;
     let seconds = match (options.seconds, &motion) {
         (Some(seconds), _) => seconds,
         (None, Some(motion)) => motion.end_s(),

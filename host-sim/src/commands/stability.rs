@@ -1,11 +1,10 @@
 //! `quietgap stability`.
 
-use super::record::{RecordOptions, in_range};
-use super::{distinct, one_standard, print_json, put_page, say};
+use super::outputs::Outputs;
+use super::record::RecordOptions;
 use crate::analysis::stability::{Deviation, Point, over_times, times};
 use crate::error::{Error, Result};
 use crate::page::figure::{Curve, Figure, Scale};
-use crate::page::output::AtomicFile;
 use crate::page::report::{BLUE, ORANGE, figure, page};
 use crate::records::meta::Meta;
 use crate::records::write::{Cell, Kind, Writer};
@@ -14,7 +13,7 @@ use clap::Args;
 use maud::html;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Arguments.
 #[derive(Args, Debug)]
@@ -30,18 +29,8 @@ pub struct Options {
     /// Averaging times in a decade
     #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u32).range(1..=100))]
     per_decade: u32,
-    /// Probability that intervals hold the true value
-    #[arg(long, value_name = "P", default_value_t = 0.95, allow_negative_numbers = true)]
-    confidence: f64,
-    /// Deviations to write: CSV, npy or Parquet
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Page with figures to write
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// One JSON object on standard output
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 /// One deviation of one column.
@@ -54,11 +43,7 @@ struct Line {
 
 pub(super) fn run(options: &Options) -> Result<bool> {
     let deviations = options.deviation.iter().map(|n| named(n)).collect::<Result<Vec<_>>>()?;
-    in_range("--confidence", options.confidence, 0.01, 0.9999)?;
-    let outputs: Vec<&Path> =
-        options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
-    distinct(&[&options.record.file], &outputs)?;
-    one_standard(options.json, options.out.as_deref())?;
+    options.outputs.check(&[&options.record.file], &[])?;
     let source = options.record.open()?;
     let (mut lines, mut about) = (Vec::new(), String::new());
     for group in options.record.groups(&options.record.columns(&source)) {
@@ -80,21 +65,21 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if lines.is_empty() {
         return Err(Error::in_file(source.path(), None, "has no column that can be analysed"));
     }
-    let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
-    if let Some(out) = &options.out {
-        write(out, &lines, &source)?;
-    }
-    put_page(page, || html(&lines, &about, options.confidence))?;
-    if options.json {
-        let lines: Vec<Value> = lines.iter().map(Line::json).collect();
-        print_json(&json!({
+    let confidence = options.outputs.confidence;
+    let told = || {
+        json!({
             "schema": 1, "command": "stability", "file": source.path().display().to_string(),
-            "integrated": options.integrated, "confidence": options.confidence, "deviations": lines,
-        }));
-    }
+            "integrated": options.integrated, "confidence": confidence,
+            "deviations": lines.iter().map(Line::json).collect::<Vec<Value>>(),
+        })
+    };
     let text: String = lines.iter().map(Line::text).collect();
-    let to_standard = options.out.as_deref() == Some(Path::new("-"));
-    say(options.json || to_standard, &format!("{about}\n{text}"));
+    options.outputs.finish(
+        |out| write(out, &lines, &source),
+        || html(&lines, &about, confidence),
+        told,
+        &format!("{about}\n{text}"),
+    )?;
     Ok(true)
 }
 
@@ -116,7 +101,8 @@ impl Options {
             return Err(Error::in_file(path, None, message));
         }
         let times = times(&series, deviation, self.per_decade.into());
-        let points = over_times(&series, self.integrated, deviation, &times, self.confidence);
+        let points =
+            over_times(&series, self.integrated, deviation, &times, self.outputs.confidence);
         if points.is_empty() {
             let message = format!(
                 "the longest stretch without a gap has {} rows, allowed {} for --deviation {}",

@@ -166,7 +166,7 @@ impl<'a> Fit<'a> {
         let mut best: Option<(f64, f64)> = None;
         // Some thousands of rows tell which it is.
         let known: Vec<usize> = self.rows.runs.iter().flat_map(Clone::clone).collect();
-        let every = (known.len() / 20_000).max(1);
+        let every = (known.len() / 2000).max(1);
         for n in -most..=most {
             let delay = n as f64 * step;
             let mut sums = [0.0; 6];

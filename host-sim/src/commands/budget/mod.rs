@@ -4,14 +4,14 @@ mod page;
 mod recorded;
 mod show;
 
+use super::outputs::Outputs;
 use super::record::in_range;
 use super::spectrum::against::Against;
-use super::{distinct, print_json, progress, put_page, say, sensor_files};
+use super::{progress, sensor_files};
 use crate::budget::measure::{self, Trial, Trials};
 use crate::budget::{Budget, predict};
 use crate::error::{Error, Result, nearest};
 use crate::instrument::{AXES, Sensor};
-use crate::page::output::AtomicFile;
 use clap::Args;
 use recorded::{Recorded, beside};
 use std::path::{Path, PathBuf};
@@ -46,25 +46,14 @@ pub struct Options {
     /// Requirement to lay over it: frequency_hz and a density of an axis's name
     #[arg(long, value_name = "FILE")]
     against: Vec<PathBuf>,
-    /// Probability that intervals hold the true value
-    #[arg(long, value_name = "P", default_value_t = 0.95, allow_negative_numbers = true)]
-    confidence: f64,
-    /// Densities to write: CSV, npy or Parquet
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Page with figures to write
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// One JSON object on standard output
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 /// Frequencies a decade.
 const PER_DECADE: f64 = 20.0;
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    in_range("--confidence", options.confidence, 0.01, 0.9999)?;
     in_range("--seconds", options.seconds, 20.0, 1e5)?;
     let sensor = Sensor::load(&options.sensor)?;
     let to_hz = sensor.output_rate_hz() / 2.0;
@@ -81,9 +70,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         .chain(&options.against)
         .map(PathBuf::as_path)
         .collect();
-    let outputs: Vec<&Path> =
-        options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
-    distinct(&inputs, &outputs)?;
+    options.outputs.check(&inputs, &[])?;
     let against =
         options.against.iter().map(|path| Against::read(path)).collect::<Result<Vec<_>>>()?;
     let budget = predict(&sensor, &grid(options.from_hz, to_hz), place);
@@ -91,7 +78,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let trials = Trials {
             carrier_s: options.seconds,
             phasor_s: 100.0 * options.seconds,
-            confidence: options.confidence,
+            confidence: options.outputs.confidence,
             seed: options.seed,
         };
         let bar = progress(1000);
@@ -103,20 +90,16 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         Vec::new()
     };
     let (recorded, torque) = match &options.readings {
-        Some(path) => beside(&sensor, path, place, options.confidence)?,
+        Some(path) => beside(&sensor, path, place, options.outputs.confidence)?,
         None => (Vec::new(), None),
     };
     let found = Found { sensor, budget, band, place, trials, recorded, torque, against };
-    let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
-    if let Some(out) = &options.out {
-        found.write(out)?;
-    }
-    put_page(page, || found.html())?;
-    if options.json {
-        print_json(&found.json());
-    }
-    let to_standard = options.out.as_deref() == Some(Path::new("-"));
-    say(options.json || to_standard, &found.text());
+    options.outputs.finish(
+        |out| found.write(out),
+        || found.html(),
+        || found.json(),
+        &found.text(),
+    )?;
     Ok(found.trials.iter().all(Trial::holds))
 }
 

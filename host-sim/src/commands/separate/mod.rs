@@ -2,10 +2,10 @@
 
 mod show;
 
+use super::outputs::Outputs;
+use super::progress;
 use super::record::in_range;
-use super::{distinct, one_standard, print_json, progress, put_page, say};
 use crate::error::{Error, Result};
-use crate::page::output::AtomicFile;
 use crate::records::meta::Meta;
 use crate::records::write::{Cell, Kind, Writer};
 use crate::records::{Record, Source};
@@ -41,18 +41,8 @@ pub struct Options {
     /// Highest frequency; 0.35 of the lower rate when absent
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     to_hz: Option<f64>,
-    /// Probability that intervals hold the true value
-    #[arg(long, value_name = "P", default_value_t = 0.95, allow_negative_numbers = true)]
-    confidence: f64,
-    /// Densities to write: CSV, npy or Parquet
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Page with figures to write
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// One JSON object on standard output
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 /// What was found.
@@ -68,17 +58,13 @@ struct Found {
 }
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    in_range("--confidence", options.confidence, 0.01, 0.9999)?;
     in_range("--within", options.within, 0.0, 1e4)?;
-    one_standard(options.json, options.out.as_deref())?;
     let paths: Vec<&Path> = [&options.first, &options.second]
         .into_iter()
         .chain(&options.third)
         .map(PathBuf::as_path)
         .collect();
-    let outputs: Vec<&Path> =
-        options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
-    distinct(&paths, &outputs)?;
+    options.outputs.check(&paths, &[])?;
     if options.other.len() >= paths.len() {
         return Err(Error::new(format!(
             "--other: given {} times, allowed {}: one for each record but the first",
@@ -132,18 +118,14 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         alignments: pairs.iter().map(|p| p.alignment).collect(),
         names,
         split,
-        confidence: options.confidence,
+        confidence: options.outputs.confidence,
     };
-    let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
-    if let Some(path) = &options.out {
-        found.write(path)?;
-    }
-    put_page(page, || found.html())?;
-    if options.json {
-        print_json(&found.json());
-    }
-    let to_standard = outputs.iter().any(|path| *path == Path::new("-"));
-    say(options.json || to_standard, &found.text());
+    options.outputs.finish(
+        |path| found.write(path),
+        || found.html(),
+        || found.json(),
+        &found.text(),
+    )?;
     Ok(true)
 }
 

@@ -4,15 +4,14 @@ pub(super) mod against;
 mod pair;
 mod show;
 
+use super::outputs::Outputs;
 use super::record::{RecordOptions, in_range};
-use super::{distinct, one_standard, print_json, put_page, say};
 use crate::analysis::density::{Cross, Density, Detrend};
 use crate::analysis::log_spaced::{self, Pitch, Weighing, Wish};
 use crate::analysis::series::Series;
 use crate::analysis::welch::{self, Cut};
 use crate::analysis::window::Window;
 use crate::error::{Error, Result};
-use crate::page::output::AtomicFile;
 use crate::records::{LeftOut, Record};
 use against::Against;
 use clap::{Args, ValueEnum};
@@ -51,9 +50,6 @@ pub struct Options {
     /// Highest frequency
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     to_hz: Option<f64>,
-    /// Probability that intervals hold the true value
-    #[arg(long, value_name = "P", default_value_t = 0.95, allow_negative_numbers = true)]
-    confidence: f64,
     /// Also the rms between two frequencies, LOW:HIGH in Hz; again for more
     #[arg(long, value_name = "LOW:HIGH")]
     band: Vec<String>,
@@ -63,15 +59,8 @@ pub struct Options {
     /// Requirement or older result to lay over it (frequency_hz and a density); again for more
     #[arg(long, value_name = "FILE")]
     against: Vec<PathBuf>,
-    /// Densities to write: CSV, npy or Parquet
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
-    /// Page with figures to write
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// One JSON object on standard output
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
@@ -147,10 +136,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         .chain(&options.against)
         .map(PathBuf::as_path)
         .collect();
-    let outputs: Vec<&Path> =
-        options.out.iter().chain(&options.report).map(PathBuf::as_path).collect();
-    distinct(&inputs, &outputs)?;
-    one_standard(options.json, options.out.as_deref())?;
+    options.outputs.check(&inputs, &[])?;
     let mut against =
         options.against.iter().map(|path| Against::read(path)).collect::<Result<Vec<_>>>()?;
     let source = options.record.open()?;
@@ -177,17 +163,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     against.iter_mut().try_for_each(|line| line.compare(&columns))?;
     let path = options.record.file.clone();
     let found = Found { path, how, rate_hz, seconds, runs, left_out, columns, pairs, against };
-    // Both open before either is written.
-    let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
-    if let Some(out) = &options.out {
-        found.write(out, &source.meta)?;
-    }
-    put_page(page, || found.html())?;
-    if options.json {
-        print_json(&found.json());
-    }
-    let to_standard = options.out.as_deref() == Some(Path::new("-"));
-    say(options.json || to_standard, &found.text());
+    options.outputs.finish(
+        |out| found.write(out, &source.meta),
+        || found.html(),
+        || found.json(),
+        &found.text(),
+    )?;
     Ok(true)
 }
 
@@ -203,7 +184,6 @@ impl Options {
             Trend::Line => Detrend::Line,
             Trend::None => Detrend::None,
         };
-        in_range("--confidence", self.confidence, 0.01, 0.9999)?;
         for (name, value) in
             [("--from-hz", self.from_hz), ("--to-hz", self.to_hz), ("--segment-s", self.segment_s)]
         {
@@ -218,7 +198,7 @@ impl Options {
                 averages: self.averages,
                 from_hz: self.from_hz,
                 to_hz: self.to_hz,
-                confidence: self.confidence,
+                confidence: self.outputs.confidence,
             },
         })
     }

@@ -2,8 +2,9 @@
 
 mod show;
 
-use super::record::{RecordOptions, in_range};
-use super::{distinct, print_json, put_page, say, sensor_files};
+use super::outputs::Outputs;
+use super::record::RecordOptions;
+use super::sensor_files;
 use crate::analysis::density::{Density, Detrend};
 use crate::analysis::log_spaced::{self, Weighing, Wish, pitches};
 use crate::analysis::series::Series;
@@ -11,7 +12,6 @@ use crate::analysis::window::Window;
 use crate::error::{Error, Result};
 use crate::filter::response::Response;
 use crate::instrument::{AXES, Sensor};
-use crate::page::output::AtomicFile;
 use crate::pendulum::Pendulum;
 use crate::pendulum::swing::{self, Swing};
 use crate::pendulum::torque::{Coefficients, torques};
@@ -31,21 +31,11 @@ pub struct Options {
     /// Period and damping of the sensor file, and not those that the record shows
     #[arg(long)]
     as_designed: bool,
-    /// Probability that intervals hold the true value
-    #[arg(long, value_name = "P", default_value_t = 0.95, allow_negative_numbers = true)]
-    confidence: f64,
-    /// Torque and equivalent acceleration in time to write: CSV, npy or Parquet
-    #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
     /// Densities of torque and equivalent acceleration to write
     #[arg(long, value_name = "FILE")]
     density: Option<PathBuf>,
-    /// Page with figures to write
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// One JSON object on standard output
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    outputs: Outputs,
 }
 
 /// What was found.
@@ -61,7 +51,6 @@ struct Found {
 }
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    in_range("--confidence", options.confidence, 0.01, 0.9999)?;
     let sensor = Sensor::load(&options.sensor)?;
     let pendulum = Pendulum::new(&sensor.file).ok_or_else(|| {
         Error::new(format!("{}: has no [pendulum], wanted for torque", sensor.file.name))
@@ -69,14 +58,8 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let files = sensor_files(&options.sensor, &sensor);
     let mut inputs: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
     inputs.push(&options.record.file);
-    let outputs: Vec<&Path> = options
-        .out
-        .iter()
-        .chain(&options.density)
-        .chain(&options.report)
-        .map(PathBuf::as_path)
-        .collect();
-    distinct(&inputs, &outputs)?;
+    let beside: Vec<&Path> = options.density.iter().map(PathBuf::as_path).collect();
+    options.outputs.check(&inputs, &beside)?;
     let source = options.record.open()?;
     let column = match options.record.column.as_slice() {
         [] => AXES[pendulum.axis].1.to_owned(),
@@ -115,19 +98,16 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         rate_hz: record.rate_hz,
         pendulum,
     };
-    let page = options.report.as_deref().map(AtomicFile::create).transpose()?;
-    if let Some(out) = &options.out {
-        write_torque(out, &sensor, &record, &torque, &found)?;
-    }
+    let confidence = options.outputs.confidence;
     if let Some(path) = &options.density {
-        found.write_density(path, &sensor, options.confidence)?;
+        found.write_density(path, &sensor, confidence)?;
     }
-    put_page(page, || found.html(&sensor, options.confidence))?;
-    if options.json {
-        print_json(&found.json(&sensor, &record, options.confidence));
-    }
-    let to_standard = outputs.iter().any(|path| *path == Path::new("-"));
-    say(options.json || to_standard, &found.text(&record));
+    options.outputs.finish(
+        |out| write_torque(out, &sensor, &record, &torque, &found),
+        || found.html(&sensor, confidence),
+        || found.json(&sensor, &record, confidence),
+        &found.text(&record),
+    )?;
     Ok(true)
 }
 
