@@ -9,15 +9,16 @@ mod normal;
 use model::{Bench, Optics, interferometer, sensor};
 use normal::Normal;
 use proptest::prelude::*;
+use quietgap_core::fringe::{FringeHealth, Fringes};
 use quietgap_sim::instrument::file::AirFile;
 use quietgap_sim::interferometer::air::index;
-use quietgap_sim::interferometer::balance;
 use quietgap_sim::interferometer::ellipse::{Ellipse, algebraic, geometric};
 use quietgap_sim::interferometer::filter::{Filter, steps};
 use quietgap_sim::interferometer::geometry::Geometry;
 use quietgap_sim::interferometer::noise::{predicted, total};
 use quietgap_sim::interferometer::phase::{Unwrap, arctangent};
 use quietgap_sim::interferometer::track::Manner;
+use quietgap_sim::interferometer::{balance, board};
 use serde_json::Value;
 use std::f64::consts::{PI, TAU};
 
@@ -401,6 +402,41 @@ fn noise_is_as_predicted() {
             "{own_v} {bits}: {is:e} against {want:e}"
         );
     }
+}
+
+/// The core's integers against the f64 chain, frame by frame, on codes of the model.
+#[test]
+fn the_cores_fringes_are_the_same() {
+    let text = sensor(200.0, 10.0, 18);
+    let optics = Optics {
+        offsets: [0.05, -0.04],
+        ratio: 1.12,
+        lack_rad: 0.13,
+        gains: [1.0, 0.9, 1.1, 1.2],
+        noise: 1e-4,
+        ..Optics::GOOD
+    };
+    let bench = Bench::new(&text, optics, 16);
+    let codes = bench.codes(120.0, |t| 1.7e-6 * (TAU * t / 41.0).sin());
+    let knot = bench.tracks(&codes, Manner::Geometric, 60.0).unwrap()[0].knots[0];
+    let settings = board::settings(bench.file(), &knot).unwrap();
+    let mut fringes = Fringes::new(settings).unwrap();
+    let (mut unwrap, mut first, mut worst) = (Unwrap::default(), None, 0f64);
+    for frame in &codes {
+        // As the sensor file wires them.
+        let [b, d, a, c] = *frame;
+        let [cosine, sine] = knot.ellipse.corrected(knot.signals([a, b, c, d].map(f64::from)));
+        let [phase, _] = unwrap.next(arctangent(sine, cosine));
+        let want = (phase - *first.get_or_insert(phase)) / TAU;
+        let (is, health) = fringes.push([a, b, c, d]);
+        assert_eq!(health, FringeHealth::default());
+        worst = worst.max((is as f64 / 2f64.powi(32) - want).abs());
+    }
+    // An eighth of a code's step on 26 000, halved by rounding, and settings of 28 bits.
+    println!("at most {worst:e} turns apart");
+    assert!(worst < 1e-6 && worst > 0.0, "{worst:e}");
+    let wide = interferometer(&sensor(200.0, 10.0, 32));
+    assert!(board::settings(&wide, &knot).is_err());
 }
 
 /// Faults: the first value that raises each, the last that does not, and how long.

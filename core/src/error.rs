@@ -22,6 +22,8 @@ pub enum Stage {
     Axes,
     /// Electrodes of the housing.
     Housing,
+    /// Fringes of an interferometer.
+    Fringe,
 }
 
 impl Stage {
@@ -36,6 +38,7 @@ impl Stage {
             Self::Bridge(n) => ("bridge ", Some(n)),
             Self::Axes => ("axes", None),
             Self::Housing => ("housing", None),
+            Self::Fringe => ("fringes", None),
         }
     }
 }

@@ -45,6 +45,8 @@ pub mod health;
 pub mod plan;
 // 1 to 8: the type firmware owns.
 pub mod readout;
+// Beside the bridges: fringes of an interferometer that looks at the same mass.
+pub mod fringe;
 // Beside the signal: coarse figures for a display.
 pub mod status;
 

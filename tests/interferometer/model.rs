@@ -5,7 +5,7 @@ use quietgap_sim::error::Result;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::instrument::file::InterferometerFile;
 use quietgap_sim::interferometer::readings::{Readings, Seen};
-use quietgap_sim::interferometer::track::{Manner, tracks};
+use quietgap_sim::interferometer::track::{Manner, Track, tracks};
 use quietgap_sim::readout::capture::{Capture, Wanted};
 use std::f64::consts::TAU;
 use std::io::Write;
@@ -135,13 +135,17 @@ impl Bench {
         Ok((rows.into_iter().filter(|r| r.health == "ok").collect(), seen))
     }
 
-    /// All readings of a record, faulty ones too.
-    pub fn of_codes(
-        &self,
-        codes: &[[i32; 4]],
-        manner: Manner,
-        stretch_s: f64,
-    ) -> Result<(Vec<Told>, Vec<Seen>)> {
+    pub fn file(&self) -> &InterferometerFile {
+        &self.file
+    }
+
+    /// What is found of the beam in a record.
+    pub fn tracks(&self, codes: &[[i32; 4]], manner: Manner, stretch_s: f64) -> Result<Vec<Track>> {
+        let (_folder, capture) = self.capture(codes);
+        tracks(&capture, &self.file, stretch_s, manner)
+    }
+
+    fn capture(&self, codes: &[[i32; 4]]) -> (tempfile::TempDir, Capture) {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("detectors.npy");
         let mut file = std::fs::File::create(&path).expect("a file");
@@ -154,7 +158,18 @@ impl Bench {
         file.write_all(&bytes).expect("written");
         let wanted =
             Wanted { channels: 4, bits: self.file.bits, rate_hz: self.file.rate_hz, words: None };
-        let capture = Capture::open(&path, wanted)?;
+        let capture = Capture::open(&path, wanted).expect("a capture");
+        (folder, capture)
+    }
+
+    /// All readings of a record, faulty ones too.
+    pub fn of_codes(
+        &self,
+        codes: &[[i32; 4]],
+        manner: Manner,
+        stretch_s: f64,
+    ) -> Result<(Vec<Told>, Vec<Seen>)> {
+        let (_folder, capture) = self.capture(codes);
         let tracks = tracks(&capture, &self.file, stretch_s, manner)?;
         let mut readings = Readings::new(&self.file, tracks);
         let mut rows = Vec::new();

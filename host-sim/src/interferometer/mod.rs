@@ -7,10 +7,12 @@
 //!   ──► [`geometry`], [`air`]: wavelength in the path, beams to axes
 //! ```
 //!
-//! [`readings`] runs all of it over a record; [`noise`] predicts what the light leaves.
+//! [`readings`] runs all of it over a record; [`noise`] predicts what the light leaves, [`board`] makes the core's
+//! settings of a beam.
 
 pub mod air;
 pub mod balance;
+pub mod board;
 pub mod ellipse;
 pub mod filter;
 pub mod geometry;

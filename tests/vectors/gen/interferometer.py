@@ -3,7 +3,8 @@
 
 air: phase index of air by ref-index (PyPI, Ciddor's equation), at states drawn with a seed and usual ones.
 ellipse: points of x = p + cos t, y = q + sin(t - alpha)/r by mpmath, the phase error of taking them as a circle.
-arctangent: the series of host-sim/src/interferometer/phase.rs, by interpolation at Chebyshev's points, 60 digits.
+arctangent: the series of host-sim/src/interferometer/phase.rs, by interpolation at Chebyshev's points, 60 digits;
+turns: the table of core/src/fringe.rs.
 Made with ref-index 1.0, mpmath 1.4.1.
 """
 import json
@@ -51,6 +52,8 @@ for i, z in enumerate(nodes):
     right[i] = mp.atan(mp.sqrt(z)) / mp.sqrt(z)
 series = [float(c) for c in mp.lu_solve(matrix, right)]
 
+turns = [int(mp.nint(mp.atan(mp.mpf(2) ** -n) / (2 * mp.pi) * 2 ** 48)) for n in range(34)]
+
 with open(sys.argv[1] + "/interferometer.json", "w") as out:
-    json.dump({"air": air, "ellipse": ellipse, "arctangent_series": series}, out, indent=1)
+    json.dump({"air": air, "ellipse": ellipse, "arctangent_series": series, "turns_q48": turns}, out, indent=1)
     out.write("\n")
