@@ -100,7 +100,7 @@ impl Fringes {
     /// first frame, Q32.32 turns, and what is wrong.
     ///
     /// In: codes of up to 24 bits. A complement times its balance, Q2.30: below 2^55; differences and light below 2^57,
-    /// rounded half up to [`BELOW`] bits under a step: below 2^30. Offsets' shares Q2.30 of the light: below 2^60;
+    /// rounded half up to three bits under a step: below 2^30. Offsets' shares Q2.30 of the light: below 2^60;
     /// signals below 2^31. Sine: below 2^59 + 2^61, rounded to below 2^34. Wraps after 2^31 turns.
     pub fn push(&mut self, codes: [i32; 4]) -> (i64, FringeHealth) {
         let FringeConfig { balance, offset, tangent, ratio, .. } = self.config;

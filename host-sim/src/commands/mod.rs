@@ -90,17 +90,23 @@ enum Words {
     I32,
 }
 
+impl Words {
+    fn word(self) -> Word {
+        match self {
+            Self::I16 => Word::Int16,
+            Self::I24 => Word::Int24,
+            Self::I32 => Word::Int32,
+        }
+    }
+}
+
 /// What a sensor wants of its captures.
 fn wanted(sensor: &Sensor, words: Option<Words>) -> Wanted {
     Wanted {
         channels: sensor.channels(),
         bits: sensor.file.converter.bits,
         rate_hz: sensor.rate_hz(),
-        words: words.map(|words| match words {
-            Words::I16 => Word::Int16,
-            Words::I24 => Word::Int24,
-            Words::I32 => Word::Int32,
-        }),
+        words: words.map(Words::word),
     }
 }
 

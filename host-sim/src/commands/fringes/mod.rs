@@ -11,7 +11,7 @@ use crate::interferometer::geometry::Geometry;
 use crate::interferometer::readings::{FAULTS, Readings, Row, Seen};
 use crate::interferometer::track::{Manner, Track, tracks};
 use crate::page::output::AtomicFile;
-use crate::readout::capture::{Capture, Wanted, Word};
+use crate::readout::capture::{Capture, Wanted};
 use crate::records::meta::{Meta, RATE};
 use crate::records::write::{Cell, Kind, Writer};
 use crate::records::{HEALTH, TIME};
@@ -95,11 +95,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         channels: 4 * file.beams.len(),
         bits: file.bits,
         rate_hz: file.rate_hz,
-        words: options.words.map(|words| match words {
-            Words::I16 => Word::Int16,
-            Words::I24 => Word::Int24,
-            Words::I32 => Word::Int32,
-        }),
+        words: options.words.map(Words::word),
     };
     let capture = Capture::open(&options.detectors, wanted)?;
     let files = sensor_files(&options.sensor, &sensor);
