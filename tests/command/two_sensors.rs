@@ -40,6 +40,22 @@ fn one_motion_by_bridges_and_light() {
         }
         assert!(number(&beam["intensity_rejection_db"]) > 20.0);
     }
+    // Without the drift that a stretch does not follow, points scatter as detectors, shot noise and rounding say.
+    let still: Vec<&str> =
+        BUILT_IN[0].1.lines().filter(|l| !l.starts_with("drift_per_hour")).collect();
+    bench.put("still.toml", &still.join("\n"));
+    bench.json(
+        0,
+        "simulate still.toml --level phasor --motion swing.csv --out s.csv --detectors s.npy",
+    );
+    let told = bench.json(0, "fringes still.toml s.npy --stretch 60 --out g.csv");
+    for beam in told["beams"].as_array().unwrap() {
+        let parts = told["noise"]["contributors"].as_array().unwrap();
+        let own = parts.iter().filter(|p| p["name"] != "laser frequency");
+        let own = own.map(|p| number(&p["density_m_per_rthz"]).powi(2)).sum::<f64>().sqrt();
+        let ratio = number(&beam["scatter_m_per_rthz"]) / own;
+        assert!((0.7..1.5).contains(&ratio), "{ratio}");
+    }
     let report = bench.text("f.html");
     assert!(report.contains("<svg") && report.contains("offsets"));
     for column in ["x_m", "phi_rad"] {

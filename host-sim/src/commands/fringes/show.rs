@@ -61,6 +61,13 @@ impl Found {
         text
     }
 
+    /// Density of a beam's displacement, white up to half the frames' rate, that moves points as far along the
+    /// ellipse as they are off it.
+    fn scatter_density(&self, scatter: f64, contrast: f64) -> f64 {
+        let rad = scatter / contrast;
+        rad * self.geometry.metres_per_radian * (2.0 / self.file.rate_hz).sqrt()
+    }
+
     fn beam_text(&self, track: &Track, seen: &Seen) -> String {
         let nm = self.geometry.metres_per_radian * 1e9;
         let (first, last) = (track.knots[0], track.knots[track.knots.len() - 1]);
@@ -85,9 +92,10 @@ impl Found {
         if let Some((uncertainty, scatter)) = track.told {
             let _ = write!(
                 text,
-                "; {} fits, offset known to {:.1e}, points scatter by {scatter:.1e}",
+                "; {} fits, offset known to {:.1e}, points scatter by {scatter:.1e}, as {:.2e} m/rtHz would",
                 track.knots.len(),
-                uncertainty[0]
+                uncertainty[0],
+                self.scatter_density(scatter, v)
             );
         }
         if track.knots.len() > 1 {
@@ -130,6 +138,7 @@ impl Found {
                 json!({
                     "name": beam.name, "ellipses": knots,
                     "uncertainty": track.told.map(|t| t.0), "scatter": track.told.map(|t| t.1),
+                    "scatter_m_per_rthz": track.told.map(|t| self.scatter_density(t.1, track.knots[0].ellipse.contrast)),
                     "uncorrected_m": track.knots[0].ellipse.uncorrected_error() * nm,
                     "periodic_m": seen.periodic_rad.map(|x| x * nm),
                     "intensity_rejection_db": seen.intensity.map(rejection_db),
