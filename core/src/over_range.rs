@@ -197,4 +197,24 @@ mod tests {
             }
         }
     }
+
+    /// Of a whole run of codes: an end wherever it is, and two of them wherever both are.
+    #[test]
+    fn two_ends_do_not_hide_each_other() {
+        let ends = Ends::new(18);
+        for length in [1, 7, 8, 23, 24] {
+            let mut codes = [100; 24];
+            let codes = &mut codes[..length];
+            assert!(!ends.met(ends.look_over::<8>(codes)), "{length}");
+            for first in 0..length {
+                for second in first..length {
+                    for (a, b) in [(131_071, 131_071), (-131_072, 131_071), (-131_072, -131_072)] {
+                        (codes[first], codes[second]) = (a, b);
+                        assert!(ends.met(ends.look_over::<8>(codes)), "{length}: {first} {second}");
+                        (codes[first], codes[second]) = (100, 100);
+                    }
+                }
+            }
+        }
+    }
 }
