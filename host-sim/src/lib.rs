@@ -5,12 +5,13 @@
 //! [`simulation`]; its [`readout`] runs the core and the f64 twin over codes and judges the one by the
 //! other; the [`filter`] workbench designs and proves the plan between them, [`cycles`] tells what it
 //! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; a laser [`interferometer`] may look at the same mass,
-//! and [`separation`] tells the noise of the one from that of the other; what the mass hangs from is a [`pendulum`],
+//! [`calibration`] holds the bridges against a reference, and [`separation`] tells the noise of the one from that of the other; what the mass hangs from is a [`pendulum`],
 //! and the [`budget`] says where the noise comes from. [`page`] shows it all, [`commands`] are the command
 //! line.
 
 pub mod analysis;
 pub mod budget;
+pub mod calibration;
 pub mod commands;
 pub mod cycles;
 pub mod error;

@@ -2,6 +2,7 @@
 
 mod analysis;
 mod bench;
+mod calibrate;
 mod cycles;
 mod filter;
 mod line;

@@ -5,6 +5,7 @@ use super::{
 };
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
+use crate::instrument::calibration_file::today;
 use crate::readout::capture::Capture;
 use crate::readout::demodulate::{Options as Run, run as demodulate};
 use crate::readout::verify::health_json;
@@ -80,6 +81,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         options.out.display(),
         outcome.rows
     );
-    say(options.json || to_standard, &(text + &unchanging_text(&unchanging)));
+    let old = sensor.file.calibration.as_ref().and_then(|c| c.days_too_old(today()));
+    let old = old.map_or(String::new(), |days| {
+        format!("NOTE: the calibration is {days} days older than it should be\n")
+    });
+    say(options.json || to_standard, &(text + &unchanging_text(&unchanging) + &old));
     Ok(unchanging.is_empty())
 }

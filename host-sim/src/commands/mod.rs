@@ -2,6 +2,7 @@
 //! where `--json` asks for one object on standard output.
 
 mod budget;
+mod calibrate;
 mod cycles;
 mod demo;
 mod demodulate;
@@ -51,6 +52,8 @@ pub enum Command {
     Budget(budget::Options),
     /// Noise of each of two or three sensors that see one motion
     Separate(separate::Options),
+    /// Bridges against a stage: gains, phases, strays with uncertainties, into a sensor file
+    Calibrate(calibrate::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -74,6 +77,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Torque(options) => torque::run(&options),
         Command::Budget(options) => budget::run(&options),
         Command::Separate(options) => separate::run(&options),
+        Command::Calibrate(options) => calibrate::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }

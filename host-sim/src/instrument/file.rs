@@ -1,6 +1,7 @@
 //! The sensor file as it stands on disk: keys, units and defaults. TOML, SI units, the unit
 //! in the key; unknown keys are errors.
 
+pub use super::calibration_file::{CalibratedBridgeFile, CalibrationFile};
 pub use super::interferometer_file::{
     AirFile, BeamFaultsFile, BeamFile, EllipseFile, FringeLimitsFile, InterferometerFile, LightFile,
 };
@@ -47,6 +48,8 @@ pub struct SensorFile {
     pub plan_file: Option<String>,
     /// What the mass hangs from.
     pub pendulum: Option<PendulumFile>,
+    /// Constants that stand in place of the bridges' own.
+    pub calibration: Option<CalibrationFile>,
     /// Laser interferometer that looks at the same mass.
     pub interferometer: Option<InterferometerFile>,
     /// What disturbs mass and readout from outside.

@@ -5,6 +5,7 @@
 //! [`interferometer_file`] the laser that looks at it, [`design`] works out the physics at rest, [`settings`] turns it all into
 //! the core's integers.
 
+pub mod calibration_file;
 mod carrier_gain;
 pub mod check;
 mod check_interferometer;
@@ -85,8 +86,9 @@ impl Sensor {
             let message = "is a plan file, where a sensor file is wanted".to_owned();
             return Err(Error::in_file(path, None, message));
         }
-        let file: SensorFile = parse_toml(path, text)?;
+        let mut file: SensorFile = parse_toml(path, text)?;
         let source = check::Source { path, text };
+        calibration_file::apply(&mut file, &source)?;
         check::sensor(&file, &source)?;
         let plan = match (&file.plan, &file.plan_file) {
             (Some(plan), None) => {
