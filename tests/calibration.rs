@@ -220,7 +220,7 @@ impl Bench {
     /// Reading at a pose by a sensor's constants, with noise of so many codes.
     fn point(&self, place: [f64; 6], noise: f64, draw: &mut Normal) -> Point {
         let row = self.row(&self.told, &self.housing, place, noise, draw);
-        Point { place: place.to_vec(), read: row.0, quadrature: row.1 }
+        Point { place: place.to_vec(), read: row.0, quadrature: row.1, noise: vec![0.0; 6] }
     }
 
     fn row(

@@ -87,6 +87,8 @@ fn a_stage_makes_the_file_true() {
         assert!((number(&bridge["phase_off_rad"]) + 0.03).abs() < 1e-3, "{bridge}");
         let sure = number(&bridge["a0_relative"]["expanded"]);
         assert!(sure > 1e-8 && sure < 2e-5, "{bridge}");
+        let [left, noise] = ["left_m_rms", "noise_m_rms"].map(|key| number(&bridge[key]));
+        assert!((0.2..5.0).contains(&(left / noise)), "{bridge}");
     }
     assert!(bench.text("c.html").contains("<svg"));
     let written = bench.text("right.toml");

@@ -21,6 +21,8 @@ pub struct Point {
     pub read: Vec<f64>,
     /// Quadrature of each bridge as read, over a0.
     pub quadrature: Vec<f64>,
+    /// Standard uncertainties of the axes as read, by the readings' own noise.
+    pub noise: Vec<f64>,
 }
 
 /// What was found of a bridge.

@@ -7,16 +7,12 @@ use crate::records::Record;
 /// Readings at one place of the stage.
 #[derive(Debug, Clone)]
 pub struct Point {
-    /// The reference's row, from 0.
-    pub row: usize,
     /// Where it says the mass is, a value for each of its columns.
     pub place: Vec<f64>,
     /// Mean of the readings there, a value for each of their columns.
     pub mean: Vec<f64>,
     /// Standard uncertainty of each mean, by four parts of the stay: drifts and slow noise count as they do.
     pub uncertainty: Vec<f64>,
-    /// Readings.
-    pub count: usize,
 }
 
 /// Parts of a stay that its uncertainty is told from.
@@ -62,11 +58,9 @@ pub fn points(
         };
         let all: Vec<[f64; 2]> = readings.columns.iter().map(|column| of(column)).collect();
         found.push(Point {
-            row,
             place: place.clone(),
             mean: all.iter().map(|a| a[0]).collect(),
             uncertainty: all.iter().map(|a| a[1]).collect(),
-            count: rows.len(),
         });
     }
     Ok(found)

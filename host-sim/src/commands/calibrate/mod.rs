@@ -116,6 +116,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             place: p.place,
             read: p.mean[..axes].to_vec(),
             quadrature: p.mean[axes..].to_vec(),
+            noise: p.uncertainty[..axes].to_vec(),
         })
         .collect();
     let found = fit(&sensor, &points)?;

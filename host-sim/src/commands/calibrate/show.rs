@@ -1,7 +1,7 @@
 //! What `calibrate` found, as text, JSON, TOML and a page.
 
 use super::Calibrated;
-use crate::calibration::bridges::{Found, MOST_STRAYS};
+use crate::calibration::bridges::{Found, MOST_STRAYS, Point};
 use crate::calibration::coverage::{Part, combined, factor};
 use crate::page::figure::{Curve, Figure, Scale};
 use crate::page::report::{BLUE, figure, page};
@@ -112,10 +112,19 @@ impl Calibrated {
         found.line.residual_sd / found.gain() * self.sensor.design.gap_m[b]
     }
 
+    /// Rms of what the readings' own noise would leave there, m: where the line leaves more, the sensor or the stage
+    /// does something else.
+    fn noise_m(&self, b: usize) -> f64 {
+        let row = self.sensor.design.geometry.row(b);
+        let square =
+            |p: &Point| row.iter().zip(&p.noise).map(|(h, u)| (h * u).powi(2)).sum::<f64>();
+        (self.points.iter().map(square).sum::<f64>() / self.points.len() as f64).sqrt()
+    }
+
     pub(super) fn text(&self) -> String {
         let mut text = format!(
             "{} places; intervals of {} % by Student's t\n  bridge        gain                      phase rad                 \
-             strays' difference F      largest share of another   left m rms\n",
+             strays' difference F      largest share of another   left m rms (noise)\n",
             self.points.len(),
             self.confidence * 100.0
         );
@@ -127,7 +136,7 @@ impl Calibrated {
             });
             let _ = writeln!(
                 text,
-                "  {:<12}  {:.7} +- {:.1e}  {:+.6} +- {:.1e}  {:+.4e} +- {:.1e}  {other:<25}  {:.2e}",
+                "  {:<12}  {:.7} +- {:.1e}  {:+.6} +- {:.1e}  {:+.4e} +- {:.1e}  {other:<25}  {:.2e} ({:.1e})",
                 c.name,
                 found.gain(),
                 wide(&c.a0) * found.gain(),
@@ -136,6 +145,7 @@ impl Calibrated {
                 c.stray_f[0] - c.stray_f[1],
                 wide(&c.stray),
                 self.left_m(b, found),
+                self.noise_m(b),
             );
         }
         text + "shares of other bridges are told, not taken off\n"
@@ -167,7 +177,7 @@ impl Calibrated {
                     "shares": line.values[2..].iter().map(|s| s / found.gain()).collect::<Vec<_>>(),
                     "share_uncertainties": (2..count).map(|n| line.uncertainty(n) / found.gain()).collect::<Vec<_>>(),
                     "correlations": correlations, "still_quadrature": found.still_quadrature,
-                    "left_m_rms": self.left_m(b, found),
+                    "left_m_rms": self.left_m(b, found), "noise_m_rms": self.noise_m(b),
                 })
             })
             .collect();
