@@ -55,24 +55,12 @@ impl Taps {
             let whole = (turns * n).rem_euclid(2 * of) as f64 / of as f64;
             PI * (whole + n as f64 * rest)
         };
-        // A block's taps turn by the same angles from its first: few sines and cosines serve all, and no error grows.
-        let block = self.even.len().isqrt().max(1);
-        let within: Vec<(f64, f64)> = (0..block as i64).map(|m| angle(2 * m).sin_cos()).collect();
-        // Real and imaginary part of the sum of w exp(i angle).
-        let sum = |weights: &[f64]| {
-            let firsts = (self.span - 2 * (weights.len() as i64 - 1)..=self.span).rev();
-            let blocks = weights.chunks(block).zip(firsts.step_by(2 * block));
-            blocks.fold((0.0, 0.0), |(re, im), (weights, first)| {
-                let (sine, cosine) = angle(first).sin_cos();
-                let (s, c) = weights
-                    .iter()
-                    .zip(&within)
-                    .fold((0.0, 0.0), |(s, c), (w, turn)| (s + w * turn.0, c + w * turn.1));
-                (re + cosine * c + sine * s, im + sine * c - cosine * s)
-            })
+        let sum = |weights: &[f64], part: fn(f64) -> f64| -> f64 {
+            let from_centre = (0..).map(|n| self.span - 2 * n);
+            weights.iter().zip(from_centre).map(|(w, n)| w * part(angle(n))).sum()
         };
-        let even = sum(&self.even).0;
-        if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd).1) }
+        let even = sum(&self.even, f64::cos);
+        if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
     }
 
     /// Magnitudes of [`Self::gain`] at many `turns`, each by one cosine and Clenshaw's recurrence (1955,
