@@ -54,13 +54,21 @@ pub(super) fn rows(
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group).map_err(fault)?;
         let column = |n: usize| -> Result<Column> {
-            let levels = group.metadata().column(n).column_descr().max_def_level();
+            let chunk = group.metadata().column(n);
+            // The library takes a damaged place for its own fault, and panics.
+            let places = [chunk.data_page_offset(), chunk.compressed_size(), chunk.num_values()];
+            let first = chunk.dictionary_page_offset().unwrap_or(0);
+            if first < 0 || places.iter().any(|place| *place < 0) {
+                let message = format!("column {n} stands at a place below zero: is damaged");
+                return Err(Error::in_file(path, None, message));
+            }
+            let levels = chunk.column_descr().max_def_level();
             Ok(Column { reader: group.get_column_reader(n).map_err(fault)?, levels })
         };
         let mut time = picked.time.map(column).transpose()?;
         let mut health = picked.health.map(column).transpose()?;
         let mut values = picked.values.iter().map(|n| column(*n)).collect::<Result<Vec<_>>>()?;
-        let mut left = group.metadata().num_rows() as usize;
+        let mut left = usize::try_from(group.metadata().num_rows()).unwrap_or(0);
         while left > 0 {
             let count = left.min(BLOCK);
             left -= count;
