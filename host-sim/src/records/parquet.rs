@@ -59,7 +59,8 @@ pub(super) fn rows(
             let places = [chunk.data_page_offset(), chunk.compressed_size(), chunk.num_values()];
             let first = chunk.dictionary_page_offset().unwrap_or(0);
             if first < 0 || places.iter().any(|place| *place < 0) {
-                let message = format!("column {n} stands at a place below zero: is damaged");
+                let message =
+                    format!("column {n} stands at a place below zero: the file is damaged");
                 return Err(Error::in_file(path, None, message));
             }
             let levels = chunk.column_descr().max_def_level();
