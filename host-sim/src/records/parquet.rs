@@ -3,8 +3,10 @@
 use super::{Picked, Row};
 use crate::error::{Error, Result};
 use parquet::basic::Type;
-use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
+use parquet::column::page::{Page, PageMetadata, PageReader};
+use parquet::column::reader::{ColumnReader, ColumnReaderImpl, get_column_reader};
 use parquet::data_type::{ByteArray, DataType};
+use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use std::fs::File;
 use std::path::Path;
@@ -64,7 +66,8 @@ pub(super) fn rows(
                 return Err(Error::in_file(path, None, message));
             }
             let levels = chunk.column_descr().max_def_level();
-            Ok(Column { reader: group.get_column_reader(n).map_err(fault)?, levels })
+            let pages = Box::new(Sound(group.get_column_page_reader(n).map_err(fault)?));
+            Ok(Column { reader: get_column_reader(chunk.column_descr_ptr(), pages), levels })
         };
         let mut time = picked.time.map(column).transpose()?;
         let mut health = picked.health.map(column).transpose()?;
@@ -101,6 +104,58 @@ pub(super) fn rows(
         }
     }
     Ok(())
+}
+
+/// Pages whose dictionaries hold no more values than bytes: the library makes room for as many as a damaged page
+/// claims.
+struct Sound(Box<dyn PageReader>);
+
+type Checked<T> = std::result::Result<T, ParquetError>;
+
+fn sound(page: Option<Page>) -> Checked<Option<Page>> {
+    match &page {
+        Some(Page::DictionaryPage { buf, num_values, .. }) if *num_values as usize > buf.len() => {
+            Err(ParquetError::General(format!(
+                "a dictionary of {num_values} values in {} bytes: the file is damaged",
+                buf.len()
+            )))
+        }
+        _ => Ok(page),
+    }
+}
+
+impl Iterator for Sound {
+    type Item = Checked<Page>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        self.get_next_page().transpose()
+    }
+}
+
+impl PageReader for Sound {
+    fn get_next_page(&mut self) -> Checked<Option<Page>> {
+        self.0.get_next_page().and_then(sound)
+    }
+
+    fn peek_next_page(&mut self) -> Checked<Option<PageMetadata>> {
+        self.0.peek_next_page()
+    }
+
+    fn skip_next_page(&mut self) -> Checked<()> {
+        self.0.skip_next_page()
+    }
+
+    fn supports_deferred_dictionary(&self) -> bool {
+        self.0.supports_deferred_dictionary()
+    }
+
+    fn take_deferred_dictionary(&mut self) -> Checked<Option<Page>> {
+        self.0.take_deferred_dictionary().and_then(sound)
+    }
+
+    fn at_record_boundary(&mut self) -> Checked<bool> {
+        self.0.at_record_boundary()
+    }
 }
 
 struct Column {
