@@ -2,7 +2,7 @@
 
 use super::{Picked, Row};
 use crate::error::{Error, Result};
-use parquet::basic::Type;
+use parquet::basic::{Encoding, Type};
 use parquet::column::page::{Page, PageMetadata, PageReader};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl, get_column_reader};
 use parquet::data_type::{ByteArray, DataType};
@@ -66,7 +66,7 @@ pub(super) fn rows(
                 return Err(Error::in_file(path, None, message));
             }
             let levels = chunk.column_descr().max_def_level();
-            let pages = Box::new(Sound(group.get_column_page_reader(n).map_err(fault)?));
+            let pages = Box::new(Sound(group.get_column_page_reader(n).map_err(fault)?, false));
             Ok(Column { reader: get_column_reader(chunk.column_descr_ptr(), pages), levels })
         };
         let mut time = picked.time.map(column).transpose()?;
@@ -107,8 +107,8 @@ pub(super) fn rows(
 }
 
 /// Pages whose dictionaries hold no more values than bytes: the library makes room for as many as a damaged page
-/// claims.
-struct Sound(Box<dyn PageReader>);
+/// claims. And whether there was a dictionary: the library panics at values of one that is not there.
+struct Sound(Box<dyn PageReader>, bool);
 
 type Checked<T> = std::result::Result<T, ParquetError>;
 
@@ -134,7 +134,22 @@ impl Iterator for Sound {
 
 impl PageReader for Sound {
     fn get_next_page(&mut self) -> Checked<Option<Page>> {
-        self.0.get_next_page().and_then(sound)
+        let page = self.0.get_next_page().and_then(sound)?;
+        match &page {
+            Some(Page::DictionaryPage { .. }) => self.1 = true,
+            Some(Page::DataPage { encoding, .. } | Page::DataPageV2 { encoding, .. })
+                if !self.1
+                    && matches!(
+                        *encoding,
+                        Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY
+                    ) =>
+            {
+                let message = "values of a dictionary that is not there: the file is damaged";
+                return Err(ParquetError::General(message.to_owned()));
+            }
+            _ => {}
+        }
+        Ok(page)
     }
 
     fn peek_next_page(&mut self) -> Checked<Option<PageMetadata>> {
