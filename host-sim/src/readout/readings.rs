@@ -58,6 +58,16 @@ pub fn is_beside_motion(column: &str) -> bool {
     column.ends_with("_quadrature") || ["residual_m", "health", "sample"].contains(&column)
 }
 
+/// Sum over the settings that a sensor's readings are made with.
+///
+/// # Panics
+/// Never: a loaded sensor's settings build.
+#[must_use]
+pub fn settings_checksum(sensor: &Sensor) -> String {
+    let chain = Chain::new(&sensor.settings).expect("a loaded sensor's settings build");
+    format!("{:#010x}", chain.checksum())
+}
+
 /// What a record of this sensor's readings tells of itself.
 #[must_use]
 pub fn meta(sensor: &Sensor) -> Meta {
@@ -65,8 +75,7 @@ pub fn meta(sensor: &Sensor) -> Meta {
     meta.set("sensor", &sensor.file.name);
     meta.set(RATE, sensor.output_rate_hz());
     meta.set("sample_rate_hz", sensor.rate_hz());
-    let chain = Chain::new(&sensor.settings).expect("a loaded sensor's settings build");
-    meta.set("settings_checksum", format!("{:#010x}", chain.checksum()));
+    meta.set("settings_checksum", settings_checksum(sensor));
     let design =
         sensor.file.bridges.iter().all(|b| b.a0_code.is_none() && b.alignment_rad.is_none());
     meta.set("calibration", if design { "by design" } else { "in the sensor file" });

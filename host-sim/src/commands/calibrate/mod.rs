@@ -10,7 +10,7 @@ use crate::error::{Error, Result, read_text};
 use crate::instrument::calibration_file::{date, days, today};
 use crate::instrument::{AXES, BUILT_IN, Sensor};
 use crate::page::output::AtomicFile;
-use crate::readout::chain::Chain;
+use crate::readout::readings;
 use crate::records::Source;
 use clap::Args;
 use std::io::Write;
@@ -95,7 +95,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     Forward::new(&sensor)?;
     let places = reference::read(&options.reference, sensor.axes())?;
     let source = Source::open(&options.readings, options.rate)?;
-    let settings_checksum = checksum(&sensor);
+    let settings_checksum = readings::settings_checksum(&sensor);
     if let Some(made_with) =
         source.meta.get("settings_checksum").filter(|sum| *sum != settings_checksum)
     {
@@ -180,11 +180,6 @@ impl Calibrated {
         }
         Ok(out)
     }
-}
-
-fn checksum(sensor: &Sensor) -> String {
-    let chain = Chain::new(&sensor.settings).expect("a loaded sensor's settings build");
-    format!("{:#010x}", chain.checksum())
 }
 
 /// FNV-1a of 64 bits over all files, one behind the other.
