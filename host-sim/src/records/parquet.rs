@@ -2,22 +2,51 @@
 
 use super::{Picked, Row};
 use crate::error::{Error, Result};
-use parquet::basic::{Encoding, Type};
+use parquet::basic::Type;
 use parquet::column::page::{Page, PageMetadata, PageReader};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl, get_column_reader};
 use parquet::data_type::{ByteArray, DataType};
 use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader, SerializedFileReader};
+use std::cell::Cell;
 use std::fs::File;
+use std::panic::{self, AssertUnwindSafe};
 use std::path::Path;
+use std::sync::Once;
 
 /// Rows taken of each column at a time.
 const BLOCK: usize = 1 << 14;
 
+type Checked<T> = std::result::Result<T, ParquetError>;
+
 fn open(path: &Path) -> Result<SerializedFileReader<File>> {
     let file = File::open(path).map_err(|e| Error::in_file(path, None, format!("record: {e}")))?;
-    SerializedFileReader::new(file).map_err(|e| {
+    guarded(|| SerializedFileReader::new(file)).map_err(|e| {
         Error::in_file(path, None, format!("is no Parquet file that can be read: {e}"))
+    })
+}
+
+/// What the library answers. At some damaged files it panics where it should refuse: that is a refusal, too. Whatever
+/// `call` had hold of is not to be used after one.
+fn guarded<T>(call: impl FnOnce() -> Checked<T>) -> Checked<T> {
+    thread_local! {
+        static WITHIN: Cell<bool> = const { Cell::new(false) };
+    }
+    static QUIET: Once = Once::new();
+    // A panic that becomes a refusal is not told as a panic; all others are told as before.
+    QUIET.call_once(|| {
+        let told = panic::take_hook();
+        panic::set_hook(Box::new(move |panic| {
+            if !WITHIN.get() {
+                told(panic);
+            }
+        }));
+    });
+    WITHIN.set(true);
+    let answer = panic::catch_unwind(AssertUnwindSafe(call));
+    WITHIN.set(false);
+    answer.unwrap_or_else(|_| {
+        Err(ParquetError::General("pages that contradict themselves: the file is damaged".into()))
     })
 }
 
@@ -50,24 +79,19 @@ pub(super) fn rows(
     progress: &dyn Fn(f64),
 ) -> Result<()> {
     let reader = open(path)?;
-    let fault = |e: parquet::errors::ParquetError| Error::in_file(path, None, e);
+    let fault = |e: ParquetError| Error::in_file(path, None, e);
     let total = reader.metadata().file_metadata().num_rows().max(1);
     let mut line = 0u64;
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group).map_err(fault)?;
         let column = |n: usize| -> Result<Column> {
             let chunk = group.metadata().column(n);
-            // The library takes a damaged place for its own fault, and panics.
-            let places = [chunk.data_page_offset(), chunk.compressed_size(), chunk.num_values()];
-            let first = chunk.dictionary_page_offset().unwrap_or(0);
-            if first < 0 || places.iter().any(|place| *place < 0) {
-                let message =
-                    format!("column {n} stands at a place below zero: the file is damaged");
-                return Err(Error::in_file(path, None, message));
-            }
             let levels = chunk.column_descr().max_def_level();
-            let pages = Box::new(Sound(group.get_column_page_reader(n).map_err(fault)?, false));
-            Ok(Column { reader: get_column_reader(chunk.column_descr_ptr(), pages), levels })
+            let reader = guarded(|| {
+                let pages = Box::new(Sound(group.get_column_page_reader(n)?));
+                Ok(get_column_reader(chunk.column_descr_ptr(), pages))
+            });
+            Ok(Column { reader: reader.map_err(fault)?, levels })
         };
         let mut time = picked.time.map(column).transpose()?;
         let mut health = picked.health.map(column).transpose()?;
@@ -107,10 +131,8 @@ pub(super) fn rows(
 }
 
 /// Pages whose dictionaries hold no more values than bytes: the library makes room for as many as a damaged page
-/// claims. And whether there was a dictionary: the library panics at values of one that is not there.
-struct Sound(Box<dyn PageReader>, bool);
-
-type Checked<T> = std::result::Result<T, ParquetError>;
+/// claims.
+struct Sound(Box<dyn PageReader>);
 
 fn sound(page: Option<Page>) -> Checked<Option<Page>> {
     match &page {
@@ -134,22 +156,7 @@ impl Iterator for Sound {
 
 impl PageReader for Sound {
     fn get_next_page(&mut self) -> Checked<Option<Page>> {
-        let page = self.0.get_next_page().and_then(sound)?;
-        match &page {
-            Some(Page::DictionaryPage { .. }) => self.1 = true,
-            Some(Page::DataPage { encoding, .. } | Page::DataPageV2 { encoding, .. })
-                if !self.1
-                    && matches!(
-                        *encoding,
-                        Encoding::RLE_DICTIONARY | Encoding::PLAIN_DICTIONARY
-                    ) =>
-            {
-                let message = "values of a dictionary that is not there: the file is damaged";
-                return Err(ParquetError::General(message.to_owned()));
-            }
-            _ => {}
-        }
-        Ok(page)
+        self.0.get_next_page().and_then(sound)
     }
 
     fn peek_next_page(&mut self) -> Checked<Option<PageMetadata>> {
@@ -227,9 +234,9 @@ fn block<T: DataType>(
     let mut rows = 0;
     while rows < count {
         let with_nulls = (levels > 0).then_some(&mut defined);
-        let (read, ..) = reader
-            .read_records(count - rows, with_nulls, None, &mut values)
-            .map_err(|e| fault(e.to_string()))?;
+        let (read, ..) =
+            guarded(|| reader.read_records(count - rows, with_nulls, None, &mut values))
+                .map_err(|e| fault(e.to_string()))?;
         if read == 0 {
             return Err(fault(format!("is truncated: {rows} rows of {count} in a block")));
         }
