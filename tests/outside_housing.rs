@@ -7,6 +7,7 @@ mod forward;
 use forward::Bench;
 use quietgap_core::bridge::{BridgeReading, Measured, Pair};
 use quietgap_core::config::BridgeKind;
+use quietgap_core::coupling::Coupling;
 use quietgap_core::housing::Housing;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::position::{ROUNDS, Solved, solve};
@@ -38,7 +39,11 @@ fn sensor(bench: &Bench, separate: bool) -> Sensor {
         let wiring = if separate {
             format!("kind = \"separate\"\nchannels = [{}, {}]", 2 * b, 2 * b + 1)
         } else {
-            format!("kind = \"difference\"\nchannel = {b}")
+            let others = (0..bench.strays.len()).filter(|j| *j != b);
+            let shares: Vec<String> =
+                others.map(|j| format!("b{j} = {:e}", Bench::share(b, j))).collect();
+            let shares = shares.join(", ");
+            format!("kind = \"difference\"\nchannel = {b}\ncross_coupling = {{ {shares} }}")
         };
         text += &format!(
             "[[bridge]]\nname = \"b{b}\"\nelectrodes = [\"{}\", \"{}\"]\n{wiring}\nstray_f = [{:e}, {:e}]\n",
@@ -59,12 +64,8 @@ fn sensor(bench: &Bench, separate: bool) -> Sensor {
 fn amplitudes(bench: &Bench, separate: bool, q: [f64; 6]) -> Vec<f64> {
     let (pairs, mass) = bench.look(q);
     let code = |farad: f64| farad / 2e-12 * mass * INJECTION_V * 2f64.powi(BITS - 1);
-    pairs
-        .iter()
-        .flat_map(
-            |[c1, c2]| if separate { vec![code(*c1), code(*c2)] } else { vec![code(c1 - c2)] },
-        )
-        .collect()
+    let farads = if separate { pairs.as_flattened().to_vec() } else { bench.coupled(&pairs) };
+    farads.into_iter().map(code).collect()
 }
 
 /// Position and health by the core's own stages, from exact phasors.
@@ -84,7 +85,10 @@ fn read(sensor: &Sensor, amplitudes: &[f64]) -> (Vec<f64>, Solved, Vec<BridgeRea
     let axes = settings
         .with_config(|config| quietgap_core::axes::Axes::<12>::new(&config.axes, bridges.len()))
         .expect("good axes");
-    let measured: Vec<Measured> = bridges.iter().map(|b| b.measure(&phasors, 1 << 58)).collect();
+    let mut measured: Vec<Measured> =
+        bridges.iter().map(|b| b.measure(&phasors, 1 << 58)).collect();
+    let coupling = Coupling::<12>::new(&settings.cross_coupling, &settings.bridges);
+    coupling.expect("good shares").take_off(&mut measured);
     let mut pairs: Vec<Pair> = bridges.iter().map(|b| b.at_rest()).collect();
     let mut readings = vec![BridgeReading::default(); bridges.len()];
     let mut out = Default::default();

@@ -23,6 +23,7 @@ fn main() -> Result<(), ConfigError> {
         alignments: &[Alignment::NONE],
         monitor: None,
         bridges: &[bridge],
+        cross_coupling: &[],
         electrodes: &[],
         axes: AxesConfig {
             axes: 1,

@@ -87,6 +87,18 @@ pub struct Pair {
     pub tilts: [i64; 2],
 }
 
+impl Measured {
+    /// Of a difference bridge the ratio r, Q6.58; of separate electrodes a1/(a1 + a2).
+    pub(crate) const fn amplitude(&self) -> i64 {
+        self.amplitudes[0]
+    }
+
+    /// Takes so much off that, saturated.
+    pub(crate) const fn take_off(&mut self, share: i64) {
+        self.amplitudes[0] = self.amplitudes[0].saturating_sub(share);
+    }
+}
+
 impl Bridge {
     /// Fills room for bridges.
     pub(crate) const NONE: Self = Self {

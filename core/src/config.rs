@@ -238,6 +238,9 @@ pub struct ReadoutConfig<'a> {
     pub monitor: Option<MonitorConfig>,
     /// Bridges in order.
     pub bridges: &'a [BridgeConfig],
+    /// bridges x bridges, row by row: S = 1 - (1 + C)^-1 of the shares C that each bridge's ratio has of the
+    /// others' ([`crate::coupling`]). None: no coupling.
+    pub cross_coupling: &'a [Fraction],
     /// Electrodes of the housing: 1 and 2 of every bridge in order, then all others that the axes
     /// move. None: gaps do not see the other axes, and the polarisation is constant.
     pub electrodes: &'a [ElectrodeConfig],

@@ -18,6 +18,8 @@ pub enum Stage {
     Monitor,
     /// Bridge number n, counted from 1.
     Bridge(u8),
+    /// Cross-coupling between bridges.
+    Coupling,
     /// Axes matrix.
     Axes,
     /// Electrodes of the housing.
@@ -36,6 +38,7 @@ impl Stage {
             Self::Fir(n) => ("FIR stage ", Some(n)),
             Self::Monitor => ("monitor", None),
             Self::Bridge(n) => ("bridge ", Some(n)),
+            Self::Coupling => ("cross-coupling", None),
             Self::Axes => ("axes", None),
             Self::Housing => ("housing", None),
             Self::Fringe => ("fringes", None),

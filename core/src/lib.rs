@@ -33,6 +33,8 @@ pub mod phasor;
 pub mod monitor;
 // 6b. Bridge inversion.
 pub mod bridge;
+// 6c. What bridges pick up of each other.
+pub mod coupling;
 // 7a. Axes matrix.
 pub mod axes;
 // 7b. Rigid body between electrodes: gaps, tilts, polarisation at a position.

@@ -31,6 +31,7 @@
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
 //! #     bridges: &[BRIDGE],
+//! #     cross_coupling: &[],
 //! #     electrodes: &[],
 //! #     axes: AxesConfig {
 //! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,
@@ -79,6 +80,7 @@
 //! #     alignments: &[Alignment::NONE],
 //! #     monitor: None,
 //! #     bridges: &[BRIDGE],
+//! #     cross_coupling: &[],
 //! #     electrodes: &[],
 //! #     axes: AxesConfig {
 //! #         axes: 1, solve: &[Coefficient::ONE], geometry: &[Coefficient::ONE], residual_am: 1,

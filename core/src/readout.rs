@@ -301,6 +301,7 @@ impl<
             *measured = bridge.measure(phasors, monitor_ratio);
             *pair = bridge.at_rest();
         }
+        settings.coupling.take_off(&mut measured);
         let solved = position::solve(
             &settings.bridges,
             settings.housing.electrodes(),

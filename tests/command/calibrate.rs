@@ -126,6 +126,53 @@ fn a_stage_makes_the_file_true() {
     assert_eq!(bench.text("again.toml").matches("[calibration]").count(), 1);
 }
 
+/// A file that says 2 % of coupling where the plant has none: found, and the readings come true.
+#[test]
+fn coupling_is_found_behind_what_is_taken_off() {
+    let bench = Bench::new();
+    let mut shares = ["{ south = 0.02 }", "{ north = -0.015 }"].into_iter();
+    let coupled: String = BUILT_IN[0]
+        .1
+        .lines()
+        .map(|line| match line {
+            "kind = \"difference\"" => {
+                format!("{line}\ncross_coupling = {}\n", shares.next().unwrap())
+            }
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    bench.put("told.toml", &coupled);
+    bench.put("stage.csv", &motion());
+    bench.put("places.csv", &reference(|p| p));
+    let simulated = |sensor: &str, out: &str, truth: &str| {
+        let line = format!(
+            "simulate {sensor} --level phasor --motion stage.csv --seconds 64 --out {out} --truth {truth} --without \
+             cross-coupling"
+        );
+        bench.json(0, &line);
+    };
+    simulated("told.toml", "r.csv", "t.csv");
+    let found = bench
+        .json(0, "calibrate r.csv places.csv --sensor told.toml --out right.toml --settle 3.5");
+    for (bridge, other) in found["bridges"].as_array().unwrap().iter().zip(["south", "north"]) {
+        let share = number(&bridge["cross_coupling"][other]);
+        let sure = number(&bridge["cross_coupling_uncertainty"][other]);
+        assert!(share.abs() < 4.0 * sure && sure < 2e-5, "{bridge}");
+        // The diagonal of all that is taken off counts: 1 + 0.02 x 0.015 is not what a0 is off by.
+        let off =
+            number(&bridge["a0_code"]) / Sensor::load(BUILT_IN[0].0).unwrap().design.a0_code[0];
+        assert!((off - 1.0).abs() < 2e-5, "{off} {bridge}");
+    }
+    // Written, and read: as if there had been none.
+    simulated("right.toml", "n.csv", "t.csv");
+    let again = bench
+        .json(0, "calibrate n.csv places.csv --sensor right.toml --out again.toml --settle 3.5");
+    for bridge in again["bridges"].as_array().unwrap() {
+        assert!((number(&bridge["gain"]) - 1.0).abs() < 2e-5, "{bridge}");
+        assert!(number(&bridge["shares"][0]).abs() < 1e-4, "{bridge}");
+    }
+}
+
 #[test]
 fn what_is_wrong_is_named() {
     let bench = Bench::new();

@@ -288,7 +288,11 @@ fn every_part_shows() {
     let bench = Bench::new();
     bench.put(
         "s.toml",
-        &fast_sensor().replacen("channel = 0", "channel = 0\nstray_f = [1e-13, 0.0]", 1),
+        &fast_sensor().replacen(
+            "channel = 0",
+            "channel = 0\nstray_f = [1e-13, 0.0]\ncross_coupling = { south = 0.02 }",
+            1,
+        ),
     );
     // Tilted far enough for the closed form of tilted plates to differ by a code.
     bench.put("tilted.csv", "t_s,x_m,phi_rad\n0,1e-4,5e-3\n0.02,2e-4,1e-2\n");

@@ -32,6 +32,7 @@ type Board = Readout<2, CHANNELS, 64, 8, 16, i128>;
 
 struct Bench {
     bridges: Vec<BridgeConfig>,
+    cross_coupling: Vec<Fraction>,
     electrodes: Vec<ElectrodeConfig>,
     alignments: [Alignment; CHANNELS],
     monitor: Option<MonitorConfig>,
@@ -68,6 +69,7 @@ fn separate() -> BridgeConfig {
 fn bench() -> Bench {
     Bench {
         bridges: vec![difference(0), difference(1), separate()],
+        cross_coupling: Vec::new(),
         electrodes: Vec::new(),
         alignments: [Alignment::NONE; CHANNELS],
         monitor: Some(MonitorConfig {
@@ -99,6 +101,7 @@ impl Bench {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            cross_coupling: &self.cross_coupling,
             electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.axes,

@@ -26,6 +26,7 @@ struct Setup {
     channels: usize,
     monitor: Option<MonitorConfig>,
     bridges: Vec<BridgeConfig>,
+    cross_coupling: Vec<Fraction>,
     electrodes: Vec<ElectrodeConfig>,
     axes: u8,
     solve: usize,
@@ -57,6 +58,7 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
         alignments: &vec![Alignment { cosine: setup.cosine, sine: Fraction::ZERO }; setup.channels],
         monitor: setup.monitor,
         bridges: &setup.bridges,
+        cross_coupling: &setup.cross_coupling,
         electrodes: &setup.electrodes,
         axes: AxesConfig {
             axes: setup.axes,
@@ -92,6 +94,7 @@ fn good() -> Setup {
             phase: Fraction::lit("0.1"),
         }),
         bridges: vec![bridge(difference()), bridge(separate())],
+        cross_coupling: Vec::new(),
         electrodes: Vec::new(),
         axes: 1,
         solve: 2,
@@ -141,7 +144,7 @@ fn refusals() -> Vec<ConfigError> {
 #[test]
 fn boundary_pairs() {
     assert_eq!(BOARD(&good()), None);
-    assert_eq!(refusals().len(), 96);
+    assert_eq!(refusals().len(), 103);
 }
 
 /// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.

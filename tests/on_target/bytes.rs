@@ -55,6 +55,8 @@ impl Case {
             words.extend([b.gap_am, b.offset_am]);
             words.extend([b.range, b.quadrature, b.phase, b.floor].map(|f| f.to_bits()));
         }
+        words.push(s.cross_coupling.len() as i64);
+        words.extend(s.cross_coupling.iter().map(|share| share.to_bits()));
         words.push(s.electrodes.len() as i64);
         for e in &s.electrodes {
             words.push(e.gap_am);

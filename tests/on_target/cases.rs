@@ -142,6 +142,11 @@ impl Case {
             };
             let separate =
                 BridgeKind::Separate { channels: [0, channels - 1], least_sum: Word::lit("0.05") };
+            // Every fourth has two difference bridges that pick up of each other.
+            let coupled = number % 4 == 0;
+            let second = if coupled { difference(0) } else { separate };
+            let shares = ["0.0004", "0.02", "-0.03", "0.0007"].map(Fraction::lit);
+            let cross_coupling = if coupled { shares.to_vec() } else { Vec::new() };
             // A pair each, beside and across the other's, and an injection electrode, all oblique.
             let electrode = |n: i32| ElectrodeConfig {
                 gap_am: 2_000_000_000_000_000 - 7 * i64::from(n),
@@ -189,7 +194,8 @@ impl Case {
                     lost: Word::lit("0.1"),
                     phase: Fraction::lit("0.3"),
                 }),
-                bridges: vec![bridge(difference(channels - 1)), bridge(separate)],
+                bridges: vec![bridge(difference(channels - 1)), bridge(second)],
+                cross_coupling,
                 electrodes: (0..[0, 4, 5][below(3) as usize]).map(electrode).collect(),
                 axes: 1,
                 solve: vec![Coefficient::lit("0.5"); 2],

@@ -156,6 +156,7 @@ impl Sized {
         }
         let bridges = settings.bridges.len();
         settings.axes = (1 << bridges) - 1;
+        settings.cross_coupling.clear();
         settings.electrodes.clear();
         settings.solve = vec![Coefficient::lit("0.5"); bridges * bridges];
         settings.geometry = settings.solve.clone();

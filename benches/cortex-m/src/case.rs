@@ -47,6 +47,7 @@ pub struct Settings {
     alignments: Vec<Alignment, 8>,
     monitor: Option<MonitorConfig>,
     bridges: Vec<BridgeConfig, MAX_BRIDGES>,
+    cross_coupling: Vec<Fraction, { MAX_BRIDGES * MAX_BRIDGES }>,
     electrodes: Vec<ElectrodeConfig, 24>,
     axes: u8,
     solve: Vec<Coefficient, 72>,
@@ -111,6 +112,7 @@ impl Settings {
                 floor: fraction(words),
             })
             .collect();
+        let cross_coupling = (0..words.next()).map(|_| fraction(words)).collect();
         let three = |words: &mut Words<'_>| [(); 3].map(|()| words.next());
         let electrodes = (0..words.next())
             .map(|_| ElectrodeConfig {
@@ -137,6 +139,7 @@ impl Settings {
             alignments,
             monitor,
             bridges,
+            cross_coupling,
             electrodes,
             axes,
             solve,
@@ -164,6 +167,7 @@ impl Settings {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            cross_coupling: &self.cross_coupling,
             electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.axes,

@@ -6,6 +6,7 @@ use crate::bridge::Bridge;
 use crate::config::{
     Alignment, BridgeConfig, BridgeKind, ElectrodeConfig, MAX_RANGE, MonitorConfig, ReadoutConfig,
 };
+use crate::coupling::Coupling;
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::housing::Housing;
@@ -21,6 +22,7 @@ pub(crate) struct Settings<const CHANNELS: usize> {
     pub monitor: List<MonitorConfig, 1>,
     /// As many as there are channels, at most.
     pub bridges: List<Bridge, CHANNELS>,
+    pub coupling: Coupling<CHANNELS>,
     pub housing: Housing<CHANNELS>,
     pub axes: Axes<CHANNELS>,
     /// Samples from one reading to the next, and length of the impulse response.
@@ -46,6 +48,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             phase: Fraction::ZERO,
         }),
         bridges: List::empty(Bridge::NONE),
+        coupling: Coupling::NONE,
         housing: Housing::NONE,
         axes: Axes::NONE,
         interval: 0,
@@ -89,6 +92,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         let axes = attempt!(Axes::new(&config.axes, config.bridges.len()));
         let (count, most) = (config.bridges.len() as i64, channels as i64);
         attempt!(ConfigError::check(Stage::Axes, "bridges", count, 1, most));
+        let coupling = attempt!(Coupling::new(config.cross_coupling, config.bridges));
         let housing = attempt!(housing(config.electrodes, config.bridges.len()));
         let Some(alignments) = List::from_slice(config.alignments) else {
             let (given, max) = (channels as i64, CHANNELS as i64);
@@ -101,6 +105,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
             alignments,
             monitor,
             bridges,
+            coupling,
             housing,
             axes,
             interval,
@@ -113,7 +118,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
-        let Self { alignments, monitor, bridges, housing, axes, .. } = self;
+        let Self { alignments, monitor, bridges, coupling, housing, axes, .. } = self;
         let Self { interval, span, delay, intervals, readings, .. } = self;
         sum.add_size(alignments.len());
         for alignment in alignments.iter() {
@@ -128,6 +133,7 @@ impl<const CHANNELS: usize> Settings<CHANNELS> {
         }
         sum.add_size(bridges.len());
         bridges.iter().for_each(|bridge| bridge.check(sum));
+        coupling.check(sum);
         housing.check(sum);
         axes.check(sum);
         sum.add_long(*interval as i64);

@@ -37,6 +37,7 @@ fn of(carrier: CarrierRatio, ratio: u16) -> Board {
         alignments: &[Alignment::NONE; 2],
         monitor: None,
         bridges: &[bridge],
+        cross_coupling: &[],
         electrodes: &[],
         axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
     })

@@ -7,10 +7,12 @@
 
 use super::regression::{Refusal, Regression, regress};
 use crate::error::{Error, Result};
+use crate::instrument::coupling::shares;
 use crate::instrument::design::is_difference;
 use crate::instrument::{Design, Sensor};
 use crate::readout::ideal::housing::{Housing, Place};
 use nalgebra::{DMatrix, DVector};
+use std::collections::BTreeMap;
 
 /// A place, what was read there, and how much it counts.
 #[derive(Debug, Clone)]
@@ -57,6 +59,40 @@ impl Found {
     pub fn largest_coupling(&self) -> Option<(usize, f64)> {
         let others = self.line.values[2..].iter().map(|c| c / self.gain());
         others.enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+    }
+}
+
+/// How the bridges' balances R become what is read of them, over the file's a0 and with its coupling counted: a gain
+/// of each, times (1 + C).
+#[derive(Debug, Clone)]
+pub struct Mixing {
+    /// a0 over the one that the readings were made with.
+    pub gains: Vec<f64>,
+    /// C: share of bridge j in bridge i, zero on the diagonal.
+    pub shares: DMatrix<f64>,
+}
+
+impl Mixing {
+    /// Of what was found of all bridges, behind the coupling that the file takes off already.
+    #[must_use]
+    pub fn new(sensor: &Sensor, found: &[Found]) -> Self {
+        let count = found.len();
+        let line = DMatrix::from_fn(count, count, |i, j| {
+            let values = &found[i].line.values;
+            if i == j { values[0] } else { values[2 + j - usize::from(j > i)] }
+        });
+        let all = (shares(&sensor.file) + DMatrix::identity(count, count)) * line;
+        let gains: Vec<f64> = all.diagonal().iter().copied().collect();
+        let share = |i: usize, j: usize| if i == j { 0.0 } else { all[(i, j)] / gains[i] };
+        Self { shares: DMatrix::from_fn(count, count, share), gains }
+    }
+
+    /// Shares of all others in bridge `b`, by name.
+    #[must_use]
+    pub fn by_name(&self, sensor: &Sensor, b: usize) -> BTreeMap<String, f64> {
+        let row = self.shares.row(b);
+        let named = sensor.file.bridges.iter().zip(row.iter()).enumerate();
+        named.filter(|(n, _)| *n != b).map(|(_, (of, share))| (of.name.clone(), *share)).collect()
     }
 }
 

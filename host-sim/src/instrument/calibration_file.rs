@@ -5,6 +5,7 @@ use super::check::Source;
 use super::file::SensorFile;
 use crate::error::Result;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 /// What a calibration found.
@@ -53,6 +54,11 @@ pub struct CalibratedBridgeFile {
     pub stray_f: [f64; 2],
     /// Of their difference.
     pub stray_uncertainty_f: f64,
+    /// Shares of other bridges, by their names; those of the file hold when absent.
+    pub cross_coupling: Option<BTreeMap<String, f64>>,
+    /// Of each share.
+    #[serde(default)]
+    pub cross_coupling_uncertainty: BTreeMap<String, f64>,
     /// Degrees of freedom of all three.
     pub degrees: f64,
 }
@@ -88,6 +94,16 @@ pub(super) fn apply(file: &mut SensorFile, source: &Source<'_>) -> Result<()> {
         place.a0_code = Some(bridge.a0_code);
         place.alignment_rad = Some(bridge.alignment_rad);
         place.stray_f = bridge.stray_f;
+        if let Some(shares) = &bridge.cross_coupling {
+            place.cross_coupling.clone_from(shares);
+        }
+    }
+    for (n, bridge) in calibration.bridges.iter().enumerate() {
+        let number = n.to_string();
+        let place = file.bridges.iter().position(|b| b.name == bridge.name);
+        if let Some(place) = place.filter(|_| bridge.cross_coupling.is_some()) {
+            super::coupling::check(file, place, &["calibration", "bridge", &number], source)?;
+        }
     }
     Ok(())
 }

@@ -265,6 +265,7 @@ fn bridges(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         }
         source.range(&key("a0_code"), bridge.a0_code.unwrap_or(1.0), TINY, 1e15)?;
         source.range(&key("alignment_rad"), bridge.alignment_rad.unwrap_or(0.0), -1e3, 1e3)?;
+        super::coupling::check(file, n, &["bridge", &at], source)?;
         source.range(&key("offset_m"), bridge.offset_m, -pair[0].gap_m, pair[0].gap_m)?;
     }
     if let Some(monitor) = &file.monitor {

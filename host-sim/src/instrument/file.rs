@@ -225,6 +225,9 @@ pub struct BridgeFile {
     pub a0_code: Option<f64>,
     /// Calibrated alignment: phase of an in-phase signal.
     pub alignment_rad: Option<f64>,
+    /// Shares that this bridge's ratio has of others', by their names.
+    #[serde(default)]
+    pub cross_coupling: std::collections::BTreeMap<String, f64>,
     /// Displacement read at the mechanical centre.
     #[serde(default)]
     pub offset_m: f64,

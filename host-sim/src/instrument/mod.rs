@@ -11,6 +11,7 @@ pub mod check;
 mod check_interferometer;
 mod check_pendulum;
 pub mod check_plan;
+pub mod coupling;
 pub mod design;
 pub mod file;
 pub mod interferometer_file;

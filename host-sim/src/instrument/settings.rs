@@ -30,6 +30,8 @@ pub struct Settings {
     pub monitor: Option<MonitorConfig>,
     /// Bridges.
     pub bridges: Vec<BridgeConfig>,
+    /// bridges x bridges, row by row: what is taken off for cross-coupling; none where there is none.
+    pub cross_coupling: Vec<Fraction>,
     /// Electrodes: those of the bridges, then all others that the axes move.
     pub electrodes: Vec<ElectrodeConfig>,
     /// axes x bridges, row by row.
@@ -129,6 +131,8 @@ impl Settings {
             }
         });
         let electrodes = housing(file).into_iter().map(|e| electrode(e, file, design)).collect();
+        let cross_coupling = super::coupling::taken_off(file)
+            .map_or(Vec::new(), |s| s.transpose().iter().map(|x| nearest(*x)).collect());
         let rows = |m: &nalgebra::DMatrix<f64>| -> Vec<Coefficient> {
             m.transpose().iter().map(|x| nearest(*x)).collect()
         };
@@ -140,6 +144,7 @@ impl Settings {
             alignments,
             monitor,
             bridges,
+            cross_coupling,
             electrodes,
             solve: rows(&design.solve),
             geometry: rows(&design.geometry),
@@ -188,6 +193,7 @@ impl Settings {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            cross_coupling: &self.cross_coupling,
             electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.axes,

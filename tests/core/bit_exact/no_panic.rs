@@ -5,6 +5,7 @@ use super::{Noise, cases};
 use proptest::prelude::*;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
+use quietgap_core::coupling::MAX_SHARE;
 use quietgap_core::fold::Fold;
 use quietgap_core::front_end::way::AnyWay;
 use quietgap_core::front_end::{FrontEnd, Interval};
@@ -110,6 +111,15 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
             }
         })
         .collect();
+    let is_difference = |b: usize| matches!(bridges[b].kind, BridgeKind::Difference { .. });
+    let count = bridges.len();
+    let cross_coupling: Vec<Fraction> = (0..noise.below(2) * count * count)
+        .map(|n| {
+            let coupled = is_difference(n / count) && is_difference(n % count);
+            let most = if coupled { MAX_SHARE.to_bits() } else { 0 };
+            Fraction::from_bits(within(noise, -most, most))
+        })
+        .collect();
     let electrodes: Vec<ElectrodeConfig> = (0..noise.below(2)
         * (2 * bridges.len() + noise.below(4)))
         .map(|_| {
@@ -155,6 +165,7 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
         alignments: &alignments,
         monitor: Some(monitor).filter(|_| noise.below(3) > 0),
         bridges: &bridges,
+        cross_coupling: &cross_coupling,
         electrodes: &electrodes,
         axes: AxesConfig {
             axes: set,
@@ -225,6 +236,7 @@ fn another_number_of_phasors_is_flagged() {
         alignments: &[Alignment::NONE; 2],
         monitor: None,
         bridges: &[BridgeConfig::plain(BridgeKind::Difference { channel: 1, full: Word::ONE }, 1)],
+        cross_coupling: &[],
         electrodes: &[],
         axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
     };

@@ -125,6 +125,7 @@ impl Plan {
                 phase: Fraction::lit("0.9"),
             }),
             bridges: &[bridge(difference), bridge(separate)],
+            cross_coupling: &[],
             electrodes: &[],
             axes: AxesConfig {
                 axes: 1,

@@ -4,6 +4,7 @@ use super::{Noise, cases, round_even};
 use proptest::prelude::*;
 use quietgap_core::bridge::{Bridge, gap_fraction};
 use quietgap_core::config::{BridgeConfig, BridgeKind, FirConfig};
+use quietgap_core::coupling::{Coupling, MAX_SHARE};
 use quietgap_core::fir::FirChain;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Fraction, Word};
@@ -190,5 +191,50 @@ proptest! {
         let limit = 2.0 * 4.0 / gain as f64;
         let disagree = (out[0].gap_fraction.to_num::<f64>() - out[1].gap_fraction.to_num::<f64>()).abs();
         prop_assert!(disagree < limit, "{} {}", disagree, limit);
+    }
+
+    /// r = r' - sum S r', the sum rounded half to even at once; separate electrodes are left as they are.
+    #[test]
+    fn coupling_is_a_sum_of_shares(seed: u64, count in 1usize..=5, separate: bool, small in 0u32..40) {
+        let mut noise = Noise(seed);
+        let word = |bits: i64| Word::from_bits(bits);
+        let difference = |channel| BridgeKind::Difference { channel, full: Word::lit("0.5") };
+        let mut kinds: Vec<BridgeKind> = (0..count as u8).map(difference).collect();
+        if separate {
+            kinds.push(BridgeKind::Separate { channels: [0, 1], least_sum: word(1 << 30) });
+        }
+        let bridges: Vec<BridgeConfig> =
+            kinds.into_iter().map(|kind| BridgeConfig::plain(kind, 1_000_000_000)).collect();
+        let all = bridges.len();
+        let most = MAX_SHARE.to_bits();
+        let shares: Vec<i64> = (0..all * all)
+            .map(|n| {
+                let coupled = n / all < count && n % all < count;
+                if coupled { (noise.next() as i64 % most) >> (small / 2) } else { 0 }
+            })
+            .collect();
+        let fractions: Vec<Fraction> = shares.iter().map(|s| Fraction::from_bits(*s)).collect();
+        let coupling = Coupling::<6>::new(&fractions, &bridges).expect("good shares");
+        // In phase; up to a quarter of a word, half of a ratio.
+        let words: Vec<i64> = (0..6).map(|_| noise.next() as i64 >> 14 >> small).collect();
+        let phasors: Vec<Phasor> =
+            words.iter().map(|bits| Phasor { i: word(*bits), q: Word::ZERO }).collect();
+        let kept: Vec<Bridge> = bridges.iter().map(Bridge::new).collect();
+        let mut measured: Vec<_> = kept.iter().map(|b| b.measure(&phasors, UNIT)).collect();
+        let before: Vec<_> =
+            kept.iter().zip(&measured).map(|(b, m)| b.invert(m, &b.at_rest(), UNIT)).collect();
+        coupling.take_off(&mut measured);
+        for (b, (bridge, measured)) in kept.iter().zip(&measured).enumerate() {
+            let is = bridge.invert(measured, &bridge.at_rest(), UNIT);
+            if b == count {
+                prop_assert_eq!(is, before[b]);
+                continue;
+            }
+            // Over 0.5, from Q.52 to Q.58: seven more bits.
+            let ratio = |n: usize| i128::from(words[n]) << 7;
+            let sum: i128 = (0..count).map(|n| i128::from(shares[b * all + n]) * ratio(n)).sum();
+            let r = ratio(b) - round_even(sum, 62);
+            prop_assert_eq!(is.gap_fraction.to_bits(), of_equals(r as i64), "{}", b);
+        }
     }
 }

@@ -57,6 +57,37 @@ fn quadrature() {
     assert_eq!(judged.read(&both(0.1)).bridges[2].quadrature, Fraction::ZERO);
 }
 
+/// Two bridges that pick up 0.02 and -0.03 of each other's: taken off, what is left is each one's own, and flags
+/// follow that. S of a pair, with d = 1 - c12 c21: [-c12 c21, c12; c21, -c12 c21]/d.
+#[test]
+fn coupling() {
+    let (c, d) = ([0.02, -0.03], 1.0 + 0.02 * 0.03);
+    let shares = [-c[0] * c[1], c[0], 0.0, c[1], -c[0] * c[1], 0.0, 0.0, 0.0, 0.0];
+    let mut coupled = bench();
+    coupled.cross_coupling = shares.map(|s| Fraction::from_num(s / d)).to_vec();
+    let both = |a: f64, b: f64, c: [f64; 2]| {
+        let mut all = GOOD;
+        (all[0].0, all[1].0) = (a + c[0] * b, b + c[1] * a);
+        all
+    };
+    for (a, b) in [(0.1, -0.2), (-0.32, 0.01), (1e-6, 0.3)] {
+        let [is, want] = [coupled.read(&both(a, b, c)), bench().read(&both(a, b, [0.0; 2]))];
+        for (is, want) in is.bridges.iter().zip(&want.bridges) {
+            let apart = (is.gap_fraction - want.gap_fraction).to_num::<f64>();
+            assert!(apart.abs() < 1e-14, "{a} {b}: {apart:e}");
+        }
+        assert_eq!(is.bridges[2], want.bridges[2], "separate electrodes");
+        assert_eq!(is.health, want.health);
+        let without = bench().read(&both(a, b, c));
+        assert!(
+            without.bridges[0].displacement_am.abs_diff(want.bridges[0].displacement_am) > 1 << 38
+        );
+    }
+    // Half a gap by the other's share, which is no half gap of its own.
+    let limit = |more: f64| both(1.0 / 3.0 + more, 0.3, c);
+    boundary(&coupled, limit(-1e-12), limit(1e-12), Health::BRIDGE_RANGE);
+}
+
 /// Signs: the signal's phase ahead of its alignment is positive, for electrode 1 of a pair, too.
 #[test]
 fn signs_of_quadrature() {

@@ -17,6 +17,7 @@ struct Owned {
     alignments: Vec<Alignment>,
     monitor: Option<MonitorConfig>,
     bridges: Vec<BridgeConfig>,
+    cross_coupling: Vec<Fraction>,
     electrodes: Vec<ElectrodeConfig>,
     which: u8,
     solve: Vec<Coefficient>,
@@ -42,6 +43,11 @@ impl Owned {
             firs: vec![(2, vec![1 << 28, 1 << 29, 1 << 28], 30), (3, vec![1 << 29; 2], 30)],
             alignments: alignments.to_vec(),
             monitor,
+            cross_coupling: [[1, 2, 0], [3, 4, 0], [0; 3]]
+                .as_flattened()
+                .iter()
+                .map(|bits| Fraction::from_bits(*bits << 50))
+                .collect(),
             electrodes: vec![electrode; 2 * bridges.len() + 1],
             which: 1,
             solve: vec![Coefficient::ONE / 3; bridges.len()],
@@ -69,6 +75,7 @@ impl Owned {
             alignments: &self.alignments,
             monitor: self.monitor,
             bridges: &self.bridges,
+            cross_coupling: &self.cross_coupling,
             electrodes: &self.electrodes,
             axes: AxesConfig {
                 axes: self.which,
@@ -111,7 +118,11 @@ fn changes() -> Vec<(String, Change)> {
         "no second stage" c.firs.truncate(1);
         "scale of the first stage's taps" { c.firs[0].2 = 29; c.firs[0].1.iter_mut().for_each(|tap| *tap /= 2) };
         "no monitor" c.monitor = None;
-        "another bridge less" { c.bridges.pop(); c.solve.pop(); c.geometry.pop(); };
+        "another bridge less" {
+            c.bridges.pop(); c.solve.pop(); c.geometry.pop();
+            c.cross_coupling = vec![Fraction::from_bits(1 << 50); 4];
+        };
+        "no coupling" c.cross_coupling.clear();
         "no electrodes" c.electrodes.clear();
         "an electrode less" c.electrodes.truncate(6);
         "channel of a bridge" c.bridges[0].kind = difference(1).kind;
@@ -145,6 +156,11 @@ fn changes() -> Vec<(String, Change)> {
             "floor {n}" step(&mut c.bridges[n].floor);
             "solve {n}" step(&mut c.solve[n]);
             "geometry {n}" step(&mut c.geometry[n]);
+        }
+        for other in 0..2 {
+            if n < 2 {
+                change! { c, "coupling {n} {other}" step(&mut c.cross_coupling[3 * n + other]); }
+            }
         }
         for side in 0..2 {
             change! { c,

@@ -23,6 +23,7 @@ fn board<W: Way<3>>(path: Path, carrier: CarrierRatio) -> Readout<3, 2, 512, 16,
         alignments: &[Alignment::NONE; 2],
         monitor: None,
         bridges: &[difference(0), difference(1)],
+        cross_coupling: &[],
         electrodes: &[],
         axes: AxesConfig { axes: 0, solve: &[], geometry: &[], residual_am: 0 },
     })

@@ -1,6 +1,6 @@
 //! The pairs: a board, the change that passes, the change that does not, the error.
 
-use super::{BOARD, Build, Row, Setup, bridge, build, difference, electrode};
+use super::{BOARD, Build, Row, Setup, bridge, build, difference, electrode, separate};
 use quietgap_core::Stage;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
@@ -24,6 +24,16 @@ fn two(s: &mut Setup, channels: [u8; 2], least_sum: i64) {
 fn set(fraction: &mut Fraction, bits: i64) {
     *fraction = Fraction::from_bits(bits);
 }
+/// Largest share of another bridge, 3/8.
+const SHARE: i64 = 3 << 59;
+
+/// A second bridge of that wiring, and no share of either yet.
+fn coupled(s: &mut Setup, second: BridgeKind) -> &mut Vec<Fraction> {
+    s.bridges[1].kind = second;
+    s.cross_coupling = vec![Fraction::ZERO; 4];
+    &mut s.cross_coupling
+}
+
 /// So many electrodes of a board with three bridges at most, the last one to change.
 fn last(s: &mut Setup, count: usize) -> &mut ElectrodeConfig {
     s.electrodes = vec![electrode(); count];
@@ -146,7 +156,7 @@ fn long(s: &mut Setup, taps: usize) {
 
 #[rustfmt::skip]
 pub fn slow_rows() -> Vec<Row> {
-    use Stage::{Axes, Bridge, Housing, Monitor};
+    use Stage::{Axes, Bridge, Coupling, Housing, Monitor};
     let wide: Build = build::<2, 16, 512>;
     let word = Word::from_bits;
     assert_eq!(word(ONE), Word::ONE);
@@ -205,6 +215,21 @@ pub fn slow_rows() -> Vec<Row> {
             (Monitor, "sine of the phase, Q2.62", -1, 0, UNIT)),
         (BOARD, |s| set(&mut monitor(s).phase, UNIT), |s| set(&mut monitor(s).phase, UNIT + 1),
             (Monitor, "sine of the phase, Q2.62", UNIT + 1, 0, UNIT)),
+        // Two difference bridges; then one of separate electrodes.
+        (BOARD, |s| coupled(s, difference()).truncate(4), |s| coupled(s, difference()).truncate(3),
+            (Coupling, "entries of the matrix", 3, 4, 4)),
+        (BOARD, |s| coupled(s, difference()).clear(), |s| coupled(s, difference()).push(Fraction::ZERO),
+            (Coupling, "entries of the matrix", 5, 4, 4)),
+        (BOARD, |s| set(&mut coupled(s, difference())[1], SHARE), |s| set(&mut coupled(s, difference())[1], SHARE + 1),
+            (Coupling, "share, Q2.62", SHARE + 1, -SHARE, SHARE)),
+        (BOARD, |s| set(&mut coupled(s, difference())[2], -SHARE), |s| set(&mut coupled(s, difference())[2], -SHARE - 1),
+            (Coupling, "share, Q2.62", -SHARE - 1, -SHARE, SHARE)),
+        (BOARD, |s| set(&mut coupled(s, separate())[0], SHARE), |s| set(&mut coupled(s, separate())[1], 1),
+            (Coupling, "share, Q2.62", 1, 0, 0)),
+        (BOARD, |s| set(&mut coupled(s, separate())[1], 0), |s| set(&mut coupled(s, separate())[2], -1),
+            (Coupling, "share, Q2.62", -1, 0, 0)),
+        (BOARD, |s| set(&mut coupled(s, separate())[3], 0), |s| set(&mut coupled(s, separate())[3], 1),
+            (Coupling, "share, Q2.62", 1, 0, 0)),
         (BOARD, |s| { last(s, 4); }, |s| { last(s, 3); }, (Housing, "electrodes", 3, 4, 9)),
         (BOARD, |s| { last(s, 9); }, |s| { last(s, 10); }, (Housing, "electrodes", 10, 4, 9)),
         (BOARD, |s| last(s, 5).gap_am = 1, |s| last(s, 5).gap_am = 0, (Housing, "gap, am", 0, 1, METRE)),

@@ -128,6 +128,8 @@ pub fn settings(data: &[u8]) {
     } else {
         (0..2 * bridges.len() + more).map(|_| electrode(bytes)).collect()
     };
+    let coupled = if bytes.byte() & 1 == 0 { 0 } else { bridges.len().pow(2) };
+    let cross_coupling: Vec<Fraction> = (0..coupled).map(|_| bytes.fraction(0)).collect();
     let axes = bytes.byte();
     let cells = axes.count_ones() as usize * bridges.len() + usize::from(bytes.byte() == 255);
     let mut matrix =
@@ -148,6 +150,7 @@ pub fn settings(data: &[u8]) {
         alignments: &alignments,
         monitor,
         bridges: &bridges,
+        cross_coupling: &cross_coupling,
         electrodes: &electrodes,
         axes: AxesConfig {
             axes,

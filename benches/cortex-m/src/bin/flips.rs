@@ -116,6 +116,7 @@ fn plan<W: Way<2>>(carrier: CarrierRatio) -> BoardPlan<W> {
                 [Fraction::lit("0.01"), Fraction::lit("0.02")],
             ),
         ],
+        cross_coupling: &[Fraction::lit("0.01"), Fraction::ZERO, Fraction::ZERO, Fraction::ZERO],
         electrodes: &electrodes,
         axes: AxesConfig {
             axes: 1,

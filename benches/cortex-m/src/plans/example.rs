@@ -37,6 +37,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {
     alignments: &[Alignment::NONE; CHANNELS],
     monitor: None,
     bridges: &[bridge(0), bridge(1)],
+    cross_coupling: &[],
     electrodes: &[],
     axes: AxesConfig {
         axes: 1,

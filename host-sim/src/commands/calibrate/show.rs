@@ -1,12 +1,14 @@
 //! What `calibrate` found, as text, JSON, TOML and a page.
 
 use super::Calibrated;
-use crate::calibration::bridges::{Found, MOST_STRAYS, Point};
+use crate::calibration::bridges::{Found, MOST_STRAYS, Mixing, Point};
 use crate::calibration::coverage::{Part, combined, factor};
+use crate::instrument::coupling::MOST as MOST_COUPLING;
 use crate::page::figure::{Curve, Figure, Scale};
 use crate::page::report::{BLUE, figure, page};
 use maud::html;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// Constants of a bridge, with combined standard uncertainties.
@@ -19,20 +21,29 @@ pub(super) struct Constants {
     alignment: Part,
     stray_f: [f64; 2],
     stray: Part,
+    /// Of other bridges, by name; and standard uncertainties.
+    shares: BTreeMap<String, f64>,
+    share_uncertainties: BTreeMap<String, f64>,
 }
 
 impl Constants {
     pub(super) fn toml(&self) -> String {
         let [s1, s2] = self.stray_f;
+        let table = |of: &BTreeMap<String, f64>| {
+            of.iter().map(|(name, x)| format!("{name} = {x:e}")).collect::<Vec<_>>().join(", ")
+        };
         format!(
             "\n[[calibration.bridge]]\nname = {:?}\na0_code = {:?}\na0_uncertainty = {:e}\nalignment_rad = {:?}\n\
-             alignment_uncertainty_rad = {:e}\nstray_f = [{s1:e}, {s2:e}]\nstray_uncertainty_f = {:e}\ndegrees = {:?}\n",
+             alignment_uncertainty_rad = {:e}\nstray_f = [{s1:e}, {s2:e}]\nstray_uncertainty_f = {:e}\n\
+             cross_coupling = {{ {} }}\ncross_coupling_uncertainty = {{ {} }}\ndegrees = {:?}\n",
             self.name,
             self.a0_code,
             self.a0.uncertainty,
             self.alignment_rad,
             self.alignment.uncertainty,
             self.stray.uncertainty,
+            table(&self.shares),
+            table(&self.share_uncertainties),
             self.stray.degrees,
         )
     }
@@ -46,6 +57,7 @@ const GAIN: [f64; 2] = [0.2, 5.0];
 impl Calibrated {
     pub(super) fn constants(&self) -> Vec<Constants> {
         let (file, design) = (&self.sensor.file, &self.sensor.design);
+        let mixing = self.mixing();
         self.found
             .iter()
             .enumerate()
@@ -59,22 +71,40 @@ impl Calibrated {
                 let [s1, s2] = file.bridges[b].stray_f;
                 Constants {
                     name: file.bridges[b].name.clone(),
-                    a0_code: design.calibrated_a0(file, b) * found.gain(),
+                    a0_code: design.calibrated_a0(file, b) * mixing.gains[b],
                     a0: combined(&[part(found.line.uncertainty(0) / found.gain()), stage]),
                     alignment_rad: design.alignment(file, b) + found.phase_rad[0],
                     alignment: part(found.phase_rad[1]),
                     stray_f: [s1 + added.max(0.0), s2 + (-added).max(0.0)],
                     stray: part(found.line.uncertainty(1) / found.gain() * pair),
+                    shares: mixing.by_name(&self.sensor, b),
+                    share_uncertainties: self
+                        .others(b)
+                        .zip(2..)
+                        .map(|(other, n)| (other, found.line.uncertainty(n) / found.gain()))
+                        .collect(),
                 }
             })
             .collect()
+    }
+
+    fn mixing(&self) -> Mixing {
+        Mixing::new(&self.sensor, &self.found)
+    }
+
+    /// Names of all bridges but one, in order.
+    fn others(&self, b: usize) -> impl Iterator<Item = String> {
+        let names = self.sensor.file.bridges.iter().enumerate();
+        names.filter(move |(n, _)| *n != b).map(|(_, bridge)| bridge.name.clone())
     }
 
     /// What no calibration makes good: by name.
     pub(super) fn wrong(&self) -> Vec<String> {
         let name = |b: usize| self.sensor.file.bridges[b].name.as_str();
         let mut wrong = Vec::new();
+        let mixing = self.mixing();
         for (b, found) in self.found.iter().enumerate() {
+            let shares: f64 = mixing.shares.row(b).iter().map(|share| share.abs()).sum();
             let gain = found.gain();
             let other = |n: usize| if n < b { n } else { n + 1 };
             if let Some((n, share)) = found.largest_coupling().filter(|(_, s)| s.abs() > SWAPPED) {
@@ -95,6 +125,11 @@ impl Calibrated {
                     name(b),
                     GAIN[0],
                     GAIN[1]
+                ));
+            } else if shares > MOST_COUPLING {
+                wrong.push(format!(
+                    "bridge {} has {shares:.2} of the others, allowed {MOST_COUPLING} together: that is no cross-coupling",
+                    name(b)
                 ));
             } else if found.stray_share().abs() > MOST_STRAYS {
                 wrong.push(format!(
@@ -148,7 +183,7 @@ impl Calibrated {
                 self.noise_m(b),
             );
         }
-        text + "shares of other bridges are told, not taken off\n"
+        text
     }
 
     pub(super) fn json(&self) -> Value {
@@ -176,6 +211,7 @@ impl Calibrated {
                     "stray_difference_f": part(c.stray_f[0] - c.stray_f[1], &c.stray),
                     "shares": line.values[2..].iter().map(|s| s / found.gain()).collect::<Vec<_>>(),
                     "share_uncertainties": (2..count).map(|n| line.uncertainty(n) / found.gain()).collect::<Vec<_>>(),
+                    "cross_coupling": c.shares, "cross_coupling_uncertainty": c.share_uncertainties,
                     "correlations": correlations, "still_quadrature": found.still_quadrature,
                     "left_m_rms": self.left_m(b, found), "noise_m_rms": self.noise_m(b),
                 })

@@ -29,6 +29,9 @@ pub fn write(text: &mut String, settings: &Settings) -> Result {
     writeln!(text, "pub const MONITOR: Option<MonitorConfig> = {given};")?;
     let bridges = settings.bridges.iter().map(bridge).collect();
     list(text, "Bridges.", "BRIDGES", "BridgeConfig", bridges)?;
+    let shares = settings.cross_coupling.iter().map(|share| fraction(*share)).collect();
+    let doc = "What bridges pick up of each other, row by row.";
+    list(text, doc, "CROSS_COUPLING", "Fraction", shares)?;
     let electrodes = settings.electrodes.iter().map(electrode).collect();
     let doc = "Electrodes: those of the bridges, then all others that move.";
     list(text, doc, "ELECTRODES", "ElectrodeConfig", electrodes)?;
@@ -51,6 +54,7 @@ pub const CONFIG: ReadoutConfig<'static> = ReadoutConfig {{
     alignments: &ALIGNMENTS,
     monitor: MONITOR,
     bridges: &BRIDGES,
+    cross_coupling: &CROSS_COUPLING,
     electrodes: &ELECTRODES,
     axes: AxesConfig {{
         axes: {axes},

@@ -2,9 +2,11 @@
 
 use super::housing::{Housing, Place};
 use crate::instrument::Sensor;
+use crate::instrument::coupling::shares;
 use crate::instrument::design::is_difference;
+use crate::instrument::file::SensorFile;
 use crate::readout::readings::Row;
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 use quietgap_core::Health;
 
 /// Most rounds of plain substitution; at nine tenths of the gap each leaves four fifths.
@@ -51,6 +53,7 @@ pub fn read(sensor: &Sensor, housing: &Housing, phasors: &[[f64; 2]]) -> Row {
             }
         })
         .unzip();
+    let amplitudes = uncoupled(file, amplitudes);
     let count = file.bridges.len();
     let (mut polarisation, mut place) = (1.0, Place::REST);
     let mut x = DVector::zeros(count);
@@ -91,6 +94,25 @@ pub fn read(sensor: &Sensor, housing: &Housing, phasors: &[[f64; 2]]) -> Row {
     let residual_m = (&x - &design.geometry * &axes).amax();
     let axes = axes.iter().copied().collect();
     Row { half_samples: 0, axes, quadrature, residual_m, health: Health::OK }
+}
+
+/// What the bridges have by themselves: (1 + C) r is what is measured.
+fn uncoupled(file: &SensorFile, mut amplitudes: Vec<Amplitudes>) -> Vec<Amplitudes> {
+    if file.bridges.iter().all(|b| b.cross_coupling.is_empty()) {
+        return amplitudes;
+    }
+    let measured = DVector::from_iterator(
+        amplitudes.len(),
+        amplitudes.iter().map(|a| if let Amplitudes::Difference(r) = a { *r } else { 0.0 }),
+    );
+    let mixing = shares(file) + DMatrix::identity(measured.len(), measured.len());
+    let own = mixing.lu().solve(&measured).expect("shares are checked to be small");
+    for (amplitude, own) in amplitudes.iter_mut().zip(own.iter()) {
+        if let Amplitudes::Difference(r) = amplitude {
+            *r = *own;
+        }
+    }
+    amplitudes
 }
 
 /// Turned back by an angle.

@@ -33,11 +33,14 @@ pub struct Drive {
     parts: Parts,
 }
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Wiring {
     channels: [usize; 2],
     difference: bool,
     stray_f: [f64; 2],
+    /// Both electrodes at rest, and shares of other bridges by their numbers.
+    rest_f: f64,
+    shares: Vec<(usize, f64)>,
 }
 
 impl Drive {
@@ -53,6 +56,10 @@ impl Drive {
         let Filter { gain: filter_gain, lag_rad } = Filter::new(file);
         // The monitor, and everything where loss is off, sees the carrier before the bridges' lag.
         let lossless_rad = file.carrier.phase_rad - lag_rad;
+        let rest = Pose::new([0.0; 6]);
+        let number = |name: &String| {
+            file.bridges.iter().position(|b| b.name == *name).expect("names are checked")
+        };
         let stray_f = |b: usize| if parts.strays { file.bridges[b].stray_f } else { [0.0; 2] };
         Self {
             sense: file.bridges.iter().map(|b| pair(&b.electrodes)).collect(),
@@ -79,6 +86,15 @@ impl Drive {
                     },
                     difference: bridge.kind == KindFile::Difference,
                     stray_f: stray_f(b),
+                    rest_f: pair(&bridge.electrodes)
+                        .iter()
+                        .map(|e| e.capacitance(&rest, false))
+                        .sum(),
+                    shares: bridge
+                        .cross_coupling
+                        .iter()
+                        .map(|(name, share)| (number(name), *share))
+                        .collect(),
                 })
                 .collect(),
             injection_v: file.carrier.injection_v,
@@ -117,10 +133,18 @@ impl Drive {
             let volts = self.gain * mass_v * farad;
             out[channel] = Envelope { i: volts * cosine, q: volts * sine };
         };
+        let stray = self.bridges.iter().map(|wiring| wiring.stray_f);
+        let pairs: Vec<[f64; 2]> =
+            pairs.iter().zip(stray).map(|(c, s)| [c[0] + s[0], c[1] + s[1]]).collect();
         for (wiring, c) in self.bridges.iter().zip(&pairs) {
-            let c = [c[0] + wiring.stray_f[0], c[1] + wiring.stray_f[1]];
             if wiring.difference {
-                set(wiring.channels[0], c[0] - c[1]);
+                // Of another bridge as much as if both were of one size.
+                let of_others = wiring.shares.iter().map(|(other, share)| {
+                    let [a, b] = pairs[*other];
+                    share * (a - b) / self.bridges[*other].rest_f
+                });
+                let of_others = if self.parts.coupling { of_others.sum() } else { 0.0 };
+                set(wiring.channels[0], c[0] - c[1] + wiring.rest_f * of_others);
             } else {
                 set(wiring.channels[0], c[0]);
                 set(wiring.channels[1], c[1]);

@@ -30,6 +30,8 @@ pub struct Parts {
     pub polarisation: bool,
     /// Strays of the bridges.
     pub strays: bool,
+    /// Cross-coupling of the bridges.
+    pub coupling: bool,
     /// Loss phase.
     pub loss: bool,
     /// Amplitude noise of the carrier.
@@ -56,6 +58,7 @@ impl Parts {
         tilt: true,
         polarisation: true,
         strays: true,
+        coupling: true,
         loss: true,
         amplitude_noise: true,
         phase_noise: true,
@@ -86,6 +89,7 @@ impl Parts {
             "tilt" => &mut self.tilt,
             "polarisation" => &mut self.polarisation,
             "strays" => &mut self.strays,
+            "cross-coupling" => &mut self.coupling,
             "loss" => &mut self.loss,
             "amplitude-noise" => &mut self.amplitude_noise,
             "phase-noise" => &mut self.phase_noise,
@@ -100,10 +104,11 @@ impl Parts {
     }
 
     /// Names of all parts.
-    pub const NAMES: [&'static str; 12] = [
+    pub const NAMES: [&'static str; 13] = [
         "tilt",
         "polarisation",
         "strays",
+        "cross-coupling",
         "loss",
         "amplitude-noise",
         "phase-noise",
