@@ -160,6 +160,7 @@ const NOTHING: Parts = Parts {
     tilt: false,
     polarisation: false,
     strays: false,
+    coupling: false,
     loss: false,
     amplitude_noise: false,
     phase_noise: false,

@@ -143,7 +143,7 @@ impl Case {
             let separate =
                 BridgeKind::Separate { channels: [0, channels - 1], least_sum: Word::lit("0.05") };
             // Every fourth has two difference bridges that pick up of each other.
-            let coupled = number % 4 == 0;
+            let coupled = number.is_multiple_of(4);
             let second = if coupled { difference(0) } else { separate };
             let shares = ["0.0004", "0.02", "-0.03", "0.0007"].map(Fraction::lit);
             let cross_coupling = if coupled { shares.to_vec() } else { Vec::new() };
