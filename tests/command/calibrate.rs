@@ -173,6 +173,63 @@ fn coupling_is_found_behind_what_is_taken_off() {
     }
 }
 
+/// The interferometer's record of the same swing instead of a stage: it moves while it is recorded.
+#[test]
+fn an_interferometer_makes_the_file_true() {
+    let bench = Bench::new();
+    let mut swing = "t_s,x_m,phi_rad\n".to_owned();
+    for n in 0..=480 {
+        let t = f64::from(n) * 0.25;
+        swing += &format!("{t},{:e},{:e}\n", 3e-4 * (t / 9.0).sin(), 5e-3 * (t / 14.0).sin());
+    }
+    bench.put("swing.csv", &swing);
+    bench.put("wrong.toml", &wrong());
+    bench.json(
+        0,
+        "simulate wrong.toml --level phasor --motion swing.csv --out b.parquet --detectors d.npy --truth t.csv",
+    );
+    bench.json(0, "fringes wrong.toml d.npy --stretch 30 --out f.parquet");
+    let line = "calibrate b.parquet f.parquet --sensor wrong.toml --swept --out right.toml --report c.html";
+    let told = bench.json(0, line);
+    for (bridge, gain) in told["bridges"].as_array().unwrap().iter().zip([1.001, 0.9985]) {
+        let off = number(&bridge["gain"]) * gain - 1.0;
+        assert!(off.abs() < 2e-5, "{off:e} {bridge}");
+        assert_eq!(number(&bridge["degrees"]), 37.0);
+        assert!(bridge.get("noise_m_rms").is_none(), "each point is one reading");
+        for bend in ["square", "cube"] {
+            assert!(number(&bridge[bend]["value"]).abs() < 1e-3, "{bridge}");
+        }
+    }
+    assert!(number(&told["delay_s"]["value"]).abs() < 1e-3, "{}", told["delay_s"]);
+    assert!(bench.text("c.html").contains("<svg"));
+    for (line, words) in [
+        (format!("{line} --settle 2").replace("right", "o"), &["--settle"][..]),
+        (line.replace("--swept", "--within 3").replace("right", "o"), &["--swept"]),
+        (format!("{line} --within -1").replace("right", "o"), &["--within -1"]),
+        (
+            line.replace("f.parquet", "other.csv").replace("right", "o"),
+            &["has none of x_m, phi_rad"],
+        ),
+        (
+            line.replace("f.parquet", "apart.csv").replace("right", "o"),
+            &["apart.csv", "do not see the same"],
+        ),
+    ] {
+        bench.put("other.csv", "t_s,y_m\n0,0\n1,0\n2,0\n");
+        let mut apart = "t_s,x_m,phi_rad\n".to_owned();
+        for n in 0..600 {
+            let t = f64::from(n) * 0.2;
+            apart += &format!("{t},{:e},{:e}\n", 1e-4 * (t * 5.7).sin(), 1e-3 * (t * 6.9).cos());
+        }
+        bench.put("apart.csv", &apart);
+        let error = String::from_utf8(bench.ends(2, &line).stderr).unwrap();
+        for word in words {
+            assert!(error.contains(word), "{line}: no {word} in {error}");
+        }
+        assert!(!bench.path("o.toml").exists(), "{line}");
+    }
+}
+
 #[test]
 fn what_is_wrong_is_named() {
     let bench = Bench::new();

@@ -9,7 +9,7 @@ use super::regression::{Refusal, Regression, regress};
 use crate::error::{Error, Result};
 use crate::instrument::coupling::shares;
 use crate::instrument::design::is_difference;
-use crate::instrument::{Design, Sensor};
+use crate::instrument::{AXES, Design, Sensor};
 use crate::readout::ideal::housing::{Housing, Place};
 use nalgebra::{DMatrix, DVector};
 use std::collections::BTreeMap;
@@ -23,8 +23,8 @@ pub struct Point {
     pub read: Vec<f64>,
     /// Quadrature of each bridge as read, over a0.
     pub quadrature: Vec<f64>,
-    /// Standard uncertainties of the axes as read, by the readings' own noise.
-    pub noise: Vec<f64>,
+    /// Standard uncertainties of the axes as read, by the readings' own noise, where that is known.
+    pub noise: Option<Vec<f64>>,
 }
 
 /// What was found of a bridge.
@@ -39,6 +39,9 @@ pub struct Found {
     pub phase_rad: [f64; 2],
     /// Quadrature that does not move, over a0.
     pub still_quadrature: f64,
+    /// What of the balance's square and cube is left beside the exact inverse, over the gain, with standard uncertainties;
+    /// none where there are too few places to tell.
+    pub bent: Option<[[f64; 2]; 2]>,
 }
 
 impl Found {
@@ -51,7 +54,7 @@ impl Found {
     /// (s1 - s2)/(C01 + C02) that the readings did not know of.
     #[must_use]
     pub fn stray_share(&self) -> f64 {
-        self.known_share + self.line.values[1] / self.gain()
+        self.known_share + self.line.ratio(1)[0]
     }
 
     /// Largest share of another bridge: which of the others, and what.
@@ -110,6 +113,8 @@ const ROUNDS: usize = 6;
 const REACH: f64 = 0.9;
 /// Strays' difference over C01 + C02 beyond which it is no stray.
 pub const MOST_STRAYS: f64 = 0.2;
+/// Part of a gap by which an axis that is moved moves some bridge.
+const STILL: f64 = 1e-6;
 /// Strays' share that is no change.
 const SETTLED: f64 = 1e-10;
 
@@ -152,11 +157,12 @@ impl<'a> Forward<'a> {
     }
 }
 
-/// Fits all bridges of the sensor that the readings were made with.
+/// Fits all bridges of the sensor that the readings were made with. Points that follow each other, as those of a sweep do,
+/// tell uncertainties from so many `stretches` of them.
 ///
 /// # Errors
 /// See [`Forward::new`]. An axis that was not moved, or moved with another only: by name. Too few places.
-pub fn fit(sensor: &Sensor, points: &[Point]) -> Result<Vec<Found>> {
+pub fn fit(sensor: &Sensor, points: &[Point], stretches: Option<usize>) -> Result<Vec<Found>> {
     let forward = Forward::new(sensor)?;
     for (n, point) in points.iter().enumerate() {
         let own = &sensor.design.geometry * DVector::from_column_slice(&point.place);
@@ -172,13 +178,17 @@ pub fn fit(sensor: &Sensor, points: &[Point]) -> Result<Vec<Found>> {
             )));
         }
     }
+    // Of too few places the fit itself says how many it takes.
+    if points.len() > sensor.file.bridges.len() + 1 {
+        still(sensor, points)?;
+    }
     let said: Vec<Vec<f64>> = points.iter().map(|p| forward.balances(&p.read).0).collect();
     let mut known = vec![0.0; sensor.file.bridges.len()];
     let mut round = 0;
     loop {
         // Strays load the mass, too: what was found of them counts in the next round.
         let with = with_strays(sensor, &known);
-        let found = round_of(&forward, &Forward::new(&with)?, points, &said, &known)?;
+        let found = round_of(&forward, &Forward::new(&with)?, points, &said, &known, stretches)?;
         let shares: Vec<f64> = found.iter().map(Found::stray_share).collect();
         let moved = shares.iter().zip(&known).fold(0.0, |m: f64, (a, b)| m.max((a - b).abs()));
         round += 1;
@@ -189,6 +199,25 @@ pub fn fit(sensor: &Sensor, points: &[Point]) -> Result<Vec<Found>> {
         }
         known = shares;
     }
+}
+
+/// Refuses a reference that leaves an axis where it is.
+fn still(sensor: &Sensor, points: &[Point]) -> Result<()> {
+    let design = &sensor.design;
+    for (n, axis) in sensor.axes().iter().enumerate() {
+        let places = points.iter().map(|p| p.place[n]);
+        let [low, high] =
+            places.fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], x| [a.min(x), b.max(x)]);
+        let moved = (0..design.gap_m.len())
+            .map(|b| (design.geometry[(b, n)] * (high - low)).abs() / design.gap_m[b]);
+        if moved.fold(0.0, f64::max) < STILL {
+            return Err(Error::new(format!(
+                "{}: the reference does not move it, allowed places that move every axis",
+                AXES[*axis].1
+            )));
+        }
+    }
+    Ok(())
 }
 
 /// The sensor with more strays, on the side of each bridge that has more.
@@ -210,13 +239,14 @@ fn round_of(
     points: &[Point],
     read: &[Vec<f64>],
     known: &[f64],
+    stretches: Option<usize>,
 ) -> Result<Vec<Found>> {
     let count = known.len();
     let wanted: Vec<(Vec<f64>, f64)> = points.iter().map(|p| with.balances(&p.place)).collect();
     (0..count)
         .map(|b| {
             let said: Vec<f64> = read.iter().map(|r| r[b]).collect();
-            let phase = phase(points, &said, b).map_err(|e| refused(forward, &e, b))?;
+            let phase = phase(points, &said, b, stretches).map_err(|e| refused(forward, &e, b))?;
             let (sine, cosine) = phase.0[0].sin_cos();
             // In phase with where the phasor moves.
             let turned: Vec<f64> =
@@ -227,11 +257,34 @@ fn round_of(
                 1 => 1.0 / wanted[n].1,
                 _ => wanted[n].0[others[k - 2]],
             });
-            let line = regress(&x, &turned, None).map_err(|e| refused(forward, &e, b))?;
+            let line = fitted(&x, &turned, stretches).map_err(|e| refused(forward, &e, b))?;
+            let bent = bent(&x, &turned, stretches);
             let (phase_rad, still_quadrature) = phase;
-            Ok(Found { line, known_share: known[b], phase_rad, still_quadrature })
+            Ok(Found { line, known_share: known[b], phase_rad, still_quadrature, bent })
         })
         .collect()
+}
+
+fn fitted(
+    x: &DMatrix<f64>,
+    y: &[f64],
+    stretches: Option<usize>,
+) -> std::result::Result<Regression, Refusal> {
+    let fit = regress(x, y, None)?;
+    Ok(match stretches {
+        Some(stretches) => fit.by_stretches(x, stretches),
+        None => fit,
+    })
+}
+
+/// Square and cube of the balance (column 0), fitted beside the line's columns.
+fn bent(x: &DMatrix<f64>, y: &[f64], stretches: Option<usize>) -> Option<[[f64; 2]; 2]> {
+    let count = x.ncols();
+    let more = DMatrix::from_fn(x.nrows(), count + 2, |n, k| {
+        if k < count { x[(n, k)] } else { x[(n, 0)].powi((k - count + 2) as i32) }
+    });
+    let fit = fitted(&more, y, stretches).ok()?;
+    Some([fit.ratio(count), fit.ratio(count + 1)])
 }
 
 /// Angle in which a bridge's phasor moves, with its uncertainty, and the quadrature that stays.
@@ -239,10 +292,11 @@ fn phase(
     points: &[Point],
     said: &[f64],
     b: usize,
+    stretches: Option<usize>,
 ) -> std::result::Result<([f64; 2], f64), Refusal> {
     let x = DMatrix::from_fn(points.len(), 2, |n, k| if k == 0 { said[n] } else { 1.0 });
     let quadrature: Vec<f64> = points.iter().map(|p| p.quadrature[b]).collect();
-    let line = regress(&x, &quadrature, None)?;
+    let line = fitted(&x, &quadrature, stretches)?;
     let slope = line.values[0];
     let uncertainty = line.uncertainty(0) / (1.0 + slope * slope);
     Ok(([slope.atan(), uncertainty], line.values[1] * slope.atan().cos()))

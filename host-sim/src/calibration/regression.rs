@@ -48,6 +48,44 @@ impl Regression {
     }
 }
 
+/// Parts that a spread of a fit is told from are to be more than the coefficients by so many.
+const PARTS_OVER: usize = 4;
+
+impl Regression {
+    /// The same coefficients, with what the residuals do to them in each of so many stretches of rows for a covariance:
+    /// rows that are not independent count as they do (the "sandwich" of clustered rows, K.-Y. Liang and S. Zeger,
+    /// Biometrika 73 (1986) 13, recalled). Of rows without weights. Degrees of freedom are stretches less coefficients.
+    #[must_use]
+    pub fn by_stretches(mut self, x: &DMatrix<f64>, stretches: usize) -> Self {
+        let (rows, columns) = x.shape();
+        let stretches = stretches.min(rows);
+        if self.residual_sd == 0.0 || stretches < columns + PARTS_OVER {
+            return self;
+        }
+        let inverse = &self.covariance / self.residual_sd.powi(2);
+        let mut spread = DMatrix::zeros(columns, columns);
+        for stretch in 0..stretches {
+            let rows = stretch * rows / stretches..(stretch + 1) * rows / stretches;
+            let score = rows.fold(DVector::zeros(columns), |score: DVector<f64>, n| {
+                score + x.row(n).transpose() * self.residuals[n]
+            });
+            spread += &score * score.transpose();
+        }
+        self.degrees = (stretches - columns) as f64;
+        self.covariance = &inverse * spread * &inverse * (stretches as f64 / self.degrees);
+        self
+    }
+
+    /// Coefficient `n` over coefficient 0, and its standard uncertainty, their covariance counted.
+    #[must_use]
+    pub fn ratio(&self, n: usize) -> [f64; 2] {
+        let ratio = self.values[n] / self.values[0];
+        let c = &self.covariance;
+        let square = c[(n, n)] - 2.0 * ratio * c[(0, n)] + ratio * ratio * c[(0, 0)];
+        [ratio, square.max(0.0).sqrt() / self.values[0].abs()]
+    }
+}
+
 /// y = X b: rows of `x`, a weight for each (1 over its variance, up to one factor).
 ///
 /// # Errors

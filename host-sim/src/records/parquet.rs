@@ -2,14 +2,16 @@
 
 use super::{Picked, Row};
 use crate::error::{Error, Result};
+use bytes::Bytes;
 use parquet::basic::Type;
 use parquet::column::page::{Page, PageMetadata, PageReader};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl, get_column_reader};
 use parquet::data_type::{ByteArray, DataType};
 use parquet::errors::ParquetError;
-use parquet::file::reader::{FileReader, SerializedFileReader};
+use parquet::file::reader::{ChunkReader, FileReader, Length, SerializedFileReader};
 use std::cell::Cell;
 use std::fs::File;
+use std::io::{BufReader, ErrorKind, Read};
 use std::panic::{self, AssertUnwindSafe};
 use std::path::Path;
 use std::sync::Once;
@@ -19,9 +21,43 @@ const BLOCK: usize = 1 << 14;
 
 type Checked<T> = std::result::Result<T, ParquetError>;
 
-fn open(path: &Path) -> Result<SerializedFileReader<File>> {
+/// A file whose end is an error to those who read on: the library goes through lists as long as a damaged page's header
+/// claims, asking for every element.
+struct Ending(File);
+
+impl Length for Ending {
+    fn len(&self) -> u64 {
+        Length::len(&self.0)
+    }
+}
+
+impl ChunkReader for Ending {
+    type T = Until;
+
+    fn get_read(&self, start: u64) -> Checked<Until> {
+        self.0.get_read(start).map(Until)
+    }
+
+    fn get_bytes(&self, start: u64, length: usize) -> Checked<Bytes> {
+        self.0.get_bytes(start, length)
+    }
+}
+
+/// See [`Ending`].
+struct Until(BufReader<File>);
+
+impl Read for Until {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        match self.0.read(into) {
+            Ok(0) if !into.is_empty() => Err(ErrorKind::UnexpectedEof.into()),
+            read => read,
+        }
+    }
+}
+
+fn open(path: &Path) -> Result<SerializedFileReader<Ending>> {
     let file = File::open(path).map_err(|e| Error::in_file(path, None, format!("record: {e}")))?;
-    guarded(|| SerializedFileReader::new(file)).map_err(|e| {
+    guarded(|| SerializedFileReader::new(Ending(file))).map_err(|e| {
         Error::in_file(path, None, format!("is no Parquet file that can be read: {e}"))
     })
 }

@@ -35,6 +35,16 @@ pub struct Alignment {
     pub drift_per_s: f64,
     /// Share of the first's variance that the second explains.
     pub explained: f64,
+    /// Middle of what both have, in the first's time.
+    pub middle_s: f64,
+}
+
+impl Alignment {
+    /// The second's time at one of the first's.
+    #[must_use]
+    pub fn second_s(&self, first_s: f64) -> f64 {
+        first_s - self.delay_s.value - self.clock.value * (first_s - self.middle_s)
+    }
 }
 
 /// Both on the first's times: first, and second brought to its scale.
@@ -64,6 +74,13 @@ pub struct Column<'a> {
 impl Column<'_> {
     fn values(&self) -> &[f64] {
         &self.record.columns[self.n]
+    }
+
+    /// Value at a time of its own; none near the ends of runs.
+    #[must_use]
+    pub fn at(&self, table: &Interpolation, time_s: f64) -> Option<f64> {
+        let place = (time_s - self.origin_s()) * self.record.rate_hz;
+        table.at(self.values(), &self.record.runs, place)
     }
 
     /// Time of the record's row 0, were its first run to reach back to it.
@@ -141,9 +158,7 @@ impl<'a> Fit<'a> {
 
     /// The second's value at a time of its own.
     fn value(&self, time_s: f64) -> Option<f64> {
-        let record = self.second.record;
-        let place = (time_s - self.second.origin_s()) * record.rate_hz;
-        self.table.at(self.second.values(), &record.runs, place)
+        self.second.at(self.table, time_s)
     }
 
     /// Its time for one of the first's.
@@ -230,6 +245,7 @@ impl<'a> Fit<'a> {
             delay_s: of(3),
             clock: of(4),
             explained: 1.0 - sums.residual / sums.variance(),
+            middle_s: self.middle_s,
         };
         Ok((numbers, alignment))
     }

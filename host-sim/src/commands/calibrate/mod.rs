@@ -5,13 +5,15 @@ mod show;
 use super::record::in_range;
 use super::{distinct, one_standard, print_json, put_page, say, sensor_files};
 use crate::calibration::bridges::{Forward, Found, Point, fit};
-use crate::calibration::{reference, steps};
+use crate::calibration::sweep::Swept;
+use crate::calibration::{reference, steps, sweep};
 use crate::error::{Error, Result, read_text};
 use crate::instrument::calibration_file::{date, days, today};
 use crate::instrument::{AXES, BUILT_IN, Sensor};
 use crate::page::output::AtomicFile;
 use crate::readout::readings;
-use crate::records::Source;
+use crate::records::{Record, Source};
+use crate::separation::align::Alignment;
 use clap::Args;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -21,7 +23,7 @@ use std::path::{Path, PathBuf};
 pub struct Options {
     /// Readings while a stage stood at place after place: CSV, npy or Parquet
     readings: PathBuf,
-    /// Its places: CSV with t_s and the sensor's axes, each row held until the next
+    /// Its places: CSV with t_s and the sensor's axes, each row held until the next; with --swept a record of the motion
     reference: PathBuf,
     /// Sensor that the readings were made with: a file, or the name of a built-in sensor
     #[arg(long)]
@@ -32,6 +34,18 @@ pub struct Options {
     /// Seconds after each move that are left out
     #[arg(long, value_name = "S", default_value_t = 1.0, allow_negative_numbers = true)]
     settle: f64,
+    /// REFERENCE is a record of the same motion while it goes on: CSV, npy or Parquet, of a stage or an interferometer
+    #[arg(long, conflicts_with = "settle")]
+    swept: bool,
+    /// Largest delay between the two records that is looked for
+    #[arg(
+        long,
+        value_name = "S",
+        default_value_t = 10.0,
+        allow_negative_numbers = true,
+        requires = "swept"
+    )]
+    within: f64,
     /// Relative standard uncertainty of the stage's scale
     #[arg(long, value_name = "U", default_value_t = 0.0, allow_negative_numbers = true)]
     stage_scale: f64,
@@ -57,6 +71,8 @@ struct Calibrated {
     sensor: Sensor,
     date: String,
     points: Vec<Point>,
+    /// How the times of a reference that was recorded go.
+    swept: Option<Alignment>,
     found: Vec<Found>,
     confidence: f64,
     stage_scale: f64,
@@ -67,6 +83,7 @@ struct Calibrated {
 pub(super) fn run(options: &Options) -> Result<bool> {
     in_range("--confidence", options.confidence, 0.01, 0.9999)?;
     in_range("--settle", options.settle, 0.0, 1e6)?;
+    in_range("--within", options.within, 0.0, 1e4)?;
     in_range("--stage-scale", options.stage_scale, 0.0, 1.0)?;
     one_standard(options.json, Some(&options.out))?;
     let day = match &options.date {
@@ -93,7 +110,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         return Err(Error::in_file(&options.out, None, message));
     }
     Forward::new(&sensor)?;
-    let places = reference::read(&options.reference, sensor.axes())?;
+    // Before the readings, which take longer.
+    let reference = if options.swept {
+        Reference::Record(motion(&options.reference, &sensor)?)
+    } else {
+        Reference::Places(reference::read(&options.reference, sensor.axes())?)
+    };
     let source = Source::open(&options.readings, options.rate)?;
     let settings_checksum = readings::settings_checksum(&sensor);
     if let Some(made_with) =
@@ -110,19 +132,27 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     columns.extend(sensor.file.bridges.iter().map(|b| format!("{}_quadrature", b.name)));
     let record = source.read(&columns, false, &|_| {})?;
     let axes = sensor.axes().len();
-    let points: Vec<Point> = steps::points(&record, &places, options.settle)?
-        .into_iter()
-        .map(|p| Point {
-            place: p.place,
-            read: p.mean[..axes].to_vec(),
-            quadrature: p.mean[axes..].to_vec(),
-            noise: p.uncertainty[..axes].to_vec(),
-        })
-        .collect();
-    let found = fit(&sensor, &points)?;
+    let (points, swept, found) = match &reference {
+        Reference::Places(places) => {
+            let points = stays(&record, axes, places, options.settle)?;
+            let found = fit(&sensor, &points, None)?;
+            (points, None, found)
+        }
+        Reference::Record((motion, columns)) => {
+            let reference = sweep::Reference { record: motion, columns };
+            let swept = sweep::calibrate(&sensor, &record, &reference, options.within);
+            let Swept { points, alignment, found } = swept.map_err(|e| {
+                let [readings, reference] =
+                    [&options.readings, &options.reference].map(|path| path.display());
+                Error::new(format!("{readings} and {reference}: {e}"))
+            })?;
+            (points, Some(alignment), found)
+        }
+    };
     let found = Calibrated {
         date: day,
         points,
+        swept,
         found,
         confidence: options.confidence,
         stage_scale: options.stage_scale,
@@ -147,6 +177,44 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     }
     say(options.json || options.out == Path::new("-"), &found.text());
     Ok(true)
+}
+
+/// Where the mass was.
+enum Reference {
+    Places(Vec<(f64, Vec<f64>)>),
+    /// Which of the sensor's axes each column is.
+    Record((Record, Vec<usize>)),
+}
+
+/// A record of a sensor's axes: those that it has.
+fn motion(path: &Path, sensor: &Sensor) -> Result<(Record, Vec<usize>)> {
+    let source = Source::open(path, None)?;
+    let known: Vec<&str> = sensor.axes().iter().map(|a| AXES[*a].1).collect();
+    let has = |axis: &usize| source.names().any(|name| name == known[*axis]);
+    let columns: Vec<usize> = (0..known.len()).filter(has).collect();
+    if columns.is_empty() {
+        let message = format!("reference: has none of {}", known.join(", "));
+        return Err(Error::in_file(path, None, message));
+    }
+    let names: Vec<&str> = columns.iter().map(|axis| known[*axis]).collect();
+    Ok((source.read(&names, false, &|_| {})?, columns))
+}
+
+/// A point of each stay.
+fn stays(
+    readings: &Record,
+    axes: usize,
+    places: &[(f64, Vec<f64>)],
+    settle_s: f64,
+) -> Result<Vec<Point>> {
+    let stays = steps::points(readings, places, settle_s)?;
+    let point = |p: steps::Point| Point {
+        place: p.place,
+        read: p.mean[..axes].to_vec(),
+        quadrature: p.mean[axes..].to_vec(),
+        noise: Some(p.uncertainty[..axes].to_vec()),
+    };
+    Ok(stays.into_iter().map(point).collect())
 }
 
 /// Start of what is written behind a sensor file; an older calibration from here on is replaced.

@@ -6,6 +6,7 @@ use crate::calibration::coverage::{Part, combined, factor};
 use crate::instrument::coupling::MOST as MOST_COUPLING;
 use crate::page::figure::{Curve, Figure, Scale};
 use crate::page::report::{BLUE, figure, page};
+use crate::pendulum::swing::Measured;
 use maud::html;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -76,12 +77,12 @@ impl Calibrated {
                     alignment_rad: design.alignment(file, b) + found.phase_rad[0],
                     alignment: part(found.phase_rad[1]),
                     stray_f: [s1 + added.max(0.0), s2 + (-added).max(0.0)],
-                    stray: part(found.line.uncertainty(1) / found.gain() * pair),
+                    stray: part(found.line.ratio(1)[1] * pair),
                     shares: mixing.by_name(&self.sensor, b),
                     share_uncertainties: self
                         .others(b)
                         .zip(2..)
-                        .map(|(other, n)| (other, found.line.uncertainty(n) / found.gain()))
+                        .map(|(other, n)| (other, found.line.ratio(n)[1]))
                         .collect(),
                 }
             })
@@ -149,16 +150,30 @@ impl Calibrated {
 
     /// Rms of what the readings' own noise would leave there, m: where the line leaves more, the sensor or the stage
     /// does something else.
-    fn noise_m(&self, b: usize) -> f64 {
+    /// None where each point is one reading.
+    fn noise_m(&self, b: usize) -> Option<f64> {
         let row = self.sensor.design.geometry.row(b);
-        let square =
-            |p: &Point| row.iter().zip(&p.noise).map(|(h, u)| (h * u).powi(2)).sum::<f64>();
-        (self.points.iter().map(square).sum::<f64>() / self.points.len() as f64).sqrt()
+        let square = |p: &Point| -> Option<f64> {
+            let noise = p.noise.as_ref()?;
+            Some(row.iter().zip(noise).map(|(h, u)| (h * u).powi(2)).sum())
+        };
+        let sum = self.points.iter().map(square).sum::<Option<f64>>()?;
+        Some((sum / self.points.len() as f64).sqrt())
     }
 
     pub(super) fn text(&self) -> String {
+        let swept = self.swept.as_ref().map_or(String::new(), |a| {
+            let z = factor(self.confidence, f64::INFINITY);
+            format!(
+                "the reference is {:.6} +- {:.1e} s early, its clock {:+.3e} +- {:.1e} fast\n",
+                a.delay_s.value,
+                z * a.delay_s.uncertainty,
+                a.clock.value,
+                z * a.clock.uncertainty
+            )
+        });
         let mut text = format!(
-            "{} places; intervals of {} % by Student's t\n  bridge        gain                      phase rad                 \
+            "{swept}{} places; intervals of {} % by Student's t\n  bridge        gain                      phase rad                 \
              strays' difference F      largest share of another   left m rms (noise)\n",
             self.points.len(),
             self.confidence * 100.0
@@ -169,9 +184,10 @@ impl Calibrated {
                 let other = if n < b { n } else { n + 1 };
                 format!("{share:+.2e} of {}", self.sensor.file.bridges[other].name)
             });
+            let noise = self.noise_m(b).map_or("-".to_owned(), |noise| format!("{noise:.1e}"));
             let _ = writeln!(
                 text,
-                "  {:<12}  {:.7} +- {:.1e}  {:+.6} +- {:.1e}  {:+.4e} +- {:.1e}  {other:<25}  {:.2e} ({:.1e})",
+                "  {:<12}  {:.7} +- {:.1e}  {:+.6} +- {:.1e}  {:+.4e} +- {:.1e}  {other:<25}  {:.2e} ({noise})",
                 c.name,
                 found.gain(),
                 wide(&c.a0) * found.gain(),
@@ -180,7 +196,19 @@ impl Calibrated {
                 c.stray_f[0] - c.stray_f[1],
                 wide(&c.stray),
                 self.left_m(b, found),
-                self.noise_m(b),
+            );
+        }
+        for (c, found) in self.constants().iter().zip(&self.found) {
+            let Some(bent) = found.bent else { continue };
+            let wide = factor(self.confidence, found.line.degrees);
+            let [[square, u2], [cube, u3]] = bent;
+            let _ = writeln!(
+                text,
+                "  {:<12}  beside the exact inverse: {square:+.1e} +- {:.1e} of the balance's square, {cube:+.1e} +- {:.1e} of \
+                 its cube",
+                c.name,
+                wide * u2,
+                wide * u3,
             );
         }
         text
@@ -204,24 +232,39 @@ impl Calibrated {
                         "expanded": factor(self.confidence, p.degrees) * p.uncertainty,
                     })
                 };
-                json!({
+                let mut bridge = json!({
                     "name": c.name, "gain": found.gain(), "a0_code": c.a0_code,
                     "a0_relative": part(1.0, &c.a0), "alignment_rad": part(c.alignment_rad, &c.alignment),
                     "phase_off_rad": found.phase_rad[0], "stray_f": c.stray_f,
                     "stray_difference_f": part(c.stray_f[0] - c.stray_f[1], &c.stray),
-                    "shares": line.values[2..].iter().map(|s| s / found.gain()).collect::<Vec<_>>(),
-                    "share_uncertainties": (2..count).map(|n| line.uncertainty(n) / found.gain()).collect::<Vec<_>>(),
+                    "shares": (2..count).map(|n| line.ratio(n)[0]).collect::<Vec<_>>(),
+                    "share_uncertainties": (2..count).map(|n| line.ratio(n)[1]).collect::<Vec<_>>(),
+                    "degrees": line.degrees,
                     "cross_coupling": c.shares, "cross_coupling_uncertainty": c.share_uncertainties,
                     "correlations": correlations, "still_quadrature": found.still_quadrature,
-                    "left_m_rms": self.left_m(b, found), "noise_m_rms": self.noise_m(b),
-                })
+                    "left_m_rms": self.left_m(b, found),
+                });
+                if let Some(noise) = self.noise_m(b) {
+                    bridge["noise_m_rms"] = json!(noise);
+                }
+                if let Some(bent) = found.bent {
+                    bridge["square"] = part(bent[0][0], &Part { uncertainty: bent[0][1], degrees: line.degrees });
+                    bridge["cube"] = part(bent[1][0], &Part { uncertainty: bent[1][1], degrees: line.degrees });
+                }
+                bridge
             })
             .collect();
-        json!({
+        let mut told = json!({
             "schema": 1, "command": "calibrate", "sensor": self.sensor.file.name, "date": self.date,
             "places": self.points.len(), "confidence": self.confidence, "data_checksum": self.data_checksum,
             "settings_checksum": self.settings_checksum, "bridges": bridges,
-        })
+        });
+        if let Some(a) = &self.swept {
+            let measured = |m: &Measured| json!({ "value": m.value, "uncertainty": m.uncertainty });
+            told["delay_s"] = measured(&a.delay_s);
+            told["clock"] = measured(&a.clock);
+        }
+        told
     }
 
     pub(super) fn html(&self) -> String {
