@@ -212,8 +212,8 @@ fn stretches_count_noise_that_lasts() {
         let independent = regress(&x, &y, None).unwrap();
         let fit = independent.clone().by_stretches(&x, 40);
         assert_eq!(fit.degrees, 37.0);
-        for k in 0..3 {
-            let off = (fit.values[k] - truth[k]).abs();
+        for (k, truth) in truth.iter().enumerate() {
+            let off = (fit.values[k] - truth).abs();
             held += i32::from(off < factor(0.95, fit.degrees) * fit.uncertainty(k));
             plain += i32::from(off < 1.96 * independent.uncertainty(k));
             all += 1;
