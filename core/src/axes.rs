@@ -8,7 +8,7 @@ use crate::bridge::BridgeReading;
 use crate::config::{AxesConfig, MAX_AXES, MAX_BRIDGES};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
-use crate::word::{Coefficient, least, saturate, shift_round};
+use crate::word::{Coefficient, dot, least};
 use heapless::Vec;
 
 /// Both matrices, Q16.48, row by row, with room for so many bridges.
@@ -85,12 +85,13 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
         axes.clear();
         for row in self.solve.iter().take(self.axes) {
             // Capacity is MAX_AXES, rows are at most that.
-            let _ = axes.push(dot(row, &x));
+            let _ = axes.push(dot(row, &x, Coefficient::FRAC_NBITS));
         }
         let mut residual = 0;
         if self.axes > 0 {
             for (row, bridge) in self.geometry.iter().zip(bridges) {
-                let apart = bridge.displacement_am.saturating_sub(dot(row, axes));
+                let apart =
+                    bridge.displacement_am.saturating_sub(dot(row, axes, Coefficient::FRAC_NBITS));
                 residual = residual.max(apart.saturating_abs());
             }
         }
@@ -100,7 +101,7 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
     /// Displacement of bridge `b` that the axes give, attometres.
     #[must_use]
     pub fn back(&self, b: usize, axes: &[i64]) -> i64 {
-        self.geometry.get(b).map_or(0, |row| dot(row, axes))
+        self.geometry.get(b).map_or(0, |row| dot(row, axes, Coefficient::FRAC_NBITS))
     }
 
     /// x, y, z, theta, eta, phi, zero for those that are not solved for.
@@ -131,13 +132,4 @@ const fn matrix<const ROWS: usize, const COLUMNS: usize>(
         }
     }
     matrix
-}
-
-#[inline(never)]
-fn dot(row: &[i64], x: &[i64]) -> i64 {
-    let sum = row
-        .iter()
-        .zip(x)
-        .fold(0i128, |sum, (&c, &x)| sum.saturating_add(i128::from(c) * i128::from(x)));
-    saturate(shift_round(sum, Coefficient::FRAC_NBITS), i64::MAX).0
 }

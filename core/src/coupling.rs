@@ -7,10 +7,10 @@
 //! A bridge of separate electrodes has no part in it: what its two channels pick up is no one ratio.
 
 use crate::bridge::Measured;
-use crate::config::{BridgeConfig, BridgeKind};
+use crate::config::{BridgeConfig, BridgeKind, MAX_BRIDGES};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
-use crate::word::{Fraction, saturate, shift_round};
+use crate::word::{Fraction, dot};
 
 /// Largest share, 3/8: more is no coupling, but channels changed about.
 pub const MAX_SHARE: Fraction = Fraction::from_bits(3 << 59);
@@ -66,23 +66,24 @@ impl<const BRIDGES: usize> Coupling<BRIDGES> {
     }
 
     /// Takes the shares off what was measured, one of each bridge in order.
-    ///
-    /// In: r Q6.58 (any `i64`), S Q2.62 (up to 3/8, below 2^61). Each product below 2^124, twelve of them
-    /// below 2^128/4, exact in `i128`; out Q6.58, half to even, saturated.
-    #[inline(never)]
     pub fn take_off(&self, measured: &mut [Measured]) {
-        if self.bridges == 0 {
-            return;
-        }
-        let mut ratios = [0; BRIDGES];
-        ratios.iter_mut().zip(measured.iter()).for_each(|(to, from)| *to = from.amplitude());
-        for (row, measured) in self.shares.iter().zip(measured).take(self.bridges) {
-            let off = row.iter().zip(ratios).fold(0i128, |sum, (share, ratio)| {
-                sum.saturating_add(i128::from(*share) * i128::from(ratio))
-            });
-            let off = saturate(shift_round(off, 62), i64::MAX).0;
-            measured.take_off(off);
-        }
+        take_off(self.shares.as_flattened(), BRIDGES, self.bridges, measured);
+    }
+}
+
+/// Of `bridges` bridges, `shares` in rows of `room`: the same code for every size.
+///
+/// In: r Q6.58 (any `i64`), S Q2.62 (up to 3/8, below 2^61). Each product below 2^124, twelve of them
+/// below 2^128/4, exact in `i128`; out Q6.58, half to even, saturated.
+#[inline(never)]
+fn take_off(shares: &[i64], room: usize, bridges: usize, measured: &mut [Measured]) {
+    if bridges == 0 {
+        return;
+    }
+    let mut ratios = [0; MAX_BRIDGES];
+    ratios.iter_mut().zip(measured.iter()).for_each(|(to, from)| *to = from.amplitude());
+    for (row, measured) in shares.chunks_exact(room.max(1)).zip(measured).take(bridges) {
+        measured.take_off(dot(row, &ratios, Fraction::FRAC_NBITS));
     }
 }
 

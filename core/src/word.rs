@@ -281,6 +281,18 @@ pub const fn times(x: i64, y: i64, shift: u32) -> i64 {
     narrow(x as i128 * y as i128, shift)
 }
 
+/// Sum of products over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Exact in `i128` before, as
+/// long as it is below 2^127; saturated there.
+#[inline(never)]
+#[must_use]
+pub fn dot(x: &[i64], y: &[i64], shift: u32) -> i64 {
+    let sum = x
+        .iter()
+        .zip(y)
+        .fold(0i128, |sum, (x, y)| sum.saturating_add(i128::from(*x) * i128::from(*y)));
+    narrow(sum, shift)
+}
+
 /// x over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Any other shift is taken as
 /// the nearest of these.
 ///
