@@ -61,8 +61,11 @@ impl<const BRIDGES: usize> Coupling<BRIDGES> {
     /// Sums up what never changes.
     #[inline(never)]
     pub(crate) fn check(&self, sum: &mut Checksum) {
-        sum.add_all_long(self.shares.as_flattened());
         sum.add_size(self.bridges);
+        // What stands in the room behind is never used.
+        for row in self.shares.iter().take(self.bridges) {
+            sum.add_all_long(row.get(..self.bridges).unwrap_or(row));
+        }
     }
 
     /// Takes the shares off what was measured, one of each bridge in order.
