@@ -76,8 +76,9 @@ impl<const BRIDGES: usize> Coupling<BRIDGES> {
 
 /// Of `bridges` bridges, `shares` in rows of `room`: the same code for every size.
 ///
-/// In: r Q6.58 (any `i64`), S Q2.62 (up to 3/8, below 2^61). Each product below 2^124, twelve of them
-/// below 2^128/4, exact in `i128`; out Q6.58, half to even, saturated.
+/// In: r Q6.58 (any `i64`), S Q2.62 (up to 3/8). Ratios of bridges in range are below 2^62, shares below 2^61:
+/// products below 2^123, twelve of them below 2^127, exact in `i128`; beyond that the sum saturates. Out Q6.58,
+/// half to even, saturated.
 #[inline(never)]
 fn take_off(shares: &[i64], room: usize, bridges: usize, measured: &mut [Measured]) {
     if bridges == 0 {
