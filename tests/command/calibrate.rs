@@ -202,6 +202,17 @@ fn an_interferometer_makes_the_file_true() {
     }
     assert!(number(&told["delay_s"]["value"]).abs() < 1e-3, "{}", told["delay_s"]);
     assert!(bench.text("c.html").contains("<svg"));
+    // The truth by a recorder that stamps a quarter of a second late in the middle, and runs 100 ppm fast.
+    let mut late = "t_s,x_m,phi_rad\n".to_owned();
+    for row in bench.text("t.csv").lines().skip(1) {
+        let cells: Vec<f64> = row.split(',').take(3).map(|c| c.parse().unwrap()).collect();
+        let own_s = cells[0] + 0.25 + 1e-4 * (cells[0] - 60.0);
+        late += &format!("{own_s},{:e},{:e}\n", cells[1], cells[2]);
+    }
+    bench.put("late.csv", &late);
+    let said = bench.ends(0, &line.replace("f.parquet", "late.csv").replace("right", "late"));
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(said.contains("the reference is -0.25") && said.contains("its clock +1.00"), "{said}");
     for (line, words) in [
         (format!("{line} --settle 2").replace("right", "o"), &["--settle"][..]),
         (line.replace("--swept", "--within 3").replace("right", "o"), &["--swept"]),

@@ -84,7 +84,10 @@ impl Mixing {
             let values = &found[i].line.values;
             if i == j { values[0] } else { values[2 + j - usize::from(j > i)] }
         });
-        let all = (shares(&sensor.file) + DMatrix::identity(count, count)) * line;
+        let all = match shares(&sensor.file) {
+            Some(shares) => (shares + DMatrix::identity(count, count)) * line,
+            None => line,
+        };
         let gains: Vec<f64> = all.diagonal().iter().copied().collect();
         let share = |i: usize, j: usize| if i == j { 0.0 } else { all[(i, j)] / gains[i] };
         Self { shares: DMatrix::from_fn(count, count, share), gains }
@@ -188,14 +191,15 @@ pub fn fit(sensor: &Sensor, points: &[Point], stretches: Option<usize>) -> Resul
     loop {
         // Strays load the mass, too: what was found of them counts in the next round.
         let with = with_strays(sensor, &known);
-        let found = round_of(&forward, &Forward::new(&with)?, points, &said, &known, stretches)?;
-        let shares: Vec<f64> = found.iter().map(Found::stray_share).collect();
+        let fits = round_of(&forward, &Forward::new(&with)?, points, &said, &known, stretches)?;
+        let shares: Vec<f64> = fits.iter().map(|fit| fit.found.stray_share()).collect();
         let moved = shares.iter().zip(&known).fold(0.0, |m: f64, (a, b)| m.max((a - b).abs()));
         round += 1;
         // Of strays like these something else is wrong: the caller says what.
         let beyond = shares.iter().any(|share| share.abs() > MOST_STRAYS);
         if moved < SETTLED || round == ROUNDS || beyond {
-            return Ok(found);
+            let whole = |fit: Fitted| Found { bent: fit.bent(stretches), ..fit.found };
+            return Ok(fits.into_iter().map(whole).collect());
         }
         known = shares;
     }
@@ -233,6 +237,25 @@ pub fn with_strays(sensor: &Sensor, shares: &[f64]) -> Sensor {
     with
 }
 
+/// A bridge's line, and what it was fitted to.
+struct Fitted {
+    found: Found,
+    x: DMatrix<f64>,
+    y: Vec<f64>,
+}
+
+impl Fitted {
+    /// Square and cube of the balance (column 0), fitted beside the line's columns.
+    fn bent(&self, stretches: Option<usize>) -> Option<[[f64; 2]; 2]> {
+        let (x, count) = (&self.x, self.x.ncols());
+        let more = DMatrix::from_fn(x.nrows(), count + 2, |n, k| {
+            if k < count { x[(n, k)] } else { x[(n, 0)].powi((k - count + 2) as i32) }
+        });
+        let fit = fitted(&more, &self.y, stretches).ok()?;
+        Some([fit.ratio(count), fit.ratio(count + 1)])
+    }
+}
+
 fn round_of(
     forward: &Forward<'_>,
     with: &Forward<'_>,
@@ -240,7 +263,7 @@ fn round_of(
     read: &[Vec<f64>],
     known: &[f64],
     stretches: Option<usize>,
-) -> Result<Vec<Found>> {
+) -> Result<Vec<Fitted>> {
     let count = known.len();
     let wanted: Vec<(Vec<f64>, f64)> = points.iter().map(|p| with.balances(&p.place)).collect();
     (0..count)
@@ -249,7 +272,7 @@ fn round_of(
             let phase = phase(points, &said, b, stretches).map_err(|e| refused(forward, &e, b))?;
             let (sine, cosine) = phase.0[0].sin_cos();
             // In phase with where the phasor moves.
-            let turned: Vec<f64> =
+            let y: Vec<f64> =
                 said.iter().zip(points).map(|(r, p)| r * cosine + p.quadrature[b] * sine).collect();
             let others: Vec<usize> = (0..count).filter(|j| *j != b).collect();
             let x = DMatrix::from_fn(points.len(), count + 1, |n, k| match k {
@@ -257,10 +280,11 @@ fn round_of(
                 1 => 1.0 / wanted[n].1,
                 _ => wanted[n].0[others[k - 2]],
             });
-            let line = fitted(&x, &turned, stretches).map_err(|e| refused(forward, &e, b))?;
-            let bent = bent(&x, &turned, stretches);
+            let line = fitted(&x, &y, stretches).map_err(|e| refused(forward, &e, b))?;
             let (phase_rad, still_quadrature) = phase;
-            Ok(Found { line, known_share: known[b], phase_rad, still_quadrature, bent })
+            let known_share = known[b];
+            let found = Found { line, known_share, phase_rad, still_quadrature, bent: None };
+            Ok(Fitted { found, x, y })
         })
         .collect()
 }
@@ -275,16 +299,6 @@ fn fitted(
         Some(stretches) => fit.by_stretches(x, stretches),
         None => fit,
     })
-}
-
-/// Square and cube of the balance (column 0), fitted beside the line's columns.
-fn bent(x: &DMatrix<f64>, y: &[f64], stretches: Option<usize>) -> Option<[[f64; 2]; 2]> {
-    let count = x.ncols();
-    let more = DMatrix::from_fn(x.nrows(), count + 2, |n, k| {
-        if k < count { x[(n, k)] } else { x[(n, 0)].powi((k - count + 2) as i32) }
-    });
-    let fit = fitted(&more, y, stretches).ok()?;
-    Some([fit.ratio(count), fit.ratio(count + 1)])
 }
 
 /// Angle in which a bridge's phasor moves, with its uncertainty, and the quadrature that stays.

@@ -33,6 +33,8 @@ pub enum Refusal {
 const CONDITION: f64 = 1e-11;
 /// Share of a column in a direction that counts.
 const SHARE: f64 = 0.3;
+/// Parts that a spread of a fit is told from are to be more than the coefficients by so many.
+const PARTS_OVER: usize = 4;
 
 impl Regression {
     /// Standard uncertainty of a coefficient.
@@ -46,12 +48,7 @@ impl Regression {
     pub fn correlation(&self, m: usize, n: usize) -> f64 {
         self.covariance[(m, n)] / (self.uncertainty(m) * self.uncertainty(n))
     }
-}
 
-/// Parts that a spread of a fit is told from are to be more than the coefficients by so many.
-const PARTS_OVER: usize = 4;
-
-impl Regression {
     /// The same coefficients, with what the residuals do to them in each of so many stretches of rows for a covariance:
     /// rows that are not independent count as they do (the "sandwich" of clustered rows, K.-Y. Liang and S. Zeger,
     /// Biometrika 73 (1986) 13, recalled). Of rows without weights. Degrees of freedom are stretches less coefficients.

@@ -86,23 +86,18 @@ pub(super) fn apply(file: &mut SensorFile, source: &Source<'_>) -> Result<()> {
             source.range(&at("stray_f"), stray, -1e-9, 1e-9)?;
         }
         let given = calibration.bridges[..n].iter().any(|before| before.name == bridge.name);
-        let place = file.bridges.iter_mut().find(|b| b.name == bridge.name);
-        let Some(place) = place.filter(|_| !given) else {
+        let place = file.bridges.iter().position(|b| b.name == bridge.name);
+        let Some(b) = place.filter(|_| !given) else {
             let message = format!("`{}`, allowed the name of a bridge, each once", bridge.name);
             return Err(source.fault(&at("name"), message));
         };
+        let place = &mut file.bridges[b];
         place.a0_code = Some(bridge.a0_code);
         place.alignment_rad = Some(bridge.alignment_rad);
         place.stray_f = bridge.stray_f;
         if let Some(shares) = &bridge.cross_coupling {
             place.cross_coupling.clone_from(shares);
-        }
-    }
-    for (n, bridge) in calibration.bridges.iter().enumerate() {
-        let number = n.to_string();
-        let place = file.bridges.iter().position(|b| b.name == bridge.name);
-        if let Some(place) = place.filter(|_| bridge.cross_coupling.is_some()) {
-            super::coupling::check(file, place, &["calibration", "bridge", &number], source)?;
+            super::coupling::check(file, b, &["calibration", "bridge", &number], source)?;
         }
     }
     Ok(())

@@ -10,22 +10,22 @@ use nalgebra::DMatrix;
 /// ([`quietgap_core::coupling::MAX_SHARE`]).
 pub const MOST: f64 = 0.25;
 
-/// C, bridges x bridges: share of bridge j's ratio in bridge i's.
+/// C, bridges x bridges: share of bridge j's ratio in bridge i's; `None` where there is no coupling.
 #[must_use]
-pub fn shares(file: &SensorFile) -> DMatrix<f64> {
+pub fn shares(file: &SensorFile) -> Option<DMatrix<f64>> {
+    if file.bridges.iter().all(|b| b.cross_coupling.is_empty()) {
+        return None;
+    }
     let name = |b: usize| file.bridges[b].name.as_str();
     let share = |i: usize, j: usize| file.bridges[i].cross_coupling.get(name(j)).copied();
     let count = file.bridges.len();
-    DMatrix::from_fn(count, count, |i, j| share(i, j).unwrap_or(0.0))
+    Some(DMatrix::from_fn(count, count, |i, j| share(i, j).unwrap_or(0.0)))
 }
 
 /// S = 1 - (1 + C)^-1: what the core takes off; `None` where there is no coupling.
 #[must_use]
 pub fn taken_off(file: &SensorFile) -> Option<DMatrix<f64>> {
-    if file.bridges.iter().all(|b| b.cross_coupling.is_empty()) {
-        return None;
-    }
-    let shares = shares(file);
+    let shares = shares(file)?;
     let one = DMatrix::identity(shares.nrows(), shares.ncols());
     // Rows add up to a quarter at most: there is an inverse.
     let inverse = (&one + shares).try_inverse()?;

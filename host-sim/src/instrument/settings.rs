@@ -51,6 +51,11 @@ fn nearest<F: FromFixed + fixed::traits::Fixed>(x: f64) -> F {
     x.saturating_to_fixed()
 }
 
+/// Row by row.
+fn rows<F: FromFixed + fixed::traits::Fixed>(matrix: &nalgebra::DMatrix<f64>) -> Vec<F> {
+    matrix.transpose().iter().map(|x| nearest(*x)).collect()
+}
+
 fn attometres(metres: f64) -> i64 {
     (metres * 1e18).round() as i64
 }
@@ -131,11 +136,7 @@ impl Settings {
             }
         });
         let electrodes = housing(file).into_iter().map(|e| electrode(e, file, design)).collect();
-        let cross_coupling = super::coupling::taken_off(file)
-            .map_or(Vec::new(), |s| s.transpose().iter().map(|x| nearest(*x)).collect());
-        let rows = |m: &nalgebra::DMatrix<f64>| -> Vec<Coefficient> {
-            m.transpose().iter().map(|x| nearest(*x)).collect()
-        };
+        let cross_coupling = super::coupling::taken_off(file).as_ref().map_or(Vec::new(), rows);
         Self {
             code_bits: file.converter.bits as u8,
             carrier,

@@ -27,7 +27,7 @@ pub struct Alignment {
     pub scale: Measured,
     /// How much later the first's times are for the same event, in the middle of the record, s.
     pub delay_s: Measured,
-    /// Relative: how much more of the second's time goes by in one of the first's, less one.
+    /// Relative: by how much the second's clock is slow against the first's.
     pub clock: Measured,
     /// Of the first at the middle of the record, less the scaled second.
     pub offset: f64,
@@ -43,8 +43,12 @@ impl Alignment {
     /// The second's time at one of the first's.
     #[must_use]
     pub fn second_s(&self, first_s: f64) -> f64 {
-        first_s - self.delay_s.value - self.clock.value * (first_s - self.middle_s)
+        second_s(first_s, [self.delay_s.value, self.clock.value], self.middle_s)
     }
+}
+
+fn second_s(first_s: f64, [delay_s, clock]: [f64; 2], middle_s: f64) -> f64 {
+    first_s - delay_s - clock * (first_s - middle_s)
 }
 
 /// Both on the first's times: first, and second brought to its scale.
@@ -163,7 +167,7 @@ impl<'a> Fit<'a> {
 
     /// Its time for one of the first's.
     fn time(&self, numbers: &[f64; NUMBERS], t: f64) -> f64 {
-        t - numbers[3] - numbers[4] * (t - self.middle_s)
+        second_s(t, [numbers[3], numbers[4]], self.middle_s)
     }
 
     /// Value and slope there.

@@ -107,12 +107,11 @@ impl Calibrated {
         for (b, found) in self.found.iter().enumerate() {
             let shares: f64 = mixing.shares.row(b).iter().map(|share| share.abs()).sum();
             let gain = found.gain();
-            let other = |n: usize| if n < b { n } else { n + 1 };
             if let Some((n, share)) = found.largest_coupling().filter(|(_, s)| s.abs() > SWAPPED) {
                 wrong.push(format!(
                     "bridge {} follows bridge {} by {share:.2} of its own: are their channels swapped?",
                     name(b),
-                    name(other(n))
+                    self.others(b).nth(n).unwrap_or_default()
                 ));
             } else if gain < 0.0 {
                 wrong.push(format!(
@@ -168,7 +167,7 @@ impl Calibrated {
                 "the reference is {:.6} +- {:.1e} s early, its clock {:+.3e} +- {:.1e} fast\n",
                 a.delay_s.value,
                 z * a.delay_s.uncertainty,
-                a.clock.value,
+                -a.clock.value,
                 z * a.clock.uncertainty
             )
         });
@@ -178,11 +177,11 @@ impl Calibrated {
             self.points.len(),
             self.confidence * 100.0
         );
-        for (b, (c, found)) in self.constants().iter().zip(&self.found).enumerate() {
+        let constants = self.constants();
+        for (b, (c, found)) in constants.iter().zip(&self.found).enumerate() {
             let wide = |p: &Part| factor(self.confidence, p.degrees) * p.uncertainty;
             let other = found.largest_coupling().map_or(String::new(), |(n, share)| {
-                let other = if n < b { n } else { n + 1 };
-                format!("{share:+.2e} of {}", self.sensor.file.bridges[other].name)
+                format!("{share:+.2e} of {}", self.others(b).nth(n).unwrap_or_default())
             });
             let noise = self.noise_m(b).map_or("-".to_owned(), |noise| format!("{noise:.1e}"));
             let _ = writeln!(
@@ -198,7 +197,7 @@ impl Calibrated {
                 self.left_m(b, found),
             );
         }
-        for (c, found) in self.constants().iter().zip(&self.found) {
+        for (c, found) in constants.iter().zip(&self.found) {
             let Some(bent) = found.bent else { continue };
             let wide = factor(self.confidence, found.line.degrees);
             let [[square, u2], [cube, u3]] = bent;

@@ -98,14 +98,12 @@ pub fn read(sensor: &Sensor, housing: &Housing, phasors: &[[f64; 2]]) -> Row {
 
 /// What the bridges have by themselves: (1 + C) r is what is measured.
 fn uncoupled(file: &SensorFile, mut amplitudes: Vec<Amplitudes>) -> Vec<Amplitudes> {
-    if file.bridges.iter().all(|b| b.cross_coupling.is_empty()) {
-        return amplitudes;
-    }
+    let Some(shares) = shares(file) else { return amplitudes };
     let measured = DVector::from_iterator(
         amplitudes.len(),
         amplitudes.iter().map(|a| if let Amplitudes::Difference(r) = a { *r } else { 0.0 }),
     );
-    let mixing = shares(file) + DMatrix::identity(measured.len(), measured.len());
+    let mixing = shares + DMatrix::identity(measured.len(), measured.len());
     let own = mixing.lu().solve(&measured).expect("shares are checked to be small");
     for (amplitude, own) in amplitudes.iter_mut().zip(own.iter()) {
         if let Amplitudes::Difference(r) = amplitude {
