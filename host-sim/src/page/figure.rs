@@ -109,6 +109,9 @@ impl Figure {
         let exponent = self.scale == Scale::LogLog;
         let widest = self.curves.iter().flat_map(|c| &c.points).fold(0.0, |m: f64, p| m.max(p.0));
         let power = self.scale == Scale::LogX && widest > 1e5;
+        let heights = self.range(|p| p.1, false);
+        let fine = heights.end - heights.start;
+        let tick = |v: f64| if fine < FINE { small(v, fine) } else { short(v) };
         chart
             .configure_mesh()
             .x_desc(&self.x)
@@ -118,7 +121,7 @@ impl Figure {
             .x_labels(8)
             .y_labels(8)
             .light_line_style(TRANSPARENT)
-            .y_label_formatter(&|v| if exponent { format!("{v:.0e}") } else { short(*v) })
+            .y_label_formatter(&|v| if exponent { format!("{v:.0e}") } else { tick(*v) })
             .x_label_formatter(&|v| if power { format!("{v:.0e}") } else { short(*v) })
             .draw()
             .map_err(fail)?;
@@ -143,9 +146,31 @@ impl Figure {
     }
 }
 
+/// Height of a figure whose ticks six decimals do not tell apart.
+const FINE: f64 = 1e-5;
+
+/// A tick of a fine axis: what rounding leaves of zero is zero.
+fn small(value: f64, height: f64) -> String {
+    if value.abs() < 1e-9 * height { "0".to_owned() } else { format!("{value:.1e}") }
+}
+
 /// A tick without needless digits.
 fn short(value: f64) -> String {
     let text = format!("{value:.6}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ticks of nanometres are not all zero, and zero is no 3e-25.
+    #[test]
+    fn fine_axes_have_ticks() {
+        assert_eq!(small(-3e-9, 7e-9), "-3.0e-9");
+        assert_eq!(small(3e-25, 7e-9), "0");
+        assert_eq!(short(0.25), "0.25");
+        assert_eq!(short(-1e-7), "0");
+    }
 }

@@ -283,7 +283,7 @@ impl Calibrated {
         };
         let body = html! {
             h1 { (self.sensor.file.name) ": calibration" }
-            @for line in self.text().lines() { p { (line) } }
+            div.wide { pre { (self.text()) } }
             @for (b, found) in self.found.iter().enumerate() {
                 (figure(&left(b, found), "Balance as read less gain, strays and shares of the others, times the gap."))
             }
