@@ -10,6 +10,7 @@
 //! line.
 
 pub mod analysis;
+pub mod attribution;
 pub mod budget;
 pub mod calibration;
 pub mod commands;

@@ -6,6 +6,7 @@ pub mod density;
 pub mod log_spaced;
 pub mod series;
 pub mod stability;
+pub mod tapers;
 pub(crate) mod vector;
 pub mod welch;
 pub mod window;

@@ -22,7 +22,7 @@ use crate::instrument::Sensor;
 use crate::page::output::{AtomicFile, without_nulls};
 use crate::readout::capture::{Wanted, Word};
 use crate::simulation::motion::Motion;
-use crate::simulation::phasor::swing::Disturbances;
+use crate::simulation::phasor::outside::Disturbances;
 use crate::simulation::plant::{Parts, Plant};
 use clap::{Args, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};

@@ -13,6 +13,8 @@ use crate::records::TIME;
 use crate::records::write::{self, Cell, Kind};
 use crate::simulation::interferometer::{Between, Detectors, Noise};
 use crate::simulation::motion::Motion;
+use crate::simulation::phasor::experiment::Experiment;
+use crate::simulation::phasor::outside::Values;
 use crate::simulation::phasor::swing::{Mover, Swinging};
 use crate::simulation::phasor::{Simulation, step_hz};
 use clap::{Args, ValueEnum};
@@ -38,6 +40,12 @@ pub struct Options {
     /// Also write the motion at the instants of the readings
     #[arg(long, value_name = "FILE")]
     truth: Option<PathBuf>,
+    /// Drives of an experiment, TOML with [[drive]]; at the phasor level
+    #[arg(long, value_name = "FILE")]
+    drives: Option<PathBuf>,
+    /// Also write what auxiliary sensors read: temperatures, tilt, intensity, drives; at the phasor level
+    #[arg(long, value_name = "FILE")]
+    auxiliary: Option<PathBuf>,
     /// Also write the record of the interferometer's detectors, npy int32
     #[arg(long, value_name = "FILE")]
     detectors: Option<PathBuf>,
@@ -68,15 +76,22 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let sensor = Sensor::load(&options.sensor)?;
     let motion = options.motion.as_deref().map(Motion::read).transpose()?;
     let files = sensor_files(&options.sensor, &sensor);
-    let inputs: Vec<&Path> = files.iter().chain(&options.motion).map(PathBuf::as_path).collect();
+    let given = files.iter().chain(&options.motion).chain(&options.drives);
+    let inputs: Vec<&Path> = given.map(PathBuf::as_path).collect();
     let outputs: Vec<&Path> = std::iter::once(&options.out)
         .chain(&options.truth)
         .chain(&options.detectors)
+        .chain(&options.auxiliary)
         .map(PathBuf::as_path)
         .collect();
     distinct(&inputs, &outputs)?;
     if options.level == Level::Phasor {
         return readings(options, &sensor, motion);
+    }
+    for (name, given) in [("--drives", &options.drives), ("--auxiliary", &options.auxiliary)] {
+        if given.is_some() {
+            return Err(Error::new(format!("{name}: allowed with --level phasor")));
+        }
     }
     let (Some(motion), Some(path)) = (motion, &options.motion) else {
         return Err(Error::new("--motion: wanted at the carrier's level"));
@@ -180,7 +195,13 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     super::record::in_range("--seconds", seconds, least, LONGEST_S)?;
     super::record::in_range("--start-rad", options.start_rad, -0.1, 0.1)?;
     let seed = options.plant.seed;
+    let experiment = options.drives.as_deref().map(Experiment::read).transpose()?;
     let mover = match motion {
+        Some(_) if experiment.is_some() || options.auxiliary.is_some() => {
+            return Err(Error::new(
+                "--drives, --auxiliary: allowed without --motion, where the sensor's pendulum swings",
+            ));
+        }
         Some(motion) => Mover::file(motion),
         None => {
             let step_hz = step_hz(sensor);
@@ -190,7 +211,7 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
                 let name = &sensor.file.name;
                 Error::new(format!("{name} has no [pendulum]: allowed with --motion"))
             })?;
-            Mover::Swing(Box::new(swing))
+            Mover::Swing(Box::new(swing.with(experiment.unwrap_or_default())))
         }
     };
     let mut simulation = Simulation::new(sensor, mover, parts, seed)?;
@@ -209,6 +230,7 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     let truth = options.truth.as_ref();
     let truth = truth.map(|path| write::Writer::create(path, &columns, &readings::meta(sensor)));
     let mut truth = truth.transpose()?;
+    let mut beside = auxiliary(options, sensor, &mut simulation)?;
     let count = (seconds * sensor.output_rate_hz()) as u64;
     let bar = progress(count);
     let (mut rows, mut faults) = (0u64, 0u64);
@@ -230,6 +252,10 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
             let axes = sensor.axes().iter().map(|a| Cell::Number(pose[*a]));
             truth.push(&std::iter::once(Cell::Number(t)).chain(axes).collect::<Vec<_>>())?;
         }
+        if let (Some(file), Some(values)) = (&mut beside, simulation.beside()) {
+            let values = values.map(Cell::Number);
+            file.push(&std::iter::once(Cell::Number(t)).chain(values).collect::<Vec<_>>())?;
+        }
         faults += u64::from(row.health != quietgap_core::Health::OK);
         rows += 1;
         if rows.is_multiple_of(1024) {
@@ -247,6 +273,7 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     }
     writer.finish()?;
     truth.map_or(Ok(()), write::Writer::finish)?;
+    beside.map_or(Ok(()), write::Writer::finish)?;
     let wall_s = started.elapsed().as_secs_f64();
     if options.json {
         print_json(&json!({
@@ -258,6 +285,20 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
         format!("{}: {rows} readings, {faults} flagged, in {wall_s:.2} s\n", options.out.display());
     say(options.json, &text);
     Ok(true)
+}
+
+/// A file for what auxiliary sensors read, where one is wanted.
+fn auxiliary(
+    options: &Options,
+    sensor: &Sensor,
+    simulation: &mut Simulation,
+) -> Result<Option<write::Writer>> {
+    let Some(path) = &options.auxiliary else { return Ok(None) };
+    simulation.look_beside();
+    let values = Values::COLUMNS.iter().map(|name| ((*name).to_owned(), Kind::Number));
+    let columns: Vec<(String, Kind)> =
+        std::iter::once((TIME.to_owned(), Kind::Plain)).chain(values).collect();
+    write::Writer::create(path, &columns, &readings::meta(sensor)).map(Some)
 }
 
 /// Motion at the instants of all settled readings of a capture of `count` frames.

@@ -22,6 +22,15 @@ pub(super) fn sections(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         ("tilt_coupling", e.tilt_coupling, -1e3, 1e3),
         ("charge_c", e.charge_c, -1e-6, 1e-6),
         ("stray_voltage_v_per_rthz", e.stray_voltage_v_per_rthz, 0.0, 1e3),
+        ("charge_c_per_s", e.charge_c_per_s, -1e-6, 1e-6),
+        ("stray_voltage_v", e.stray_voltage_v, -1e3, 1e3),
+        ("torque_n_m_per_k", e.torque_n_m_per_k, -1.0, 1.0),
+        ("gradient_k_per_w", e.gradient_k_per_w, -1e6, 1e6),
+        ("gradient_lag_s", e.gradient_lag_s, 0.0, 1e7),
+        ("torque_n_m_per_gradient_k", e.torque_n_m_per_gradient_k, -1.0, 1.0),
+        ("intensity_per_rthz", e.intensity_per_rthz, 0.0, 1.0),
+        ("intensity_corner_hz", e.intensity_corner_hz, 0.0, hertz),
+        ("torque_n_m_per_intensity", e.torque_n_m_per_intensity, -1.0, 1.0),
         ("creep_rad_per_s", e.creep_rad_per_s, -1e-3, 1e-3),
     ] {
         source.range(&["environment", key], value, low, high)?;

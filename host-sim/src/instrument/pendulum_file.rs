@@ -108,6 +108,24 @@ pub struct EnvironmentFile {
     pub charge_c: f64,
     /// Noise of the stray voltage of one electrode.
     pub stray_voltage_v_per_rthz: f64,
+    /// Its growth.
+    pub charge_c_per_s: f64,
+    /// Constant stray voltage of the electrode that an experiment drives.
+    pub stray_voltage_v: f64,
+    /// Torque per kelvin of the whole.
+    pub torque_n_m_per_k: f64,
+    /// Difference of temperature across the mass per watt of an experiment's heater, settled.
+    pub gradient_k_per_w: f64,
+    /// Time constant of that.
+    pub gradient_lag_s: f64,
+    /// Torque per kelvin of that difference.
+    pub torque_n_m_per_gradient_k: f64,
+    /// Relative intensity noise of the laser, white part.
+    pub intensity_per_rthz: f64,
+    /// Its corner.
+    pub intensity_corner_hz: f64,
+    /// Torque per relative change of the intensity.
+    pub torque_n_m_per_intensity: f64,
     /// Turning of the fibre's rest position, lasting: creep.
     pub creep_rad_per_s: f64,
 }

@@ -4,11 +4,12 @@
 //! Equation of motion: I a + b v + kappa (1 + i/Q) x = T (P. R. Saulson, Phys. Rev. D 42 (1990) 2437, for the
 //! two forms of loss and their thermal noise; from memory).
 
+pub mod pull;
 pub mod swing;
 pub mod torque;
 
 use crate::instrument::AXES;
-use crate::instrument::design::{mass_v, pair};
+use crate::instrument::design::mass_v;
 use crate::instrument::file::{LossFile, PendulumFile, Role, SensorFile};
 use crate::simulation::plant::electrodes::{Electrode, Pose};
 use realfft::num_complex::Complex64;
@@ -188,22 +189,4 @@ fn curvature(electrode: &Electrode, axis: usize, gap_m: f64, position_m: [f64; 3
         electrode.capacitance(&Pose::new(q), true)
     };
     (at(step) - 2.0 * at(0.0) + at(-step)) / (step * step)
-}
-
-/// dC/dq at rest of one electrode about a rotation, F/rad.
-fn slope(electrode: &Electrode, axis: usize) -> f64 {
-    let step = 1e-7;
-    let at = |turn: f64| {
-        let mut q = [0.0; 6];
-        q[axis] = turn;
-        electrode.capacitance(&Pose::new(q), true)
-    };
-    (at(step) - at(-step)) / (2.0 * step)
-}
-
-/// Largest |dC/dq| of a sensing electrode of a bridge, F/rad: what a voltage on one electrode pulls by.
-#[must_use]
-pub fn steepest(file: &SensorFile, axis: usize) -> f64 {
-    let electrodes = file.bridges.iter().flat_map(|bridge| pair(file, bridge));
-    electrodes.map(|e| slope(&Electrode::new(e), axis).abs()).fold(0.0, f64::max)
 }

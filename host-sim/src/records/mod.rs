@@ -2,13 +2,14 @@
 //! Readings of the core, and what any other recorder writes, go through the same door.
 //!
 //! `csv`, `npy` and `parquet` hand rows on one by one; `grid` turns their times into runs without a gap;
-//! [`mod@write`] writes all three; [`meta`] is what is told of a file beside its numbers.
+//! [`resample`] gives values between rows, and fewer rows; [`mod@write`] writes all three; [`meta`] is what is told of a file beside its numbers.
 
 mod csv;
 mod grid;
 pub mod meta;
 mod npy;
 mod parquet;
+pub mod resample;
 pub mod write;
 
 use crate::analysis::series::Series;

@@ -4,10 +4,9 @@
 //! Uncertainties are those of stretches: what the residuals do to the fit in each of forty parts of the record
 //! adds up as it does, whatever their spectrum.
 
-use super::resample::Interpolation;
 use crate::error::{Error, Result};
 use crate::pendulum::swing::Measured;
-use crate::records::Record;
+use crate::records::resample::{Column, Interpolation};
 use nalgebra::{SMatrix, SVector};
 use std::ops::Range;
 
@@ -64,33 +63,6 @@ pub struct Aligned {
     pub rate_hz: f64,
     /// What was fitted.
     pub alignment: Alignment,
-}
-
-/// A column of a record.
-#[derive(Debug, Clone, Copy)]
-pub struct Column<'a> {
-    /// Record.
-    pub record: &'a Record,
-    /// Which of its columns.
-    pub n: usize,
-}
-
-impl Column<'_> {
-    fn values(&self) -> &[f64] {
-        &self.record.columns[self.n]
-    }
-
-    /// Value at a time of its own; none near the ends of runs.
-    #[must_use]
-    pub fn at(&self, table: &Interpolation, time_s: f64) -> Option<f64> {
-        let place = (time_s - self.origin_s()) * self.record.rate_hz;
-        table.at(self.values(), &self.record.runs, place)
-    }
-
-    /// Time of the record's row 0, were its first run to reach back to it.
-    fn origin_s(&self) -> f64 {
-        self.record.starts_s[0] - self.record.runs[0].start as f64 / self.record.rate_hz
-    }
 }
 
 /// Rows of the first, with times.

@@ -2,6 +2,9 @@
 //! plant gives every channel's envelope there; noises are added as the demodulated carrier has them, the plan's
 //! last filters decimate, and the core inverts the bridges.
 //!
+//! What acts on mass and readout from outside ([`outside`], with the drives of an [`experiment`]) can be had as auxiliary
+//! sensors would read it, through the same filters.
+//!
 //! Noises at the carrier, demodulated (one-sided densities of in-phase and quadrature amplitude):
 //! - a channel's own white voltage v: 2 v^2 in both; the converter's rounding likewise;
 //! - amplitude noise g of the carrier, white at every sample: 3/2 g^2 A^2 in phase with the signal A and 1/2
@@ -11,6 +14,8 @@
 //!
 //! Carrier noises are the same in all channels, so that a monitor takes them off.
 
+pub mod experiment;
+pub mod outside;
 pub mod swing;
 
 use super::plant::converter::Converter;
@@ -28,6 +33,7 @@ use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
 use std::f64::consts::TAU;
+use outside::Values;
 use swing::Mover;
 
 /// Filters of the plan whose input comes less often than this many times a reading are run; the earlier ones
@@ -47,6 +53,7 @@ pub struct Simulation {
     carrier: CarrierNoise,
     codes_per_volt: f64,
     half_range: f64,
+    filters: Vec<FirFile>,
     firs: Vec<Fir>,
     chain: Chain,
     words_per_code: f64,
@@ -64,6 +71,8 @@ pub struct Simulation {
     first: u64,
     /// Instants and poses of the steps since they were last asked for, where they are.
     watched: Option<Vec<(f64, [f64; 6])>>,
+    /// Filters of what auxiliary sensors read, where it is asked for, and the last values.
+    beside: Option<(Vec<Fir>, [f64; 6])>,
     /// Truth of a reading: the pose at its instant is in the middle of the filters.
     poses: Vec<[f64; 6]>,
 }
@@ -184,6 +193,8 @@ impl Simulation {
             settling: span,
             first: sensor.settings.span().div_ceil(spacing),
             watched: None,
+            beside: None,
+            filters: run,
             poses: Vec::new(),
         })
     }
@@ -196,6 +207,16 @@ impl Simulation {
             self.poses.push(pose.axes);
             if let Some(watched) = &mut self.watched {
                 watched.push((instant_s, pose.axes));
+            }
+            if let Some((firs, values)) = &mut self.beside {
+                let row = pose.outside.row();
+                let mut out = Some(row.as_chunks::<2>().0.to_vec());
+                for fir in firs {
+                    out = out.and_then(|phasors| fir.push(&phasors));
+                }
+                if let Some(row) = out.as_ref().and_then(|row| row.as_flattened().first_chunk()) {
+                    *values = *row;
+                }
             }
             let noise = self.carrier.next();
             let mut over_range = 0;
@@ -242,6 +263,18 @@ impl Simulation {
     /// Keeps the instants and poses of all steps for [`Self::watched`].
     pub fn watch(&mut self) {
         self.watched = Some(Vec::new());
+    }
+
+    /// Filters what auxiliary sensors read as the readings are, from the run's start on.
+    pub fn look_beside(&mut self) {
+        let firs = self.filters.iter().map(|f| Fir::new(f, Values::COLUMNS.len() / 2)).collect();
+        self.beside = Some((firs, [0.0; 6]));
+    }
+
+    /// What auxiliary sensors read at the last reading's instant, in the order of [`Values::COLUMNS`].
+    #[must_use]
+    pub fn beside(&self) -> Option<[f64; 6]> {
+        self.beside.as_ref().map(|(_, values)| *values)
     }
 
     /// Instants, s, and poses of the steps since the last call.

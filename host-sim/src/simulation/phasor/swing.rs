@@ -1,12 +1,13 @@
 //! **What moves the mass** at the phasor level: a motion file, or the pendulum of the sensor file with its free
-//! swing, thermal torque, creep, and the ground; temperature acts on both mass and readout.
+//! swing, thermal torque, creep, and what is [`super::outside`].
 
-use crate::instrument::file::EnvironmentFile;
+use super::experiment::Experiment;
+use super::outside::{Disturbances, Outside, Values};
 use crate::instrument::{AXES, Sensor};
-use crate::pendulum::{Pendulum, steepest};
+use crate::pendulum::Pendulum;
+use crate::pendulum::pull::{Pull, steepest};
 use crate::simulation::motion::Motion;
 use crate::simulation::plant::noise::{Gaussian, OneOverF, Stream};
-use std::f64::consts::TAU;
 
 /// Where the mass is, and the gain of the readout there.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,61 +16,8 @@ pub struct Pose {
     pub axes: [f64; 6],
     /// Gain of all channels over that at rest.
     pub gain: f64,
-}
-
-/// Disturbances that can be switched off, by name.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Disturbances {
-    /// Thermal torque of fibre and gas.
-    pub thermal: bool,
-    /// Amplitude noise of the actuation.
-    pub actuation_noise: bool,
-    /// Temperature.
-    pub temperature: bool,
-    /// Tilt of the ground.
-    pub ground: bool,
-    /// Charge with the stray voltage's noise.
-    pub charge: bool,
-    /// Creep of the fibre.
-    pub creep: bool,
-}
-
-impl Disturbances {
-    /// Everything.
-    pub const ALL: Self = Self {
-        thermal: true,
-        actuation_noise: true,
-        temperature: true,
-        ground: true,
-        charge: true,
-        creep: true,
-    };
-    /// Nothing.
-    pub const NONE: Self = Self {
-        thermal: false,
-        actuation_noise: false,
-        temperature: false,
-        ground: false,
-        charge: false,
-        creep: false,
-    };
-
-    /// The switch of a name.
-    pub fn switch(&mut self, name: &str) -> Option<&mut bool> {
-        Some(match name {
-            "thermal" => &mut self.thermal,
-            "actuation-noise" => &mut self.actuation_noise,
-            "temperature" => &mut self.temperature,
-            "ground" => &mut self.ground,
-            "charge" => &mut self.charge,
-            "creep" => &mut self.creep,
-            _ => return None,
-        })
-    }
-
-    /// Names of all.
-    pub const NAMES: [&'static str; 6] =
-        ["thermal", "actuation-noise", "temperature", "ground", "charge", "creep"];
+    /// What auxiliary sensors would read then.
+    pub outside: Values,
 }
 
 /// Moves the mass.
@@ -91,37 +39,11 @@ impl Mover {
     /// Where the mass is at the next step, which stands for the time `instant_s`; `rate_hz` steps a second.
     pub fn step(&mut self, instant_s: f64, rate_hz: f64) -> Pose {
         match self {
-            Self::File(motion) => Pose { axes: motion.at(instant_s), gain: 1.0 },
-            Self::Swing(swing) => swing.step(rate_hz),
+            Self::File(motion) => {
+                Pose { axes: motion.at(instant_s), gain: 1.0, outside: Values::default() }
+            },
+            Self::Swing(swing) => swing.step(instant_s, rate_hz),
         }
-    }
-}
-
-/// White above a corner, 1/f in amplitude below: white noise and a random walk.
-#[derive(Debug)]
-struct Wandering {
-    white: Gaussian,
-    walk: Gaussian,
-    density: f64,
-    corner_hz: f64,
-    sum: f64,
-}
-
-impl Wandering {
-    fn new(seed: u64, stream: u64, density: f64, corner_hz: f64) -> Self {
-        let gaussian = |n| Gaussian::new(seed, Stream::Outside(n));
-        Self { white: gaussian(stream), walk: gaussian(stream + 1), density, corner_hz, sum: 0.0 }
-    }
-
-    fn next(&mut self, rate_hz: f64) -> f64 {
-        let d = self.density;
-        if d == 0.0 {
-            return 0.0;
-        }
-        // A walk of steps s at rate r has the density 2 s^2/(r (2 pi f/r)^2): d corner/f for this s.
-        let step = d * self.corner_hz * TAU / (2.0 * rate_hz).sqrt();
-        self.sum += step * self.walk.next_if(step);
-        self.sum + d * (rate_hz / 2.0).sqrt() * self.white.next()
     }
 }
 
@@ -129,15 +51,14 @@ impl Wandering {
 #[derive(Debug)]
 pub struct Swinging {
     pendulum: Pendulum,
-    environment: EnvironmentFile,
+    outside: Outside,
+    pull: Pull,
     /// Angle from the equilibrium of no torque, and its rate.
     state: [f64; 2],
     thermal: Gaussian,
     structural: Option<OneOverF>,
     /// Torque densities of what is white: gas and viscous loss, actuation, charge.
     white_torque: f64,
-    temperature: Wandering,
-    ground: Wandering,
     creep: f64,
     rest: f64,
     time_s: f64,
@@ -158,7 +79,6 @@ impl Swinging {
         seed: u64,
     ) -> Option<Self> {
         let pendulum = Pendulum::new(&sensor.file)?;
-        let e = sensor.file.environment.clone();
         let on = |switch: bool, x: f64| if switch { x } else { 0.0 };
         let structural = (disturbances.thermal && pendulum.structural).then(|| {
             // Density 4 k T kappa/(Q omega): a law a/f, given by its value at a corner of the step's rate.
@@ -176,32 +96,30 @@ impl Swinging {
         let thermal = on(disturbances.thermal, pendulum.viscous_noise(pendulum.damping + viscous));
         let others = on(disturbances.actuation_noise, actuation_torque(sensor, &pendulum))
             .hypot(on(disturbances.charge, charge_torque(sensor, &pendulum)));
-        let wandering = |stream, switch, density, corner| {
-            Wandering::new(seed, stream, on(switch, density), corner)
-        };
         Some(Self {
             state: [start_rad + rest_rad + turned, 0.0],
             rest: rest_rad,
             thermal: Gaussian::new(seed, Stream::Outside(1)),
             structural,
             white_torque: thermal.hypot(others),
-            temperature: wandering(
-                2,
-                disturbances.temperature,
-                e.temperature_k_per_rthz,
-                e.temperature_corner_hz,
-            ),
-            ground: wandering(4, disturbances.ground, e.tilt_rad_per_rthz, e.tilt_corner_hz),
-            creep: on(disturbances.creep, e.creep_rad_per_s),
+            creep: on(disturbances.creep, sensor.file.environment.creep_rad_per_s),
             time_s: 0.0,
             made_for: 0.0,
             advance: [[0.0; 2]; 2],
-            environment: e,
+            outside: Outside::new(&sensor.file.environment, disturbances, seed),
+            pull: Pull::new(&sensor.file, pendulum.axis, sensor.design.total_f),
             pendulum,
         })
     }
 
-    fn step(&mut self, rate_hz: f64) -> Pose {
+    /// The same with the drives of an experiment.
+    #[must_use]
+    pub fn with(mut self, experiment: Experiment) -> Self {
+        self.outside.experiment = experiment;
+        self
+    }
+
+    fn step(&mut self, instant_s: f64, rate_hz: f64) -> Pose {
         let p = &self.pendulum;
         if self.made_for != rate_hz {
             let damping = p.fibre_damping() + p.damping;
@@ -209,10 +127,10 @@ impl Swinging {
                 exact_step(p.stiffness() / p.inertia, damping / p.inertia, 1.0 / rate_hz);
             self.made_for = rate_hz;
         }
-        let kelvin = self.temperature.next(rate_hz);
+        let outside = self.outside.next(instant_s, rate_hz);
+        let e = &self.outside.environment;
         // What turns the fibre's upper end turns its rest position.
-        let rest =
-            self.creep * self.time_s + self.environment.tilt_coupling * self.ground.next(rate_hz);
+        let rest = self.creep * self.time_s + e.tilt_coupling * outside.tilt_rad;
         let mut torque =
             self.white_torque * (rate_hz / 2.0).sqrt() * self.thermal.next_if(self.white_torque);
         if let Some(law) = &mut self.structural {
@@ -220,7 +138,11 @@ impl Swinging {
             torque += (a + b) / 2.0;
         }
         torque += p.fibre * rest + p.stiffness() * self.rest;
-        torque -= p.fibre * self.environment.stiffness_per_k * kelvin * self.state[0];
+        torque -= p.fibre * e.stiffness_per_k * outside.temperature_k * self.state[0];
+        torque += e.torque_n_m_per_k * outside.temperature_k
+            + e.torque_n_m_per_gradient_k * outside.gradient_k
+            + e.torque_n_m_per_intensity * outside.intensity;
+        torque += self.pull.torque(outside.voltage_v, e.stray_voltage_v, outside.charge_c);
         // A torque that is constant over a step moves the equilibrium for its length.
         let settled = torque / p.stiffness();
         let [[a, b], [c, d]] = self.advance;
@@ -231,9 +153,8 @@ impl Swinging {
         let mut axes = [0.0; 6];
         axes[p.axis] = 0.5 * (before + self.state[0]);
         // Expansion that is not balanced looks like a displacement of the first axis, or a turn by it.
-        let apparent = self.environment.expansion_m_per_k * kelvin;
-        axes[p.axis] += apparent / p.arm_m;
-        Pose { axes, gain: 1.0 + self.environment.gain_per_k * kelvin }
+        axes[p.axis] += e.expansion_m_per_k * outside.temperature_k / p.arm_m;
+        Pose { axes, gain: 1.0 + e.gain_per_k * outside.temperature_k, outside }
     }
 }
 

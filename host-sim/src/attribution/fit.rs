@@ -1,0 +1,242 @@
+//! **Fit** of real coefficients to cells of sine tapers: y = sum b_j x_j + noise of any smooth density.
+//!
+//! Each cell is weighed by one over the residuals' smoothed density there, found in rounds. Uncertainties are those of
+//! residuals as they are ("HC3", J. G. MacKinnon, H. White, J. Econometrics 29 (1985) 305), with degrees of freedom of
+//! the sum of squares that each rests on (R. M. Bell, D. F. McCaffrey, Surv. Methodol. 28 (2002) 169; both recalled).
+
+use crate::analysis::tapers::{Cell, TAPERS, smoothed};
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
+
+/// A fit.
+#[derive(Debug, Clone)]
+pub struct Fit {
+    /// Coefficients.
+    pub values: Vec<f64>,
+    /// Their covariance.
+    pub covariance: DMatrix<f64>,
+    /// Degrees of freedom of each one's uncertainty.
+    pub degrees: Vec<f64>,
+    /// Smoothed density of the residuals at each cell.
+    pub density: Vec<f64>,
+    /// What is left.
+    pub residual: Vec<Cell>,
+    /// Share of each coefficient's information in the lowest cell of the runs.
+    pub lowest: Vec<f64>,
+}
+
+/// Why there is none: these columns cannot be told apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotTold(pub Vec<usize>);
+
+/// Smallest eigenvalue of the weighed correlations at which columns are told apart.
+const APART: f64 = 1e-9;
+/// Rounds of weighing.
+const ROUNDS: usize = 8;
+
+impl Fit {
+    /// Standard uncertainty of a coefficient.
+    #[must_use]
+    pub fn uncertainty(&self, n: usize) -> f64 {
+        self.covariance[(n, n)].sqrt()
+    }
+}
+
+/// Fits.
+///
+/// # Errors
+/// See [`NotTold`].
+pub fn fit(frequencies: &[f64], y: &[Cell], columns: &[Vec<Cell>]) -> Result<Fit, NotTold> {
+    let mut density = floored(frequencies, y, y);
+    let mut last: Option<Vec<f64>> = None;
+    for _ in 0..ROUNDS {
+        let system = System::new(y, columns, &density)?;
+        let values = system.solve();
+        let residual = left(y, columns, &values);
+        density = floored(frequencies, y, &residual);
+        // As settled as matters: a hundredth of an uncertainty.
+        let settled = last.as_ref().is_some_and(|last| {
+            let moved = |n: usize| (values[n] - last[n]).powi(2) < 1e-4 * system.inverse[(n, n)];
+            (0..values.len()).all(moved)
+        });
+        last = Some(values);
+        if settled {
+            break;
+        }
+    }
+    let system = System::new(y, columns, &density)?;
+    let values = system.solve();
+    let residual = left(y, columns, &values);
+    let spread = system.spread(columns, &residual, &density);
+    Ok(Fit { values, residual, density, ..spread })
+}
+
+/// Densities of what is left; what rounding leaves of a fit without noise counts as noise.
+fn floored(frequencies: &[f64], y: &[Cell], residual: &[Cell]) -> Vec<f64> {
+    let mean = y.iter().flatten().map(|z| z.norm_sqr()).sum::<f64>() / y.len().max(1) as f64;
+    let floor = (mean * 1e-28).max(f64::MIN_POSITIVE * 1e20);
+    smoothed(frequencies, residual).into_iter().map(|p| p.max(floor)).collect()
+}
+
+/// y less all columns.
+#[must_use]
+pub fn left(y: &[Cell], columns: &[Vec<Cell>], values: &[f64]) -> Vec<Cell> {
+    let mut out = y.to_vec();
+    for (column, b) in columns.iter().zip(values) {
+        for (cell, x) in out.iter_mut().zip(column) {
+            for (z, x) in cell.iter_mut().zip(x) {
+                *z -= x * b;
+            }
+        }
+    }
+    out
+}
+
+/// Weighed normal equations: A b = r, each real and imaginary part an equation whose variance is half the density.
+struct System {
+    inverse: DMatrix<f64>,
+    right: DVector<f64>,
+}
+
+impl System {
+    fn new(y: &[Cell], columns: &[Vec<Cell>], density: &[f64]) -> Result<Self, NotTold> {
+        let count = columns.len();
+        if count == 0 {
+            return Ok(Self { inverse: DMatrix::zeros(0, 0), right: DVector::zeros(0) });
+        }
+        let product = |a: &[Cell], b: &[Cell]| -> f64 {
+            let cells = a.iter().zip(b).zip(density);
+            cells
+                .map(|((a, b), d)| {
+                    a.iter().zip(b).map(|(a, b)| a.re * b.re + a.im * b.im).sum::<f64>() * 2.0 / d
+                })
+                .sum()
+        };
+        let mut normal = DMatrix::zeros(count, count);
+        for m in 0..count {
+            for n in 0..=m {
+                let sum = product(&columns[m], &columns[n]);
+                (normal[(m, n)], normal[(n, m)]) = (sum, sum);
+            }
+        }
+        let right = DVector::from_fn(count, |n, _| product(&columns[n], y));
+        let scale: Vec<f64> = (0..count).map(|n| normal[(n, n)].sqrt()).collect();
+        let nothing: Vec<usize> = (0..count)
+            .filter(|n| {
+                let known = scale[*n] > 0.0 && scale[*n].is_finite();
+                !known
+            })
+            .collect();
+        if !nothing.is_empty() {
+            return Err(NotTold(nothing));
+        }
+        let scaled = DMatrix::from_fn(count, count, |m, n| normal[(m, n)] / (scale[m] * scale[n]));
+        let eigen = scaled.clone().symmetric_eigen();
+        if eigen.eigenvalues.min() < APART {
+            let direction = eigen.eigenvectors.column(eigen.eigenvalues.imin());
+            let most = direction.amax();
+            let part = direction.iter().enumerate().filter(|(_, part)| part.abs() > 0.1 * most);
+            return Err(NotTold(part.map(|(n, _)| n).collect()));
+        }
+        let inverse = scaled.try_inverse().ok_or_else(|| NotTold((0..count).collect()))?;
+        let inverse =
+            DMatrix::from_fn(count, count, |m, n| inverse[(m, n)] / (scale[m] * scale[n]));
+        Ok(Self { inverse, right })
+    }
+
+    fn solve(&self) -> Vec<f64> {
+        (&self.inverse * &self.right).iter().copied().collect()
+    }
+
+    /// Covariance by the residuals, degrees of freedom, information in the lowest cell.
+    fn spread(&self, columns: &[Vec<Cell>], residual: &[Cell], density: &[f64]) -> Fit {
+        let count = columns.len();
+        let start = || (DMatrix::zeros(count, count), vec![[0.0; 2]; count]);
+        let one = |(mut sum, mut parts): (DMatrix<f64>, Vec<[f64; 2]>), cell: usize| {
+            let weight = 2.0 / density[cell];
+            for taper in 0..TAPERS {
+                for imaginary in [false, true] {
+                    let part = |z: realfft::num_complex::Complex64| {
+                        if imaginary { z.im } else { z.re }
+                    };
+                    let row = DVector::from_fn(count, |n, _| part(columns[n][cell][taper]));
+                    let pulled = &self.inverse * &row * weight;
+                    let leverage = row.dot(&pulled).min(0.99);
+                    let miss = part(residual[cell][taper]) / (1.0 - leverage);
+                    sum += &pulled * pulled.transpose() * (miss * miss);
+                    for (n, [one, two]) in parts.iter_mut().enumerate() {
+                        let share = pulled[n] * pulled[n] / weight;
+                        *one += share;
+                        *two += share * share;
+                    }
+                }
+            }
+            (sum, parts)
+        };
+        let (covariance, parts) = (0..residual.len()).into_par_iter().fold(start, one).reduce(
+            start,
+            |(a, mut b), (c, d)| {
+                for (b, d) in b.iter_mut().zip(d) {
+                    b.iter_mut().zip(d).for_each(|(b, d)| *b += d);
+                }
+                (a + c, b)
+            },
+        );
+        let (_, first) = (0..residual.len().min(1)).fold(start(), one);
+        Fit {
+            values: Vec::new(),
+            covariance,
+            degrees: parts.iter().map(|[one, two]| one * one / two).collect(),
+            density: Vec::new(),
+            residual: Vec::new(),
+            lowest: parts.iter().zip(first).map(|([all, _], [one, _])| one / all).collect(),
+        }
+    }
+}
+
+/// What one more column would do to residuals: its coefficient over its uncertainty, and degrees of freedom. `chosen` columns
+/// are taken off it first.
+#[must_use]
+pub fn entered(
+    column: &[Cell],
+    chosen: &[Vec<Cell>],
+    residual: &[Cell],
+    density: &[f64],
+) -> Option<[f64; 2]> {
+    let own = if chosen.is_empty() {
+        column.to_vec()
+    } else {
+        let system = System::new(column, chosen, density).ok()?;
+        left(column, chosen, &system.solve())
+    };
+    let (mut zz, mut zr, mut whole) = (0.0, 0.0, 0.0);
+    for (((z, x), r), d) in own.iter().zip(column).zip(residual).zip(density) {
+        for ((z, x), r) in z.iter().zip(x).zip(r) {
+            zz += z.norm_sqr() * 2.0 / d;
+            whole += x.norm_sqr() * 2.0 / d;
+            zr += (z.re * r.re + z.im * r.im) * 2.0 / d;
+        }
+    }
+    // Nothing of its own is left of it.
+    let own_part = zz > 1e-6 * whole;
+    if !own_part {
+        return None;
+    }
+    let b = zr / zz;
+    let (mut variance, mut one, mut two) = (0.0, 0.0, 0.0);
+    for ((z, r), d) in own.iter().zip(residual).zip(density) {
+        let weight = 2.0 / d;
+        for (z, r) in z.iter().zip(r) {
+            for (z, r) in [(z.re, r.re), (z.im, r.im)] {
+                let leverage = (z * z * weight / zz).min(0.99);
+                let miss = (r - b * z) / (1.0 - leverage);
+                variance += (z * weight * miss).powi(2);
+                let share = z * z * weight;
+                one += share;
+                two += share * share;
+            }
+        }
+    }
+    let degrees = one * one / two;
+    Some([zr / variance.sqrt(), degrees])
+}

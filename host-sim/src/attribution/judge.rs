@@ -1,0 +1,160 @@
+//! **Judgement**: how much of an attribution to believe.
+
+use super::choose::{Cells, left_by};
+use super::fit::fit;
+use super::term::Term;
+use super::together::Together;
+use crate::analysis::tapers::{Cell, Places, TAPERS};
+use nalgebra::{DMatrix, DVector};
+use realfft::num_complex::Complex64;
+use statrs::distribution::{Beta, ContinuousCDF};
+
+/// Multiple coherence of a band: the share of the reading's power that a linear response of any form to all channels together
+/// explains.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band {
+    /// Its ends.
+    pub from_hz: f64,
+    /// See `from_hz`.
+    pub to_hz: f64,
+    /// As estimated.
+    pub coherence: f64,
+    /// Without what so many channels explain by chance.
+    pub unbiased: f64,
+    /// What channels without any connection stay below.
+    pub threshold: f64,
+    /// Mean power densities of the reading and of what the terms leave.
+    pub reading: f64,
+    /// See `reading`.
+    pub left: f64,
+}
+
+/// Bands a decade.
+const PER_DECADE: f64 = 6.0;
+
+/// Multiple coherence in bands, from cells of the reading, all channels and what is left.
+///
+/// Of K averages and q channels without any connection it is a Beta variate of q and K - q
+/// (N. R. Goodman, Ann. Math. Stat. 34 (1963) 152, recalled): q/K in the mean.
+#[must_use]
+pub fn bands(cells: &Cells, residual: &[Cell], confidence: f64) -> Vec<Band> {
+    let channels = cells.channels.len();
+    let mut out = Vec::new();
+    let f = &cells.frequencies;
+    let least = (2 * channels + TAPERS).div_ceil(TAPERS).max(2);
+    let mut from = 0;
+    while from < f.len() {
+        let wanted = f[from..].partition_point(|x| *x < f[from] * 10f64.powf(1.0 / PER_DECADE));
+        let mut to = (from + wanted.max(least)).min(f.len());
+        if f.len() - to < least {
+            to = f.len();
+        }
+        if to - from < least {
+            break;
+        }
+        out.push(band(cells, residual, from..to, confidence));
+        from = to;
+    }
+    out
+}
+
+fn band(
+    cells: &Cells,
+    residual: &[Cell],
+    range: std::ops::Range<usize>,
+    confidence: f64,
+) -> Band {
+    let q = cells.channels.len();
+    let averages = (range.len() * TAPERS) as f64;
+    let (mut cross, mut right) = (DMatrix::zeros(q, q), DVector::zeros(q));
+    let (mut power, mut left) = (0.0, 0.0);
+    for n in range.clone() {
+        for taper in 0..TAPERS {
+            let y = cells.reading[n][taper];
+            let row: DVector<Complex64> = DVector::from_fn(q, |c, _| cells.channels[c][n][taper]);
+            cross += row.map(|z| z.conj()) * row.transpose();
+            right += row.map(|z| z.conj()) * y;
+            power += y.norm_sqr();
+            left += residual[n][taper].norm_sqr();
+        }
+    }
+    // Channels of one size, and the least that tells the same channel twice apart from itself.
+    let scale: Vec<f64> = (0..q).map(|c| cross[(c, c)].re.sqrt().max(f64::MIN_POSITIVE)).collect();
+    let scaled = DMatrix::from_fn(q, q, |a, b| {
+        cross[(a, b)] / (scale[a] * scale[b])
+            + if a == b { Complex64::new(1e-12, 0.0) } else { Complex64::default() }
+    });
+    let right = DVector::from_fn(q, |c, _| right[c] / scale[c]);
+    let solved = scaled.lu().solve(&right).unwrap_or_else(|| DVector::zeros(q));
+    let told: f64 = right.iter().zip(solved.iter()).map(|(a, b)| (a.conj() * b).re).sum();
+    let coherence = (told / power).clamp(0.0, 1.0);
+    let free = averages - q as f64;
+    let threshold = Beta::new(q as f64, free).map_or(1.0, |b| b.inverse_cdf(confidence));
+    let f = &cells.frequencies;
+    Band {
+        from_hz: f[range.start],
+        to_hz: f[range.end - 1],
+        coherence,
+        unbiased: (1.0 - (1.0 - coherence) * averages / free).max(0.0),
+        threshold,
+        reading: power / averages,
+        left: left / averages,
+    }
+}
+
+/// Share of a half's weighed power that coefficients of the other half explain: first by second, second by first. `None` where
+/// a half does not tell the terms apart.
+#[must_use]
+pub fn crossed(together: &Together, terms: &[Term], density: (&[f64], &[f64])) -> Option<[f64; 2]> {
+    let halves = [false, true].map(|second| {
+        let places = Places::new(&together.half(second), together.rate_hz, together.to_hz);
+        Cells::new(together, places)
+    });
+    let values = halves.each_ref().map(|half| {
+        let columns = half.terms(together, terms);
+        fit(&half.frequencies, &half.reading, &columns).ok().map(|f| f.values)
+    });
+    let share = |half: &Cells, values: &[f64]| {
+        let left = left_by(half, together, terms, values);
+        let weighed = |cells: &[Cell]| -> f64 {
+            cells
+                .iter()
+                .zip(&half.frequencies)
+                .map(|(cell, f)| cell.iter().map(|z| z.norm_sqr()).sum::<f64>() / at(density, *f))
+                .sum()
+        };
+        1.0 - weighed(&left) / weighed(&half.reading)
+    };
+    let [first, second] = &values;
+    Some([share(&halves[0], second.as_ref()?), share(&halves[1], first.as_ref()?)])
+}
+
+/// A density at a frequency: that of the nearest cell below.
+fn at((frequencies, density): (&[f64], &[f64]), f: f64) -> f64 {
+    let n = frequencies.partition_point(|x| *x <= f).saturating_sub(1);
+    density[n]
+}
+
+/// Pairs of terms whose weighed correlation is beyond a limit.
+#[must_use]
+pub fn alike(columns: &[Vec<Cell>], density: &[f64], limit: f64) -> Vec<(usize, usize, f64)> {
+    let product = |a: &[Cell], b: &[Cell]| -> f64 {
+        let cells = a.iter().zip(b).zip(density);
+        cells
+            .map(|((a, b), d)| {
+                a.iter().zip(b).map(|(a, b)| a.re * b.re + a.im * b.im).sum::<f64>() / d
+            })
+            .sum()
+    };
+    let mut out = Vec::new();
+    for m in 0..columns.len() {
+        for n in 0..m {
+            let own = product(&columns[m], &columns[m]) * product(&columns[n], &columns[n]);
+            let r = product(&columns[m], &columns[n]) / own.sqrt();
+            if r.abs() > limit {
+                out.push((n, m, r));
+            }
+        }
+    }
+    out
+}

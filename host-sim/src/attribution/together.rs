@@ -1,0 +1,162 @@
+//! **Together**: a reading and auxiliary channels of other recorders at the same instants, each through a filter that lets
+//! nothing fold and delays nothing.
+
+use crate::error::{Error, Result};
+use crate::records::resample::{Column, Interpolation, fewer};
+use crate::records::{Record, unit};
+use std::ops::Range;
+
+/// Highest frequency, of the lowest rate, that all filters leave alone.
+pub const BAND: f64 = 0.35;
+
+/// A channel.
+#[derive(Debug)]
+pub struct Channel {
+    /// Name of its column, with its file's where two have it.
+    pub name: String,
+    /// Its unit.
+    pub unit: &'static str,
+    /// At the common instants.
+    pub values: Vec<f64>,
+    record: Record,
+    n: usize,
+}
+
+/// All at the reading's instants, or every so many of them.
+#[derive(Debug)]
+pub struct Together {
+    /// Rows a second.
+    pub rate_hz: f64,
+    /// Rows that follow each other, of which everything is known.
+    pub runs: Vec<Range<usize>>,
+    /// Times of all rows.
+    pub times_s: Vec<f64>,
+    /// The reading.
+    pub reading: Vec<f64>,
+    /// The others.
+    pub channels: Vec<Channel>,
+    /// Highest frequency that is looked at.
+    pub to_hz: f64,
+    table: Interpolation,
+}
+
+impl Together {
+    /// Brings the first column of `reading` and all columns of the others together. A channel is wanted at times up to
+    /// `within_s` from the reading's. The band ends at `to_hz`, or at [`BAND`] of the lowest rate.
+    ///
+    /// # Errors
+    /// A band that the rates do not carry; nothing in common.
+    pub fn new(
+        reading: &Record,
+        others: &[(String, Record)],
+        to_hz: Option<f64>,
+        within_s: f64,
+    ) -> Result<Self> {
+        let rates = others.iter().map(|(_, r)| r.rate_hz);
+        let most = BAND * rates.fold(reading.rate_hz, f64::min);
+        let to_hz = to_hz.unwrap_or(most);
+        if !(to_hz > 0.0 && to_hz <= most * (1.0 + 1e-9)) {
+            return Err(Error::new(format!(
+                "--to-hz {to_hz}: allowed above 0, to {most} ({BAND} of the lowest rate)"
+            )));
+        }
+        // A rate is brought down in whole steps, to no less than the band wants.
+        let ratio = |rate: f64| (rate * BAND / to_hz * (1.0 + 1e-9)).floor().max(1.0) as usize;
+        let reading = fewer(reading, ratio(reading.rate_hz));
+        let table = Interpolation::new();
+        let count = reading.columns[0].len();
+        let mut times_s = vec![f64::NAN; count];
+        for (run, start) in reading.runs.iter().zip(&reading.starts_s) {
+            for k in run.clone() {
+                times_s[k] = start + (k - run.start) as f64 / reading.rate_hz;
+            }
+        }
+        let mut channels = Vec::new();
+        for (file, record) in others {
+            let record = fewer(record, ratio(record.rate_hz));
+            for n in 0..record.names.len() {
+                let one = Record {
+                    names: vec![record.names[n].clone()],
+                    columns: vec![record.columns[n].clone()],
+                    ..record.clone()
+                };
+                let same = others.iter().flat_map(|(_, r)| &r.names);
+                let name = &record.names[n];
+                let twice = same.filter(|other| *other == name).count() > 1;
+                channels.push(Channel {
+                    name: if twice { format!("{file}:{name}") } else { name.clone() },
+                    unit: unit(name),
+                    values: Vec::new(),
+                    record: one,
+                    n: 0,
+                });
+            }
+        }
+        for channel in &mut channels {
+            let column = Column { record: &channel.record, n: channel.n };
+            let at = |t: &f64| column.at(&table, *t).unwrap_or(f64::NAN);
+            channel.values = times_s.iter().map(at).collect();
+        }
+        let wide = (within_s * reading.rate_hz).ceil() as usize;
+        let known = |k: usize| channels.iter().all(|c| c.values[k].is_finite());
+        let mut runs = Vec::new();
+        for run in &reading.runs {
+            let mut from = None;
+            for k in run.clone() {
+                match (known(k), from) {
+                    (true, None) => from = Some(k),
+                    (false, Some(start)) => {
+                        runs.push(start..k);
+                        from = None;
+                    }
+                    _ => {}
+                }
+            }
+            runs.extend(from.map(|start| start..run.end));
+        }
+        let runs: Vec<_> = runs
+            .into_iter()
+            .filter(|run| run.len() > 2 * wide)
+            .map(|run| run.start + wide..run.end - wide)
+            .collect();
+        if runs.is_empty() {
+            return Err(Error::new(
+                "the records have no stretch of time in common that all filters reach: nothing to compare",
+            ));
+        }
+        let Record { rate_hz, mut columns, .. } = reading;
+        let reading = columns.swap_remove(0);
+        Ok(Self { rate_hz, runs, times_s, reading, channels, to_hz, table })
+    }
+
+    /// A channel, so much earlier.
+    #[must_use]
+    pub fn delayed(&self, channel: usize, delay_s: f64) -> Vec<f64> {
+        let channel = &self.channels[channel];
+        if delay_s == 0.0 {
+            return channel.values.clone();
+        }
+        let column = Column { record: &channel.record, n: channel.n };
+        let mut out = vec![f64::NAN; self.times_s.len()];
+        for k in self.runs.iter().flat_map(Clone::clone) {
+            out[k] = column.at(&self.table, self.times_s[k] - delay_s).unwrap_or(f64::NAN);
+        }
+        out
+    }
+
+    /// Seconds that all have.
+    #[must_use]
+    pub fn seconds(&self) -> f64 {
+        self.runs.iter().map(Range::len).sum::<usize>() as f64 / self.rate_hz
+    }
+
+    /// The same, of one half of every run: the first or the second.
+    #[must_use]
+    pub fn half(&self, second: bool) -> Vec<Range<usize>> {
+        let cut = |run: &Range<usize>| {
+            let middle = usize::midpoint(run.start, run.end);
+            if second { middle..run.end } else { run.start..middle }
+        };
+        self.runs.iter().map(cut).collect()
+    }
+}
