@@ -1,8 +1,7 @@
 //! Attribution: coefficients within their uncertainties, false discoveries as rare as stated, lags and delays found, what
 //! cannot be told refused.
 
-use quietgap_sim::analysis::tapers::Places;
-use quietgap_sim::attribution::choose::{Cells, Choice, Rules, choose};
+use quietgap_sim::attribution::choose::{self, Choice, Rules};
 use quietgap_sim::attribution::fit::Fit;
 use quietgap_sim::attribution::term::Family;
 use quietgap_sim::attribution::together::Together;
@@ -53,9 +52,7 @@ fn record(names: &[&str], columns: Vec<Vec<f64>>, rate_hz: f64) -> Record {
 fn attribute(reading: &Record, aux: Record, rules: &Rules) -> (Together, Choice, Fit) {
     let together =
         Together::new(reading, &[("aux".to_owned(), aux)], None, rules.within_s).unwrap();
-    let places = Places::new(&together.runs, together.rate_hz, together.to_hz);
-    let cells = Cells::new(&together, places);
-    let (choice, fit) = choose(&together, &cells, rules).unwrap();
+    let (_, choice, fit) = choose::attribute(&together, rules).unwrap();
     (together, choice, fit)
 }
 

@@ -5,6 +5,7 @@
 use super::fit::{Fit, NotTold, entered, fit, left};
 use super::term::{Family, Form, Term};
 use super::together::Together;
+use super::whiten::Whitening;
 use crate::analysis::tapers::{Cell, Places};
 use rayon::prelude::*;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -55,18 +56,22 @@ pub struct Cells {
     pub reading: Vec<Cell>,
     /// Of the channels.
     pub channels: Vec<Vec<Cell>>,
+    /// What all went through before.
+    pub whitening: Whitening,
 }
 
 impl Cells {
     /// Of some rows.
     #[must_use]
-    pub fn new(together: &Together, places: Places) -> Self {
-        let channels = together.channels.par_iter().map(|c| places.cells(&c.values)).collect();
+    pub fn new(together: &Together, places: Places, whitening: Whitening) -> Self {
+        let cells = |values: &[f64]| places.cells(&whitening.apply(values, &together.runs));
+        let channels = together.channels.par_iter().map(|c| cells(&c.values)).collect();
         Self {
             frequencies: places.frequencies().collect(),
-            reading: places.cells(&together.reading),
+            reading: cells(&together.reading),
             channels,
             places,
+            whitening,
         }
     }
 
@@ -82,7 +87,7 @@ impl Cells {
     /// A term, exactly.
     #[must_use]
     pub fn term(&self, together: &Together, term: &Term) -> Vec<Cell> {
-        self.places.cells(&term.values(together))
+        self.places.cells(&self.whitening.apply(&term.values(together), &together.runs))
     }
 
     /// Terms, exactly.
@@ -112,6 +117,30 @@ fn lags(together: &Together) -> Vec<f64> {
 #[must_use]
 pub fn chance(t: f64, degrees: f64) -> f64 {
     StudentsT::new(0.0, 1.0, degrees.max(1.0)).map_or(1.0, |d| 2.0 * d.sf(t.abs()))
+}
+
+/// Whitens by the reading, chooses, whitens by what is left, and chooses again.
+///
+/// # Errors
+/// All channels wanted, and some cannot be told apart.
+pub fn attribute(together: &Together, rules: &Rules) -> Result<(Cells, Choice, Fit), NotTold> {
+    let places = Places::new(&together.runs, together.rate_hz, together.to_hz);
+    let mut cells = Cells::new(together, places, Whitening::new(0.0, together.rate_hz));
+    let by = |cells: &Cells, left: &[Cell]| Whitening::of(&cells.frequencies, left, cells.whitening);
+    let mut whitening = by(&cells, &cells.reading);
+    let mut found = None;
+    for _ in 0..2 {
+        cells = Cells::new(together, cells.places, whitening);
+        let (choice, fit) = choose(together, &cells, rules)?;
+        whitening = by(&cells, &fit.residual);
+        let settled = whitening == cells.whitening;
+        found = Some((choice, fit));
+        if settled {
+            break;
+        }
+    }
+    let (choice, fit) = found.ok_or_else(|| NotTold(Vec::new()))?;
+    Ok((cells, choice, fit))
 }
 
 /// Chooses.

@@ -67,7 +67,7 @@ fn band(
     let q = cells.channels.len();
     let averages = (range.len() * TAPERS) as f64;
     let (mut cross, mut right) = (DMatrix::zeros(q, q), DVector::zeros(q));
-    let (mut power, mut left) = (0.0, 0.0);
+    let (mut power, mut plain, mut left) = (0.0, 0.0, 0.0);
     for n in range.clone() {
         for taper in 0..TAPERS {
             let y = cells.reading[n][taper];
@@ -75,8 +75,11 @@ fn band(
             cross += row.map(|z| z.conj()) * row.transpose();
             right += row.map(|z| z.conj()) * y;
             power += y.norm_sqr();
-            left += residual[n][taper].norm_sqr();
         }
+        let gain = cells.whitening.gain(cells.frequencies[n]);
+        let sum = |cell: &Cell| cell.iter().map(|z| z.norm_sqr()).sum::<f64>() / gain;
+        plain += sum(&cells.reading[n]);
+        left += sum(&residual[n]);
     }
     // Channels of one size, and the least that tells the same channel twice apart from itself.
     let scale: Vec<f64> = (0..q).map(|c| cross[(c, c)].re.sqrt().max(f64::MIN_POSITIVE)).collect();
@@ -97,7 +100,7 @@ fn band(
         coherence,
         unbiased: (1.0 - (1.0 - coherence) * averages / free).max(0.0),
         threshold,
-        reading: power / averages,
+        reading: plain / averages,
         left: left / averages,
     }
 }
@@ -105,10 +108,16 @@ fn band(
 /// Share of a half's weighed power that coefficients of the other half explain: first by second, second by first. `None` where
 /// a half does not tell the terms apart.
 #[must_use]
-pub fn crossed(together: &Together, terms: &[Term], density: (&[f64], &[f64])) -> Option<[f64; 2]> {
+pub fn crossed(
+    together: &Together,
+    terms: &[Term],
+    whole: &Cells,
+    density: &[f64],
+) -> Option<[f64; 2]> {
+    let density = (whole.frequencies.as_slice(), density);
     let halves = [false, true].map(|second| {
         let places = Places::new(&together.half(second), together.rate_hz, together.to_hz);
-        Cells::new(together, places)
+        Cells::new(together, places, whole.whitening)
     });
     let values = halves.each_ref().map(|half| {
         let columns = half.terms(together, terms);
