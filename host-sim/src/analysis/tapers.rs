@@ -90,7 +90,8 @@ fn numbers(rows: usize, rate_hz: f64, to_hz: f64) -> impl Iterator<Item = usize>
 }
 
 /// Values without their straight line, by least squares.
-fn without_line(values: &[f64]) -> Vec<f64> {
+#[must_use]
+pub fn without_line(values: &[f64]) -> Vec<f64> {
     let n = values.len() as f64;
     let middle = (n - 1.0) / 2.0;
     let mean = values.iter().sum::<f64>() / n;

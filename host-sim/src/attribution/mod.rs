@@ -8,6 +8,7 @@
 pub mod choose;
 pub mod fit;
 pub mod judge;
+pub mod predicted;
 pub mod term;
 pub mod together;
 pub mod whiten;

@@ -1,6 +1,7 @@
 //! **Commands**: arguments in, library calls, text or JSON out. Text goes to standard error
 //! where `--json` asks for one object on standard output.
 
+mod attribute;
 mod budget;
 mod calibrate;
 mod cycles;
@@ -52,6 +53,8 @@ pub enum Command {
     Budget(budget::Options),
     /// Noise of each of two or three sensors that see one motion
     Separate(separate::Options),
+    /// What a reading follows of auxiliary channels: coefficients, how sure, what is left
+    Attribute(attribute::Options),
     /// Bridges against a stage: gains, phases, strays with uncertainties, into a sensor file
     Calibrate(calibrate::Options),
     /// Decimation plans: design, check, compare, export for the firmware
@@ -77,6 +80,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Torque(options) => torque::run(&options),
         Command::Budget(options) => budget::run(&options),
         Command::Separate(options) => separate::run(&options),
+        Command::Attribute(options) => attribute::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
