@@ -174,9 +174,10 @@ pub fn smoothed(frequencies: &[f64], cells: &[Cell]) -> Vec<f64> {
         .collect()
 }
 
-/// Reach of smoothing to both sides, in the logarithm of frequency, and fewest cells of it.
+/// Reach of smoothing to both sides, in the logarithm of frequency.
 const NEAR: f64 = 0.15;
-const LEAST_CELLS: usize = 9;
+/// Fewest cells that a density is smoothed over.
+pub const LEAST_CELLS: usize = 9;
 
 /// Digamma function of a whole number.
 fn digamma(n: usize) -> f64 {

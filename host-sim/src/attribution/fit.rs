@@ -1,10 +1,13 @@
 //! **Fit** of real coefficients to cells of sine tapers: y = sum b_j x_j + noise of any smooth density.
 //!
-//! Each cell is weighed by one over the residuals' smoothed density there, found in rounds. Uncertainties are those of
-//! residuals as they are ("HC3", J. G. MacKinnon, H. White, J. Econometrics 29 (1985) 305), with degrees of freedom of
-//! the sum of squares that each rests on (R. M. Bell, D. F. McCaffrey, Surv. Methodol. 28 (2002) 169; both recalled).
+//! Each cell is weighed by one over the residuals' smoothed density there, found in rounds; uncertainties are those that this
+//! density gives. Where many cells tell a coefficient, it is also worked out from the residuals as they are ("HC3",
+//! J. G. MacKinnon, H. White, J. Econometrics 29 (1985) 305), and the larger of the two is told: a density that is not
+//! what it was taken for makes no interval too short. Degrees of freedom are those of the sum of squares that a coefficient
+//! rests on (R. M. Bell, D. F. McCaffrey, Surv. Methodol. 28 (2002) 169; both recalled), times the cells that each
+//! density is smoothed over.
 
-use crate::analysis::tapers::{Cell, TAPERS, smoothed};
+use crate::analysis::tapers::{Cell, LEAST_CELLS, TAPERS, smoothed};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
@@ -31,6 +34,8 @@ pub struct NotTold(pub Vec<usize>);
 
 /// Smallest eigenvalue of the weighed correlations at which columns are told apart.
 const APART: f64 = 1e-9;
+/// Degrees of freedom from which on residuals as they are tell an uncertainty.
+const MANY: f64 = 20.0;
 /// Rounds of weighing.
 const ROUNDS: usize = 8;
 
@@ -183,10 +188,18 @@ impl System {
             },
         );
         let (_, first) = (0..residual.len().min(1)).fold(start(), one);
+        let rests: Vec<f64> = parts.iter().map(|[one, two]| one * one / two).collect();
+        let wider = |n: usize| {
+            let ratio = covariance[(n, n)] / self.inverse[(n, n)];
+            if rests[n] >= MANY { ratio.max(1.0).sqrt() } else { 1.0 }
+        };
+        let wider: Vec<f64> = (0..count).map(wider).collect();
         Fit {
             values: Vec::new(),
-            covariance,
-            degrees: parts.iter().map(|[one, two]| one * one / two).collect(),
+            covariance: DMatrix::from_fn(count, count, |m, n| {
+                self.inverse[(m, n)] * wider[m] * wider[n]
+            }),
+            degrees: rests.iter().map(|rests| rests * LEAST_CELLS as f64).collect(),
             density: Vec::new(),
             residual: Vec::new(),
             lowest: parts.iter().zip(first).map(|([all, _], [one, _])| one / all).collect(),
@@ -237,6 +250,7 @@ pub fn entered(
             }
         }
     }
-    let degrees = one * one / two;
-    Some([zr / variance.sqrt(), degrees])
+    let rests = one * one / two;
+    let variance = if rests >= MANY { variance.max(zz) } else { zz };
+    Some([zr / variance.sqrt(), rests * LEAST_CELLS as f64])
 }
