@@ -11,8 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use rayon::prelude::*;
 
-const RULES: Rules =
-    Rules { families: Vec::new(), false_share: 0.05, within_s: 0.0, all: false };
+const RULES: Rules = Rules { families: Vec::new(), false_share: 0.05, within_s: 0.0, all: false };
 
 /// Standard normal numbers by the sum of twelve uniform ones: near enough for noise.
 struct Noise(ChaCha8Rng);
@@ -65,9 +64,8 @@ fn intervals_hold_and_false_ones_are_rare() {
         let temperature = noise.wandering(count, 1e-3, 1e-3);
         let intensity = noise.wandering(count, 1e-2, 1e-4);
         let own = noise.wandering(count, 1.0, 0.02);
-        let reading = (0..count)
-            .map(|n| 30.0 * temperature[n] + 20.0 * intensity[n] + own[n])
-            .collect();
+        let reading =
+            (0..count).map(|n| 30.0 * temperature[n] + 20.0 * intensity[n] + own[n]).collect();
         let mut names = vec!["temperature_k".to_owned(), "intensity".to_owned()];
         let mut columns = vec![temperature, intensity];
         for n in 0..10 {

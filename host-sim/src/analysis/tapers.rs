@@ -68,9 +68,10 @@ impl Places {
             fft.process(&mut padded, &mut x).expect("lengths come from the planner");
             let scale = (2.0 / (rows + 1) as f64).sqrt() * (2.0 / self.rate_hz).sqrt();
             let half = Complex64::new(0.0, -0.5 * scale);
-            cells.extend(numbers(rows, self.rate_hz, self.to_hz).map(|m| {
-                std::array::from_fn(|k| (x[m - k - 1] - x[m + k + 1]) * half)
-            }));
+            cells.extend(
+                numbers(rows, self.rate_hz, self.to_hz)
+                    .map(|m| std::array::from_fn(|k| (x[m - k - 1] - x[m + k + 1]) * half)),
+            );
         }
         self.order.iter().map(|(_, n)| cells[*n]).collect()
     }
@@ -105,10 +106,14 @@ pub fn without_line(values: &[f64]) -> Vec<f64> {
 #[must_use]
 pub fn at(values: &[f64], rate_hz: f64, frequency_hz: f64) -> Cell {
     let turn = std::f64::consts::TAU * frequency_hz / rate_hz;
-    weighed(values.len(), values.iter().enumerate().map(|(n, x)| {
-        let (sine, cosine) = (turn * n as f64).sin_cos();
-        Complex64::new(x * cosine, -x * sine)
-    }), rate_hz)
+    weighed(
+        values.len(),
+        values.iter().enumerate().map(|(n, x)| {
+            let (sine, cosine) = (turn * n as f64).sin_cos();
+            Complex64::new(x * cosine, -x * sine)
+        }),
+        rate_hz,
+    )
 }
 
 /// What a constant of 1 gives at frequency 0.

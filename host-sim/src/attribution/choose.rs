@@ -76,12 +76,18 @@ impl Cells {
     }
 
     /// A channel by a response that changes little over a cell.
-    fn by(&self, channel: usize, response: impl Fn(f64) -> realfft::num_complex::Complex64) -> Vec<Cell> {
+    fn by(
+        &self,
+        channel: usize,
+        response: impl Fn(f64) -> realfft::num_complex::Complex64,
+    ) -> Vec<Cell> {
         let cells = self.channels[channel].iter().zip(&self.frequencies);
-        cells.map(|(cell, f)| {
-            let h = response(*f);
-            cell.map(|z| z * h)
-        }).collect()
+        cells
+            .map(|(cell, f)| {
+                let h = response(*f);
+                cell.map(|z| z * h)
+            })
+            .collect()
     }
 
     /// A term, exactly.
@@ -94,6 +100,20 @@ impl Cells {
     #[must_use]
     pub fn terms(&self, together: &Together, terms: &[Term]) -> Vec<Vec<Cell>> {
         terms.par_iter().map(|term| self.term(together, term)).collect()
+    }
+}
+
+impl Cells {
+    /// Terms, and what their lags and delays change of them, in the order of [`bent`].
+    fn columns(&self, together: &Together, terms: &[Term], rules: &Rules) -> Vec<Vec<Cell>> {
+        let beside = bent(terms, rules).into_iter().map(|(n, what)| {
+            let term = terms[n];
+            self.by(term.channel, |f| match what {
+                Bent::Time => term.by_time(f),
+                Bent::Delay => term.by_delay(f),
+            })
+        });
+        self.terms(together, terms).into_iter().chain(beside).collect()
     }
 }
 
@@ -126,7 +146,8 @@ pub fn chance(t: f64, degrees: f64) -> f64 {
 pub fn attribute(together: &Together, rules: &Rules) -> Result<(Cells, Choice, Fit), NotTold> {
     let places = Places::new(&together.runs, together.rate_hz, together.to_hz);
     let mut cells = Cells::new(together, places, Whitening::new(0.0, together.rate_hz));
-    let by = |cells: &Cells, left: &[Cell]| Whitening::of(&cells.frequencies, left, cells.whitening);
+    let by =
+        |cells: &Cells, left: &[Cell]| Whitening::of(&cells.frequencies, left, cells.whitening);
     let mut whitening = by(&cells, &cells.reading);
     let mut found = None;
     for _ in 0..2 {
@@ -167,8 +188,8 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
     }
     let mut state = refine(together, cells, &mut choice.terms, rules)?;
     while !rules.all && !open.is_empty() {
-        let columns = cells.terms(together, &choice.terms);
-        let best = |(channel, family): &(usize, Family)| -> Option<(f64, Term)> {
+        let columns = cells.columns(together, &choice.terms, rules);
+        let best = |(channel, family): &(usize, Family)| -> Option<Entry> {
             let forms: Vec<Form> = match family {
                 Family::Plain => vec![Form::Plain],
                 Family::Rate => vec![Form::Rate],
@@ -176,7 +197,7 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
             };
             let delays = delays(together, rules.within_s);
             let tries = (forms.len() * delays.len()) as f64;
-            let mut best: Option<(f64, Term)> = None;
+            let mut best: Option<Entry> = None;
             for form in forms {
                 for delay_s in &delays {
                     let term = Term { channel: *channel, form, delay_s: *delay_s };
@@ -184,20 +205,15 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
                     let told = entered(&column, &columns, &state.residual, &state.density);
                     let Some([t, degrees]) = told else { continue };
                     let p = (chance(t, degrees) * tries).min(1.0);
-                    if best.is_none_or(|(least, _)| p < least) {
-                        best = Some((p, term));
+                    if best.is_none_or(|best| p < best.p || p == best.p && t.abs() > best.t.abs()) {
+                        best = Some(Entry { p, t, term });
                     }
                 }
             }
             best
         };
-        let found: Vec<Option<(f64, Term)>> = open.par_iter().map(best).collect();
-        let least = found
-            .iter()
-            .enumerate()
-            .filter_map(|(n, found)| found.map(|(p, term)| (n, p, term)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((n, p, term)) = least else { break };
+        let found: Vec<Option<Entry>> = open.par_iter().map(best).collect();
+        let Some((n, Entry { p, term, .. })) = next(&found) else { break };
         let step = (choice.terms.len() + 1) as f64;
         let q = rules.false_share;
         let bound = step * q / (hypotheses as f64 + 1.0 - step * (1.0 - q));
@@ -206,15 +222,92 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
             break;
         }
         open.remove(n);
+        // A lag is a rate at low frequencies: a channel has one of the two.
+        match term.form {
+            Form::Plain => {}
+            Form::Rate => open.retain(|o| *o != (term.channel, Family::Lag)),
+            Form::Lag { .. } => open.retain(|o| *o != (term.channel, Family::Rate)),
+        }
         let mut terms = choice.terms.clone();
         terms.push(term);
         // A term that the others make up between them tells nothing more.
-        if let Ok(next) = refine(together, cells, &mut terms, rules) {
-            (choice.terms, state) = (terms, next);
+        let Ok(next) = refine(together, cells, &mut terms, rules) else { continue };
+        match lag_told(&terms, &next, rules, lags.last().copied().unwrap_or(0.0)) {
+            Lag::Told => (choice.terms, state) = (terms, next),
+            Lag::None => {
+                // At once, then, where that has not entered by itself.
+                let last = terms.len() - 1;
+                terms[last].form = Form::Plain;
+                if let Some(n) = open.iter().position(|o| *o == (term.channel, Family::Plain)) {
+                    open.remove(n);
+                    if let Ok(next) = refine(together, cells, &mut terms, rules) {
+                        (choice.terms, state) = (terms, next);
+                    }
+                }
+            }
+            Lag::Endless => {}
         }
     }
     Ok((choice, state))
 }
+
+/// A candidate with its statistic.
+#[derive(Debug, Clone, Copy)]
+struct Entry {
+    p: f64,
+    t: f64,
+    term: Term,
+}
+
+/// Share of the best candidate's power at which one of a simpler form goes first.
+const SIMPLER: f64 = 0.9;
+
+/// The least likely by chance, or what is simpler and nearly as unlikely.
+fn next(found: &[Option<Entry>]) -> Option<(usize, Entry)> {
+    let all = || found.iter().enumerate().filter_map(|(n, found)| found.map(|entry| (n, entry)));
+    let order =
+        |a: &Entry, b: &Entry| a.p.total_cmp(&b.p).then_with(|| b.t.abs().total_cmp(&a.t.abs()));
+    let (_, best) = all().min_by(|a, b| order(&a.1, &b.1))?;
+    let simple = |entry: &Entry| match entry.term.form {
+        Form::Plain => 0,
+        Form::Rate => 1,
+        Form::Lag { .. } => 2,
+    };
+    // Of channels that are the same thing, as a heater and what it warms, that which needs the simpler form.
+    all()
+        .filter(|(_, entry)| entry.t.powi(2) >= SIMPLER * best.t.powi(2))
+        .min_by(|a, b| simple(&a.1).cmp(&simple(&b.1)).then_with(|| order(&a.1, &b.1)))
+}
+
+/// What the fit says of the lag of a term that enters.
+enum Lag {
+    /// It has none, or one that is told.
+    Told,
+    /// It is none that the record tells from nothing.
+    None,
+    /// It is longer than the record tells.
+    Endless,
+}
+
+/// A lag is none where it is less than so many of its uncertainties.
+const SURE: f64 = 2.0;
+
+fn lag_told(terms: &[Term], fit: &Fit, rules: &Rules, longest_s: f64) -> Lag {
+    let last = terms.len() - 1;
+    let Form::Lag { time_s } = terms[last].form else { return Lag::Told };
+    let place = bent(terms, rules).iter().position(|b| *b == (last, Bent::Time));
+    let sure = place.map_or(0.0, |k| fit.uncertainty(terms.len() + k) / fit.values[last].abs());
+    if time_s > 2.0 * longest_s {
+        Lag::Endless
+    } else if time_s < SURE * sure || time_s < SHORTEST * longest_s {
+        Lag::None
+    } else {
+        Lag::Told
+    }
+}
+
+/// A lag that is this part of the longest one is none: the reading's own time stamps are not known so well.
+const SHORTEST: f64 = 1e-5;
 
 /// Delays that are tried before one is fitted.
 fn delays(together: &Together, within_s: f64) -> Vec<f64> {
@@ -240,15 +333,8 @@ fn refine(
 ) -> Result<Fit, NotTold> {
     let mut found = None;
     for step in 0..STEPS {
-        let mut columns = cells.terms(together, terms);
+        let columns = cells.columns(together, terms, rules);
         let bent = bent(terms, rules);
-        for (n, what) in &bent {
-            let term = terms[*n];
-            columns.push(cells.by(term.channel, |f| match what {
-                Bent::Time => term.by_time(f),
-                Bent::Delay => term.by_delay(f),
-            }));
-        }
         let one = fit(&cells.frequencies, &cells.reading, &columns)?;
         let mut moved = false;
         let count = terms.len();

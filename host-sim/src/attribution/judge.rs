@@ -32,12 +32,13 @@ pub struct Band {
 /// Bands a decade.
 const PER_DECADE: f64 = 6.0;
 
-/// Multiple coherence in bands, from cells of the reading, all channels and what is left.
+/// Multiple coherence in bands, from cells of the reading and all channels, with densities of the reading and of what is left
+/// (`plain` cells of both, that went through no filter).
 ///
 /// Of K averages and q channels without any connection it is a Beta variate of q and K - q
 /// (N. R. Goodman, Ann. Math. Stat. 34 (1963) 152, recalled): q/K in the mean.
 #[must_use]
-pub fn bands(cells: &Cells, residual: &[Cell], confidence: f64) -> Vec<Band> {
+pub fn bands(cells: &Cells, plain: [&[Cell]; 2], confidence: f64) -> Vec<Band> {
     let channels = cells.channels.len();
     let mut out = Vec::new();
     let f = &cells.frequencies;
@@ -52,7 +53,7 @@ pub fn bands(cells: &Cells, residual: &[Cell], confidence: f64) -> Vec<Band> {
         if to - from < least {
             break;
         }
-        out.push(band(cells, residual, from..to, confidence));
+        out.push(band(cells, plain, from..to, confidence));
         from = to;
     }
     out
@@ -60,14 +61,14 @@ pub fn bands(cells: &Cells, residual: &[Cell], confidence: f64) -> Vec<Band> {
 
 fn band(
     cells: &Cells,
-    residual: &[Cell],
+    plain: [&[Cell]; 2],
     range: std::ops::Range<usize>,
     confidence: f64,
 ) -> Band {
     let q = cells.channels.len();
     let averages = (range.len() * TAPERS) as f64;
     let (mut cross, mut right) = (DMatrix::zeros(q, q), DVector::zeros(q));
-    let (mut power, mut plain, mut left) = (0.0, 0.0, 0.0);
+    let mut power = 0.0;
     for n in range.clone() {
         for taper in 0..TAPERS {
             let y = cells.reading[n][taper];
@@ -76,11 +77,10 @@ fn band(
             right += row.map(|z| z.conj()) * y;
             power += y.norm_sqr();
         }
-        let gain = cells.whitening.gain(cells.frequencies[n]);
-        let sum = |cell: &Cell| cell.iter().map(|z| z.norm_sqr()).sum::<f64>() / gain;
-        plain += sum(&cells.reading[n]);
-        left += sum(&residual[n]);
     }
+    let mean = |cells: &[Cell]| {
+        cells[range.clone()].iter().flatten().map(|z| z.norm_sqr()).sum::<f64>() / averages
+    };
     // Channels of one size, and the least that tells the same channel twice apart from itself.
     let scale: Vec<f64> = (0..q).map(|c| cross[(c, c)].re.sqrt().max(f64::MIN_POSITIVE)).collect();
     let scaled = DMatrix::from_fn(q, q, |a, b| {
@@ -100,8 +100,8 @@ fn band(
         coherence,
         unbiased: (1.0 - (1.0 - coherence) * averages / free).max(0.0),
         threshold,
-        reading: plain / averages,
-        left: left / averages,
+        reading: mean(plain[0]),
+        left: mean(plain[1]),
     }
 }
 

@@ -17,9 +17,7 @@ pub fn predicted(sensor: &Sensor, reading: &str, channel: &str) -> Option<f64> {
     };
     let torque = match channel {
         // Expansion looks like a turn, and so like a torque.
-        "temperature_k" => {
-            e.torque_n_m_per_k + p.stiffness() * e.expansion_m_per_k / p.arm_m
-        }
+        "temperature_k" => e.torque_n_m_per_k + p.stiffness() * e.expansion_m_per_k / p.arm_m,
         "gradient_k" => e.torque_n_m_per_gradient_k,
         "heater_w" => e.torque_n_m_per_gradient_k * e.gradient_k_per_w,
         "intensity" => e.torque_n_m_per_intensity,

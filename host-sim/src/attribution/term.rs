@@ -83,12 +83,6 @@ impl Term {
         }
         values
     }
-
-    /// Unit of the term over that of its channel.
-    #[must_use]
-    pub fn unit(&self) -> &'static str {
-        if self.form == Form::Rate { "/s" } else { "" }
-    }
 }
 
 /// Rates of change: eight values to each side, in error by less than 1e-4 up to 0.35 of the rate; fewer near the ends,

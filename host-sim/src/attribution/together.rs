@@ -9,13 +9,16 @@ use std::ops::Range;
 /// Highest frequency, of the lowest rate, that all filters leave alone.
 pub const BAND: f64 = 0.35;
 
+/// End of the name of a channel that is another's square.
+pub const SQUARED: &str = " squared";
+
 /// A channel.
 #[derive(Debug)]
 pub struct Channel {
     /// Name of its column, with its file's where two have it.
     pub name: String,
     /// Its unit.
-    pub unit: &'static str,
+    pub unit: String,
     /// At the common instants.
     pub values: Vec<f64>,
     record: Record,
@@ -85,7 +88,10 @@ impl Together {
                 let twice = same.filter(|other| *other == name).count() > 1;
                 channels.push(Channel {
                     name: if twice { format!("{file}:{name}") } else { name.clone() },
-                    unit: unit(name),
+                    unit: match name.strip_suffix(SQUARED) {
+                        Some(root) => format!("{}²", unit(root)),
+                        None => unit(name).to_owned(),
+                    },
                     values: Vec::new(),
                     record: one,
                     n: 0,

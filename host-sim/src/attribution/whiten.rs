@@ -47,8 +47,7 @@ impl Whitening {
         };
         let start = lowest / 2.0;
         let count = ((rate / start).log10() * f64::from(PER_DECADE)) as i32;
-        let corners =
-            (0..=count).map(|n| start * 10f64.powf(f64::from(n) / f64::from(PER_DECADE)));
+        let corners = (0..=count).map(|n| start * 10f64.powf(f64::from(n) / f64::from(PER_DECADE)));
         let (_, corner) = corners
             .map(|corner| (cost(corner), corner))
             .fold((cost(0.0), 0.0), |best, one| if one.0 < best.0 { one } else { best });

@@ -10,8 +10,8 @@ use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::pendulum::swing::Measured;
 use crate::records::Record;
-use crate::separation::align::{Alignment, align};
 use crate::records::resample::{Column, Interpolation};
+use crate::separation::align::{Alignment, align};
 use nalgebra::DMatrix;
 
 /// Most points; more readings are passed over evenly.

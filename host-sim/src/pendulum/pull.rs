@@ -33,11 +33,13 @@ impl Pull {
     pub fn new(file: &SensorFile, axis: usize, total_f: f64) -> Self {
         let electrodes = file.bridges.iter().flat_map(|bridge| pair(file, bridge));
         let none = Self { slope: 0.0, own_f: 0.0, total_f };
-        electrodes.map(|e| {
-            let electrode = Electrode::new(e);
-            let own_f = electrode.capacitance(&Pose::new([0.0; 6]), true);
-            Self { slope: slope(&electrode, axis), own_f, total_f }
-        }).fold(none, |most, one| if one.slope.abs() > most.slope.abs() { one } else { most })
+        electrodes
+            .map(|e| {
+                let electrode = Electrode::new(e);
+                let own_f = electrode.capacitance(&Pose::new([0.0; 6]), true);
+                Self { slope: slope(&electrode, axis), own_f, total_f }
+            })
+            .fold(none, |most, one| if one.slope.abs() > most.slope.abs() { one } else { most })
     }
 
     /// Torque of a voltage beyond that without it, N m.

@@ -11,7 +11,7 @@ use crate::attribution::fit::Fit;
 use crate::attribution::judge::{Band, alike, bands, crossed};
 use crate::attribution::predicted::predicted;
 use crate::attribution::term::Family;
-use crate::attribution::together::Together;
+use crate::attribution::together::{SQUARED, Together};
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::records::meta::{Meta, RATE};
@@ -35,6 +35,9 @@ pub struct Options {
     /// Auxiliary column to look at, again for more; all when absent
     #[arg(long, value_name = "NAME")]
     channel: Vec<String>,
+    /// Auxiliary column that enters squared as well, as a voltage's pull does; again for more
+    #[arg(long, value_name = "NAME")]
+    square: Vec<String>,
     /// Rows a second of auxiliary files without times
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     auxiliary_rate: Option<f64>,
@@ -198,21 +201,23 @@ pub(super) fn run(options: &Options) -> Result<bool> {
 /// The auxiliary records, and names of columns that never change.
 fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<(String, Record)>, Vec<String>)> {
     let (mut out, mut constant) = (Vec::new(), Vec::new());
-    let mut wanted: BTreeSet<&str> = options.channel.iter().map(String::as_str).collect();
+    let asked = options.channel.iter().chain(&options.square);
+    let mut wanted: BTreeSet<&str> = asked.map(String::as_str).collect();
     let mut known = Vec::new();
     for path in &options.auxiliary {
         let own = path.canonicalize().ok() == options.record.file.canonicalize().ok();
         let rate = if own { options.record.rate } else { options.auxiliary_rate };
         let source = Source::open(path, rate)?;
-        let names: Vec<String> = source
-            .names()
-            .filter(|name| !own || *name != reading)
-            .map(str::to_owned)
-            .collect();
+        let names: Vec<String> =
+            source.names().filter(|name| !own || *name != reading).map(str::to_owned).collect();
         known.extend(names.clone());
         let names: Vec<String> = names
             .into_iter()
-            .filter(|n| options.channel.is_empty() || options.channel.contains(n))
+            .filter(|n| {
+                options.channel.is_empty()
+                    || options.channel.contains(n)
+                    || options.square.contains(n)
+            })
             .collect();
         if names.is_empty() {
             continue;
@@ -221,9 +226,15 @@ fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<(String, Record)>,
             wanted.remove(name.as_str());
         });
         let mut record = source.read(&names, options.record.flagged, &|_| {})?;
+        for name in options.square.iter().filter(|name| names.contains(name)) {
+            let n = names.iter().position(|own| own == name).expect("one of these");
+            record.columns.push(record.columns[n].iter().map(|x| x * x).collect());
+            record.names.push(format!("{name}{SQUARED}"));
+        }
         let changes: Vec<bool> =
-            (0..names.len()).map(|n| !record.series(n).is_constant()).collect();
-        constant.extend(names.iter().zip(&changes).filter(|(_, c)| !**c).map(|(n, _)| n.clone()));
+            (0..record.names.len()).map(|n| !record.series(n).is_constant()).collect();
+        let still = record.names.iter().zip(&changes).filter(|(_, changes)| !**changes);
+        constant.extend(still.map(|(name, _)| name.clone()));
         let mut keep = changes.iter();
         record.columns.retain(|_| *keep.next().unwrap_or(&true));
         let mut keep = changes.iter();
@@ -235,7 +246,7 @@ fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<(String, Record)>,
     }
     if let Some(name) = wanted.first() {
         return Err(Error::new(format!(
-            "--channel {name}: in none of the auxiliary files, which have {}",
+            "column {name}: in none of the auxiliary files, which have {}",
             known.join(", ")
         )));
     }
@@ -264,13 +275,12 @@ impl Found {
             part.iter_mut().for_each(|x| *x *= b);
         }
         let explained = |n: usize| parts.iter().map(|part| part[n]).sum::<f64>();
-        let left = (0..together.reading.len()).map(|n| together.reading[n] - explained(n)).collect();
-        let bands = bands(&cells, &fit.residual, confidence);
-        let crossed = if count == 0 {
-            None
-        } else {
-            crossed(&together, &choice.terms, &cells, &fit.density)
-        };
+        let left: Vec<f64> =
+            (0..together.reading.len()).map(|n| together.reading[n] - explained(n)).collect();
+        let plain = [&together.reading, &left].map(|values| cells.places.cells(values));
+        let bands = bands(&cells, [&plain[0], &plain[1]], confidence);
+        let crossed =
+            if count == 0 { None } else { crossed(&together, &choice.terms, &cells, &fit.density) };
         let mut found = Self {
             unit: unit(&reading),
             predicted: vec![None; count],
@@ -313,7 +323,9 @@ impl Found {
         }
         for (a, b, r) in alike(&columns, &self.fit.density, ALIKE) {
             let [a, b] = [a, b].map(|n| self.term_name(&self.choice.terms[n]));
-            out.push(format!("{a} and {b} are alike: correlation {r:.3}; only their sum is told well"));
+            out.push(format!(
+                "{a} and {b} are alike: correlation {r:.3}; only their sum is told well"
+            ));
         }
         // Channels that are alike, of which one entered, as well.
         for (a, b, r) in alike(&self.cells.channels, &self.fit.density, ALIKE) {
@@ -347,7 +359,8 @@ impl Found {
 
     /// Where the step of a number beside the coefficients stands in the fit.
     fn beside(&self, term: usize, what: Bent) -> Option<f64> {
-        let place = bent(&self.choice.terms, &self.rules).iter().position(|b| *b == (term, what))?;
+        let place =
+            bent(&self.choice.terms, &self.rules).iter().position(|b| *b == (term, what))?;
         let k = self.choice.terms.len() + place;
         Some(self.fit.uncertainty(k) / self.fit.values[term].abs())
     }

@@ -99,8 +99,9 @@ impl Found {
         let rows: Vec<usize> = t.runs.iter().flat_map(Clone::clone).collect();
         let every = rows.len().div_ceil(POINTS).max(1);
         let explained = |n: usize| t.reading[n] - self.left[n];
-        let mean =
-            |of: &dyn Fn(usize) -> f64| rows.iter().map(|n| of(*n)).sum::<f64>() / rows.len() as f64;
+        let mean = |of: &dyn Fn(usize) -> f64| {
+            rows.iter().map(|n| of(*n)).sum::<f64>() / rows.len() as f64
+        };
         let curve = |label: &str, colour, of: &dyn Fn(usize) -> f64| {
             let mean = mean(of);
             let points = rows.iter().step_by(every).map(|n| (t.times_s[*n], of(*n) - mean));

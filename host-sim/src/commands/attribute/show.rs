@@ -23,15 +23,16 @@ impl Found {
         }
     }
 
+    /// Unit of a coefficient: that of the reading over that of the term.
     pub(super) fn coefficient_unit(&self, term: &Term) -> String {
-        let channel = self.together.channels[term.channel].unit;
-        let rate = term.unit();
-        // A bare number, as a relative intensity is one.
-        if channel == "unit" && rate.is_empty() {
-            return self.unit.to_owned();
+        let channel = &self.together.channels[term.channel].unit;
+        match (channel.as_str(), term.form) {
+            // A bare number, as a relative intensity is one.
+            ("unit", Form::Rate) => format!("{} s", self.unit),
+            ("unit", _) => self.unit.to_owned(),
+            (channel, Form::Rate) => format!("{}/({channel}/s)", self.unit),
+            (channel, _) => format!("{}/{channel}", self.unit),
         }
-        let channel = if channel == "unit" { "1" } else { channel };
-        format!("{}/({channel}{rate})", self.unit)
     }
 
     /// Half the interval of a coefficient.
@@ -81,7 +82,7 @@ impl Found {
             }
             if let Some(predicted) = self.predicted[n] {
                 let so = if self.agrees(n, predicted) { "within" } else { "NOT within" };
-                let _ = write!(text, "; the sensor file says {predicted:.4e}, {so} the interval");
+                let _ = write!(text, "; the sensor file says {predicted:.5e}, {so} the interval");
             }
             let _ = writeln!(text, "; it makes {:.2e} {} rms", self.rms(&self.parts[n]), self.unit);
         }

@@ -29,11 +29,11 @@ use crate::instrument::{Design, Sensor, Settings};
 use crate::readout::chain::Chain;
 use crate::readout::ideal::fir::Fir;
 use crate::readout::readings::Row;
+use outside::Values;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
 use std::f64::consts::TAU;
-use outside::Values;
 use swing::Mover;
 
 /// Filters of the plan whose input comes less often than this many times a reading are run; the earlier ones

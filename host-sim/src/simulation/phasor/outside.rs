@@ -183,8 +183,7 @@ impl Outside {
     /// The next step, which stands for the time `instant_s`.
     pub fn next(&mut self, instant_s: f64, rate_hz: f64) -> Values {
         let e = &self.environment;
-        let drives =
-            if self.drives { self.experiment.at(instant_s) } else { Drives::default() };
+        let drives = if self.drives { self.experiment.at(instant_s) } else { Drives::default() };
         // The gradient follows the heater's power as a body does that cools through one resistance: exactly, for
         // a power that is constant over a step.
         let settled = e.gradient_k_per_w * drives.heater_w;

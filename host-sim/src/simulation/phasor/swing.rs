@@ -41,7 +41,7 @@ impl Mover {
         match self {
             Self::File(motion) => {
                 Pose { axes: motion.at(instant_s), gain: 1.0, outside: Values::default() }
-            },
+            }
             Self::Swing(swing) => swing.step(instant_s, rate_hz),
         }
     }
