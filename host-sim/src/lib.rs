@@ -19,6 +19,7 @@ pub mod error;
 pub mod filter;
 pub mod instrument;
 pub mod interferometer;
+pub mod modulation;
 pub mod page;
 pub mod pendulum;
 pub mod readout;
