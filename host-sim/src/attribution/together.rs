@@ -150,6 +150,24 @@ impl Together {
         out
     }
 
+    /// Keeps the rows from a time to a time.
+    ///
+    /// # Errors
+    /// None is left.
+    pub fn between(&mut self, from_s: f64, to_s: f64) -> Result<()> {
+        let inside = |k: &usize| self.times_s[*k] >= from_s && self.times_s[*k] <= to_s;
+        let cut = |run: &Range<usize>| {
+            let first = run.clone().find(inside)?;
+            let last = run.clone().rev().find(inside)?;
+            (first < last).then(|| first..last + 1)
+        };
+        self.runs = self.runs.iter().filter_map(cut).collect();
+        if self.runs.is_empty() {
+            return Err(Error::new(format!("no two rows from {from_s} to {to_s} s, as asked for")));
+        }
+        Ok(())
+    }
+
     /// Seconds that all have.
     #[must_use]
     pub fn seconds(&self) -> f64 {

@@ -11,6 +11,7 @@ mod filter;
 mod fringes;
 mod outputs;
 mod record;
+mod response;
 mod separate;
 mod simulate;
 mod spectrum;
@@ -55,6 +56,8 @@ pub enum Command {
     Separate(separate::Options),
     /// What a reading follows of auxiliary channels: coefficients, how sure, what is left
     Attribute(attribute::Options),
+    /// What a drive of known frequency does to a reading: coefficient, charge, harmonics
+    Response(response::Options),
     /// Bridges against a stage: gains, phases, strays with uncertainties, into a sensor file
     Calibrate(calibrate::Options),
     /// Decimation plans: design, check, compare, export for the firmware
@@ -81,6 +84,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Budget(options) => budget::run(&options),
         Command::Separate(options) => separate::run(&options),
         Command::Attribute(options) => attribute::run(&options),
+        Command::Response(options) => response::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),

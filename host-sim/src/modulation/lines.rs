@@ -42,7 +42,7 @@ pub struct Rows<'a> {
 /// Neighbours to each side.
 const BESIDE: i32 = 4;
 /// Rounds of taking the other lines off.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 6;
 /// Bins that a line must lie from zero, and from another.
 pub const APART_BINS: f64 = (TAPERS + 1) as f64;
 
@@ -70,8 +70,10 @@ pub fn fit(rows: &Rows<'_>, frequencies: &[f64]) -> Option<Vec<Line>> {
     let weights: Vec<Cell> = runs.iter().map(|run| of_constant(run.len(), rows.rate_hz)).collect();
     let whole: f64 = weights.iter().flatten().map(|u| u.norm_sqr()).sum();
     let mut amplitudes = vec![Complex64::default(); frequencies.len()];
-    // Of what all lines leave, each takes its own; what they take of each other is less each time.
+    // Of what all leave, each takes its own; what they take of each other is less each time.
     for _ in 0..ROUNDS {
+        // What the first straight line took of the lines is no drift of what they leave.
+        left.iter_mut().for_each(|x| *x = without_line(x));
         for (amplitude, f) in amplitudes.iter_mut().zip(frequencies) {
             let mut sum = Complex64::default();
             for ((run, x), weights) in runs.iter().zip(&left).zip(&weights) {

@@ -1,0 +1,393 @@
+//! `quietgap response`.
+
+mod page;
+mod show;
+
+use super::outputs::Outputs;
+use super::record::{RecordOptions, in_range};
+use super::sensor_files;
+use crate::attribution::together::{BAND, Together};
+use crate::budget::predict;
+use crate::error::{Error, Result};
+use crate::instrument::{AXES, Sensor};
+use crate::modulation::drive::frequency;
+use crate::modulation::lines::{APART_BINS, Line, Rows, fit, shortest};
+use crate::modulation::parts::{Part, Repeated, parts, repeated};
+use crate::pendulum::Pendulum;
+use crate::pendulum::pull::Pull;
+use crate::records::{LeftOut, Record, Source, unit};
+use clap::Args;
+use realfft::num_complex::Complex64;
+use std::f64::consts::{FRAC_PI_2, TAU};
+use std::path::{Path, PathBuf};
+
+/// Arguments.
+#[derive(Args, Debug)]
+pub struct Options {
+    #[command(flatten)]
+    record: RecordOptions,
+    /// Record of what drives: CSV, npy or Parquet; a sine of --frequency-hz when absent
+    #[arg(long, value_name = "FILE", requires = "drive_column")]
+    drive: Option<PathBuf>,
+    /// Its column
+    #[arg(long, value_name = "NAME")]
+    drive_column: Option<String>,
+    /// Rows a second of a drive's file without times
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    drive_rate: Option<f64>,
+    /// Frequency of the drive, again for more; found in its record when absent
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    frequency_hz: Vec<f64>,
+    /// Amplitude of a drive that is no record: amplitude sin(2 pi f t + phase)
+    #[arg(long, default_value_t = 1.0, allow_negative_numbers = true)]
+    amplitude: f64,
+    /// Its phase at time 0
+    #[arg(long, value_name = "RAD", default_value_t = 0.0, allow_negative_numbers = true)]
+    phase_rad: f64,
+    /// Its unit
+    #[arg(long, value_name = "UNIT", default_value = "unit")]
+    unit: String,
+    /// Harmonics of every frequency that are looked at
+    #[arg(long, default_value_t = 2)]
+    harmonics: usize,
+    /// Distance of sidebands that are looked at on both sides of every frequency, again for more
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    sideband_hz: Vec<f64>,
+    /// First moment that counts, when what was switched on has settled
+    #[arg(long, value_name = "S", default_value_t = f64::NEG_INFINITY, hide_default_value = true, allow_negative_numbers = true)]
+    from: f64,
+    /// Last moment that counts
+    #[arg(long, value_name = "S", default_value_t = f64::INFINITY, hide_default_value = true, allow_negative_numbers = true)]
+    to: f64,
+    /// Sensor file whose budget and geometry are told beside, or the name of a built-in sensor
+    #[arg(long, value_name = "SENSOR")]
+    sensor: Option<String>,
+    #[command(flatten)]
+    outputs: Outputs,
+}
+
+/// A line with what drives it.
+struct Response {
+    line: Line,
+    /// Which of the drive's frequencies, by which factor, and how far beside.
+    harmonic: usize,
+    sideband_hz: f64,
+    /// Over the drive's own line here, where it has one: value, standard uncertainty of both parts.
+    linear: Option<(Complex64, f64)>,
+    /// Over the line of the drive's square.
+    squared: Option<(Complex64, f64)>,
+    repeated: Option<Repeated>,
+    /// Amplitude density that the budget predicts.
+    predicted: Option<f64>,
+}
+
+/// A charge by a torque per volt.
+struct Charge {
+    coulomb: f64,
+    uncertainty: f64,
+    degrees: f64,
+    /// Growth, C/s, and its standard uncertainty.
+    rate: Option<[f64; 2]>,
+    /// What a volt of stray voltage on the driven electrode would look like.
+    per_stray_volt: f64,
+}
+
+/// What was found.
+struct Found {
+    reading: String,
+    unit: &'static str,
+    drive: String,
+    drive_unit: String,
+    frequencies_hz: Vec<f64>,
+    found_frequency: bool,
+    seconds: f64,
+    cycles: f64,
+    parts: Vec<Part>,
+    responses: Vec<Response>,
+    charge: Option<Charge>,
+    warnings: Vec<String>,
+    left_out: LeftOut,
+    confidence: f64,
+}
+
+/// Band beyond the highest line, over its frequency.
+const ABOVE: f64 = 1.6;
+/// A drive's line counts that is beyond so many of its uncertainties, and this part of its largest.
+const SEEN: [f64; 2] = [5.0, 1e-6];
+
+pub(super) fn run(options: &Options) -> Result<bool> {
+    let sensor = options.sensor.as_deref().map(Sensor::load).transpose()?;
+    let files = match (&options.sensor, &sensor) {
+        (Some(name), Some(sensor)) => sensor_files(name, sensor),
+        _ => Vec::new(),
+    };
+    let given = std::iter::once(&options.record.file).chain(&options.drive).chain(&files);
+    options.outputs.check(&given.map(PathBuf::as_path).collect::<Vec<&Path>>(), &[])?;
+    in_range("--harmonics", options.harmonics as f64, 1.0, 20.0)?;
+    if options.drive.is_none() && options.frequency_hz.is_empty() {
+        return Err(Error::new("--frequency-hz: wanted where no --drive tells it"));
+    }
+    for f in options.frequency_hz.iter().chain(&options.sideband_hz) {
+        in_range("a frequency", *f, 1e-9, 1e6)?;
+    }
+    if options.amplitude == 0.0 || !options.amplitude.is_finite() {
+        return Err(Error::new(format!(
+            "--amplitude {}: allowed a number but 0",
+            options.amplitude
+        )));
+    }
+    let source = options.record.open()?;
+    let column = match options.record.columns(&source).as_slice() {
+        [one] => one.clone(),
+        all => {
+            return Err(Error::new(format!(
+                "--column: wanted once, the reading that responds: {}",
+                all.join(", ")
+            )));
+        }
+    };
+    let reading = options.record.read(&source, std::slice::from_ref(&column))?;
+    let drive = drive(options)?;
+    let (frequencies, found_frequency) = frequencies(options, drive.as_ref())?;
+    let places = places(&frequencies, options);
+    let highest = places.iter().map(|p| p.0).fold(0.0, f64::max);
+    let lowest_rate = drive.iter().map(|d| d.rate_hz).fold(reading.rate_hz, f64::min);
+    let to_hz = ABOVE * highest;
+    if highest > BAND * lowest_rate {
+        return Err(Error::new(format!(
+            "a line at {highest} Hz: allowed up to {} Hz, {BAND} of the lowest rate; fewer --harmonics bring it down",
+            BAND * lowest_rate
+        )));
+    }
+    let others: Vec<(String, Record)> =
+        drive.into_iter().map(|drive| ("drive".to_owned(), drive)).collect();
+    let mut together = Together::new(&reading, &others, Some(to_hz.min(BAND * lowest_rate)), 0.0)?;
+    together.between(options.from, options.to)?;
+    let mut found = Found::new(options, &together, column, frequencies, &places)?;
+    found.found_frequency = found_frequency;
+    found.left_out = reading.left_out;
+    if let Some(sensor) = &sensor {
+        found.compare(sensor);
+    }
+    found.warn();
+    options.outputs.finish(
+        |path| found.write(path),
+        || found.html(),
+        || found.json(),
+        &found.text(),
+    )?;
+    Ok(true)
+}
+
+fn drive(options: &Options) -> Result<Option<Record>> {
+    let (Some(path), Some(column)) = (&options.drive, &options.drive_column) else {
+        return Ok(None);
+    };
+    let source = Source::open(path, options.drive_rate)?;
+    let record = source.read(std::slice::from_ref(column), options.record.flagged, &|_| {})?;
+    if record.series(0).is_constant() {
+        let message = format!("column {column} has the same value in all rows: it drives nothing");
+        return Err(Error::in_file(path, None, message));
+    }
+    Ok(Some(record))
+}
+
+/// The drive's frequencies, and whether its record told them.
+fn frequencies(options: &Options, drive: Option<&Record>) -> Result<(Vec<f64>, bool)> {
+    let Some(drive) = drive.filter(|_| options.frequency_hz.is_empty()) else {
+        return Ok((options.frequency_hz.clone(), false));
+    };
+    let mut times_s = vec![f64::NAN; drive.columns[0].len()];
+    for (run, start) in drive.runs.iter().zip(&drive.starts_s) {
+        for k in run.clone() {
+            times_s[k] = start + (k - run.start) as f64 / drive.rate_hz;
+        }
+    }
+    let runs = drive.runs.clone();
+    let rows =
+        Rows { values: &drive.columns[0], times_s: &times_s, runs: &runs, rate_hz: drive.rate_hz };
+    let found = frequency(&rows).ok_or_else(|| {
+        Error::new("the drive goes through less than three cycles: allowed with --frequency-hz")
+    })?;
+    Ok((vec![found], true))
+}
+
+/// Frequencies of all lines, each with its harmonic and its distance from that.
+fn places(frequencies: &[f64], options: &Options) -> Vec<(f64, usize, f64)> {
+    let mut out: Vec<(f64, usize, f64)> = Vec::new();
+    for f in frequencies {
+        for harmonic in 1..=options.harmonics {
+            let offsets = options.sideband_hz.iter().flat_map(|s| [*s, -s]);
+            for offset in std::iter::once(0.0).chain(offsets.filter(|_| harmonic == 1)) {
+                let place = f * harmonic as f64 + offset;
+                // One line serves two that fall together.
+                let new = out.iter().all(|(other, ..)| (other - place).abs() > 1e-9 * place.abs());
+                if place > 0.0 && new {
+                    out.push((place, harmonic, offset));
+                }
+            }
+        }
+    }
+    out
+}
+
+impl Found {
+    fn new(
+        options: &Options,
+        together: &Together,
+        reading: String,
+        frequencies_hz: Vec<f64>,
+        places: &[(f64, usize, f64)],
+    ) -> Result<Self> {
+        let wanted: Vec<f64> = places.iter().map(|p| p.0).collect();
+        let rows = |values| Rows {
+            values,
+            times_s: &together.times_s,
+            runs: &together.runs,
+            rate_hz: together.rate_hz,
+        };
+        let lines = fit(&rows(&together.reading), &wanted).ok_or_else(|| {
+            let longest = together.runs.iter().map(std::ops::Range::len).max().unwrap_or(0);
+            Error::new(format!(
+                "the longest stretch that counts is {:.0} s: allowed {:.0} s, in which lines stand {APART_BINS} bins from each \
+                 other and half of that from zero",
+                longest as f64 / together.rate_hz,
+                shortest(&wanted, together.rate_hz) as f64 / together.rate_hz
+            ))
+        })?;
+        // sin is a cosine a quarter of a turn later.
+        let sine = |t: &f64| {
+            let turn = |f: &f64| options.amplitude * (TAU * f * t + options.phase_rad).sin();
+            frequencies_hz.iter().map(turn).sum::<f64>()
+        };
+        let (drive, drive_name, drive_unit) = match together.channels.first() {
+            Some(channel) => (channel.values.clone(), channel.name.clone(), channel.unit.clone()),
+            None => (
+                together.times_s.iter().map(sine).collect(),
+                "a sine".to_owned(),
+                options.unit.clone(),
+            ),
+        };
+        let own = fit(&rows(&drive), &wanted).unwrap_or_default();
+        let square: Vec<f64> = drive.iter().map(|x| x * x).collect();
+        let of_square = fit(&rows(&square), &wanted).unwrap_or_default();
+        let parts = parts(&rows(&together.reading), &wanted);
+        let largest = |lines: &[Line]| lines.iter().map(|l| l.amplitude.norm()).fold(0.0, f64::max);
+        let over = |line: &Line, by: &[Line], n: usize| -> Option<(Complex64, f64)> {
+            let drive = by.get(n)?;
+            let size = drive.amplitude.norm();
+            let seen = size > SEEN[0] * drive.uncertainty && size > SEEN[1] * largest(by);
+            let ratio = line.amplitude / drive.amplitude;
+            let sure = (line.uncertainty / size).hypot(ratio.norm() * drive.uncertainty / size);
+            seen.then_some((ratio, sure))
+        };
+        let responses = lines.iter().zip(places).enumerate();
+        let responses = responses
+            .map(|(n, (line, (_, harmonic, sideband_hz)))| {
+                let linear = over(line, &own, n);
+                // A square's line at an odd multiple of the drive is the drive's offset: it is told by the first.
+                let squared = over(line, &of_square, n).filter(|_| harmonic % 2 == 0);
+                let by = match (&linear, &squared) {
+                    (Some(_), _) => own[n].amplitude,
+                    (None, Some(_)) => of_square[n].amplitude,
+                    (None, None) => Complex64::new(1.0, 0.0),
+                };
+                Response {
+                    line: *line,
+                    harmonic: *harmonic,
+                    sideband_hz: *sideband_hz,
+                    linear,
+                    squared,
+                    repeated: repeated(&parts, |part| part.lines[n].amplitude / by),
+                    predicted: None,
+                }
+            })
+            .collect();
+        Ok(Self {
+            unit: unit(&reading),
+            reading,
+            drive: drive_name,
+            drive_unit,
+            seconds: together.seconds(),
+            cycles: together.seconds() * frequencies_hz[0],
+            frequencies_hz,
+            found_frequency: false,
+            parts,
+            responses,
+            charge: None,
+            warnings: Vec::new(),
+            left_out: LeftOut::default(),
+            confidence: options.outputs.confidence,
+        })
+    }
+
+    /// What the sensor's budget and geometry say beside it.
+    fn compare(&mut self, sensor: &Sensor) {
+        let Some(p) = Pendulum::new(&sensor.file) else { return };
+        let torque = self.reading == "torque_n_m";
+        if !torque && self.reading != AXES[p.axis].1 {
+            return;
+        }
+        let frequencies: Vec<f64> = self.responses.iter().map(|r| r.line.frequency_hz).collect();
+        let budget = predict(sensor, &frequencies, [0.0; 6]);
+        if let Some(n) = budget.swings {
+            let angle = budget.total(n);
+            let told = if torque { budget.torque(&angle).unwrap_or(angle) } else { angle };
+            for (response, told) in self.responses.iter_mut().zip(told) {
+                response.predicted = Some(told);
+            }
+        }
+        let first = self.responses.iter().find(|r| r.harmonic == 1 && r.sideband_hz == 0.0);
+        let Some((first, (value, sure))) = first.and_then(|r| Some((r, r.linear?))) else { return };
+        let pull = Pull::new(&sensor.file, p.axis, sensor.design.total_f);
+        if torque && self.drive_unit == "V" && pull.slope != 0.0 {
+            let per = pull.charge(1.0).abs();
+            self.charge = Some(Charge {
+                coulomb: pull.charge(value.re),
+                uncertainty: per * sure,
+                degrees: first.line.degrees,
+                rate: first
+                    .repeated
+                    .and_then(|r| r.rate)
+                    .map(|rate| [pull.charge(rate.value), per * rate.uncertainty]),
+                per_stray_volt: pull.charge(pull.per_volt(1.0, 0.0)),
+            });
+        }
+    }
+
+    fn warn(&mut self) {
+        for r in &self.responses {
+            let f = r.line.frequency_hz;
+            let Some(repeated) = &r.repeated else { continue };
+            let sure = r.linear.or(r.squared).map_or(r.line.uncertainty, |(_, sure)| sure);
+            let scatter = repeated.uncertainty[0].max(repeated.uncertainty[1]);
+            if scatter > 2.0 * sure {
+                self.warnings.push(format!(
+                    "{f:.4e} Hz: cycles scatter {:.1} times as much as the noise beside the line would have it: the response changes",
+                    scatter / sure
+                ));
+            }
+            if repeated.first_off > 5.0 {
+                self.warnings.push(format!(
+                    "{f:.4e} Hz: the first cycles are {:.1} standard deviations from the others: not settled; --from leaves them out",
+                    repeated.first_off
+                ));
+            }
+            if let Some((value, sure)) = r.linear.or(r.squared) {
+                let turned = value.arg().abs().min((value.arg().abs() - 2.0 * FRAC_PI_2).abs());
+                if turned > 0.05 && value.im.abs() > 5.0 * sure {
+                    self.warnings.push(format!(
+                        "{f:.4e} Hz: the response is turned by {:.3} rad: part of it follows late, and the part in phase is not all",
+                        value.arg()
+                    ));
+                }
+            }
+        }
+        if self.parts.is_empty() {
+            self.warnings.push(
+                "too few cycles to fit them part by part: nothing is told of how they repeat"
+                    .to_owned(),
+            );
+        }
+    }
+}
