@@ -53,6 +53,10 @@ pub struct Options {
     /// Distance of sidebands that are looked at on both sides of every frequency, again for more
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     sideband_hz: Vec<f64>,
+    /// Another line of the reading that is fitted with these, so that they stay clear of it; again for more. The sensor
+    /// file's pendulum is one
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    also_hz: Vec<f64>,
     /// First moment that counts, when what was switched on has settled
     #[arg(long, value_name = "S", default_value_t = f64::NEG_INFINITY, hide_default_value = true, allow_negative_numbers = true)]
     from: f64,
@@ -127,7 +131,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     if options.drive.is_none() && options.frequency_hz.is_empty() {
         return Err(Error::new("--frequency-hz: wanted where no --drive tells it"));
     }
-    for f in options.frequency_hz.iter().chain(&options.sideband_hz) {
+    for f in options.frequency_hz.iter().chain(&options.sideband_hz).chain(&options.also_hz) {
         in_range("a frequency", *f, 1e-9, 1e6)?;
     }
     if options.amplitude == 0.0 || !options.amplitude.is_finite() {
@@ -163,7 +167,8 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         drive.into_iter().map(|drive| ("drive".to_owned(), drive)).collect();
     let mut together = Together::new(&reading, &others, Some(to_hz.min(BAND * lowest_rate)), 0.0)?;
     together.between(options.from, options.to)?;
-    let mut found = Found::new(options, &together, column, frequencies, &places)?;
+    let others = others_than(&places, options, sensor.as_ref(), &together);
+    let mut found = Found::new(options, &together, column, frequencies, (&places, &others))?;
     found.found_frequency = found_frequency;
     found.left_out = reading.left_out;
     if let Some(sensor) = &sensor {
@@ -231,15 +236,32 @@ fn places(frequencies: &[f64], options: &Options) -> Vec<(f64, usize, f64)> {
     out
 }
 
+/// Lines that are fitted and not told: those asked for, and the free swing where the band holds it and it stands clear.
+fn others_than(
+    places: &[(f64, usize, f64)],
+    options: &Options,
+    sensor: Option<&Sensor>,
+    together: &Together,
+) -> Vec<f64> {
+    let swing = sensor.and_then(|s| Pendulum::new(&s.file)).map(|p| 1.0 / p.period_s());
+    let longest = together.runs.iter().map(std::ops::Range::len).max().unwrap_or(0).max(1);
+    let bin = together.rate_hz / longest as f64;
+    let clear = |f: &f64| {
+        *f < together.to_hz && places.iter().all(|p| (p.0 - f).abs() > 2.0 * APART_BINS * bin)
+    };
+    let inside = options.also_hz.iter().copied().filter(|f| *f < together.rate_hz / 2.0);
+    inside.chain(swing.filter(clear)).collect()
+}
+
 impl Found {
     fn new(
         options: &Options,
         together: &Together,
         reading: String,
         frequencies_hz: Vec<f64>,
-        places: &[(f64, usize, f64)],
+        (places, others): (&[(f64, usize, f64)], &[f64]),
     ) -> Result<Self> {
-        let wanted: Vec<f64> = places.iter().map(|p| p.0).collect();
+        let wanted: Vec<f64> = places.iter().map(|p| p.0).chain(others.iter().copied()).collect();
         let rows = |values| Rows {
             values,
             times_s: &together.times_s,

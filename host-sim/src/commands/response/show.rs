@@ -193,7 +193,8 @@ impl Found {
         }
         let mut writer = Writer::create(path, &columns, &meta)?;
         for part in &self.parts {
-            let lines = part.lines.iter().flat_map(|l| [l.amplitude.re, l.amplitude.im]);
+            let lines = part.lines.iter().take(self.responses.len());
+            let lines = lines.flat_map(|l| [l.amplitude.re, l.amplitude.im]);
             let row = std::iter::once(part.time_s).chain(lines).map(Cell::Number);
             writer.push(&row.collect::<Vec<_>>())?;
         }
