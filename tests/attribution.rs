@@ -6,8 +6,8 @@ use quietgap_sim::attribution::choose::{self, Choice, Rules};
 use quietgap_sim::attribution::fit::Fit;
 use quietgap_sim::attribution::term::{Family, Form};
 use quietgap_sim::attribution::together::Together;
-use quietgap_sim::calibration::coverage::factor;
 use quietgap_sim::budget::predict;
+use quietgap_sim::calibration::coverage::factor;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::modulation::lines::{Rows, fit as fit_lines};
 use quietgap_sim::pendulum::Pendulum;
@@ -17,23 +17,22 @@ use quietgap_sim::records::{LeftOut, Record};
 use quietgap_sim::simulation::phasor::experiment::{DriveFile, Experiment, Quantity, Shape};
 use quietgap_sim::simulation::phasor::outside::{Disturbances, Values};
 use quietgap_sim::simulation::phasor::swing::{Mover, Swinging};
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+use quietgap_sim::simulation::plant::noise::{Gaussian, Stream};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 
 const RULES: Rules = Rules { families: Vec::new(), false_share: 0.05, within_s: 0.0, all: false };
 
-/// Standard normal numbers by the sum of twelve uniform ones: near enough for noise.
-struct Noise(ChaCha8Rng);
+/// Standard normal numbers of a seed.
+struct Noise(Gaussian);
 
 impl Noise {
     fn new(seed: u64) -> Self {
-        Self(ChaCha8Rng::seed_from_u64(seed))
+        Self(Gaussian::new(seed, Stream::Outside(1000)))
     }
 
     fn next(&mut self) -> f64 {
-        (0..12).map(|_| f64::from(self.0.next_u32()) / 4_294_967_296.0).sum::<f64>() - 6.0
+        self.0.next()
     }
 
     /// White noise and a random walk.
@@ -202,10 +201,8 @@ fn a_week_with_everything_at_once() {
         ("gradient_k", e.torque_n_m_per_gradient_k),
     ];
     let one = |seed: u64| {
-        let drives = vec![
-            drive(Quantity::VoltageV, 1e-3, 2.9e-3),
-            drive(Quantity::HeaterW, 1e-2, 2.3e-4),
-        ];
+        let drives =
+            vec![drive(Quantity::VoltageV, 1e-3, 2.9e-3), drive(Quantity::HeaterW, 1e-2, 2.3e-4)];
         let (reading, beside) = torque(&sensor, drives, 604_800.0, 3e-8, seed);
         let mut noise = Noise::new(seed + 1000);
         let count = beside[0].len();
@@ -218,8 +215,7 @@ fn a_week_with_everything_at_once() {
             names.push(name);
             columns.push(noise.wandering(count, 1.0, if n % 2 == 0 { 0.1 } else { 0.0 }));
         }
-        let rules =
-            Rules { families: vec![Family::Plain, Family::Rate, Family::Lag], ..RULES };
+        let rules = Rules { families: vec![Family::Plain, Family::Rate, Family::Lag], ..RULES };
         let aux = record(&names, columns, 0.5);
         let together =
             Together::new(&reading, &[("aux".to_owned(), aux)], Some(0.015), 0.0).unwrap();
@@ -264,7 +260,8 @@ fn a_charge_is_as_sure_as_the_budget_has_it() {
     // The readout's own part at 2.9 mHz, as the budget has it.
     let budget = predict(&sensor, &[f], [0.0; 6]);
     let n = budget.swings.unwrap();
-    let readout = budget.contributors.iter().filter(|c| c.enters == quietgap_sim::budget::Enters::Readout);
+    let readout =
+        budget.contributors.iter().filter(|c| c.enters == quietgap_sim::budget::Enters::Readout);
     let readout = readout.map(|c| c.density[n][0].powi(2)).sum::<f64>().sqrt();
     // What the file couples beyond the budget's contributors is switched off by the channels' absence: couplings to
     // temperature and intensity are noise here.
@@ -306,7 +303,9 @@ fn a_charge_is_as_sure_as_the_budget_has_it() {
     // The bound of an amplitude in white noise: one-sided density over the root of half the time
     // (IEEE Std 1057's Cramer-Rao bound: variance 2 s^2/N with s^2 = S rate/2).
     let bound = pull.charge(density / (all[0].2).sqrt()).abs() / ELEMENTARY_C;
-    println!("charge {mean:.1}, scatter {scatter:.1}, stated {stated:.1}, by the budget {bound:.1}");
+    println!(
+        "charge {mean:.1}, scatter {scatter:.1}, stated {stated:.1}, by the budget {bound:.1}"
+    );
     // The mass is told by the mean of a step's ends, while the voltage is held over it: cosine and sine over its argument of
     // half a step's phase.
     let half = TAU * f * 2.0 / 2.0;

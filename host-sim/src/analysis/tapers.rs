@@ -9,6 +9,7 @@
 
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
+use std::f64::consts::{PI, TAU};
 use std::ops::Range;
 
 /// Tapers in use.
@@ -105,38 +106,39 @@ pub fn without_line(values: &[f64]) -> Vec<f64> {
 /// One coefficient of every taper at any frequency of one run, scaled as [`Places::cells`].
 #[must_use]
 pub fn at(values: &[f64], rate_hz: f64, frequency_hz: f64) -> Cell {
-    let turn = std::f64::consts::TAU * frequency_hz / rate_hz;
-    weighed(
-        values.len(),
-        values.iter().enumerate().map(|(n, x)| {
-            let (sine, cosine) = (turn * n as f64).sin_cos();
-            Complex64::new(x * cosine, -x * sine)
-        }),
-        rate_hz,
-    )
-}
-
-/// What a constant of 1 gives at frequency 0.
-#[must_use]
-pub fn of_constant(rows: usize, rate_hz: f64) -> Cell {
-    weighed(rows, std::iter::repeat_n(Complex64::new(1.0, 0.0), rows), rate_hz)
-}
-
-fn weighed(rows: usize, values: impl Iterator<Item = Complex64>, rate_hz: f64) -> Cell {
+    let rows = values.len();
     let mut sums = [Complex64::default(); TAPERS];
-    let step = std::f64::consts::PI / (rows + 1) as f64;
-    for (n, value) in values.enumerate() {
-        // sin((k + 1) a) from k to k + 1 by 2 cos(a).
-        let (sine, cosine) = (step * (n + 1) as f64).sin_cos();
-        let (mut before, mut taper) = (0.0, sine);
-        for sum in &mut sums {
-            *sum += value * taper;
-            (before, taper) = (taper, 2.0 * cosine * taper - before);
+    let [turn, step] = [-TAU * frequency_hz / rate_hz, PI / (rows + 1) as f64];
+    let unit = |phase: f64| Complex64::new(phase.cos(), phase.sin());
+    let [by, on] = [turn, step].map(unit);
+    for (n, values) in values.chunks(RENEWED).enumerate() {
+        let first = (n * RENEWED) as f64;
+        // Turned on from row to row, and anew before rounding adds up.
+        let [mut carrier, mut phase] = [turn * first, step * (first + 1.0)].map(unit);
+        for x in values {
+            let value = carrier * x;
+            // sin((k + 1) a) from k to k + 1 by 2 cos(a).
+            let (mut before, mut taper) = (0.0, phase.im);
+            for sum in &mut sums {
+                *sum += value * taper;
+                (before, taper) = (taper, 2.0 * phase.re * taper - before);
+            }
+            carrier *= by;
+            phase *= on;
         }
     }
     let scale = (2.0 / (rows + 1) as f64).sqrt() * (2.0 / rate_hz).sqrt();
     sums.map(|sum| sum * scale)
 }
+
+/// What a constant of 1 gives at frequency 0.
+#[must_use]
+pub fn of_constant(rows: usize, rate_hz: f64) -> Cell {
+    at(&vec![1.0; rows], rate_hz, 0.0)
+}
+
+/// Rows from one sine and cosine to the next.
+const RENEWED: usize = 256;
 
 /// Smoothed power densities of cells: straight in logarithms of power and frequency over the cells near each, so that a
 /// power law stays one.
@@ -187,4 +189,62 @@ pub const LEAST_CELLS: usize = 9;
 /// Digamma function of a whole number.
 fn digamma(n: usize) -> f64 {
     (1..n).map(|k| 1.0 / k as f64).sum::<f64>() - 0.577_215_664_901_532_9
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn noise(count: usize) -> Vec<f64> {
+        (0..count).map(|n| ((n * n * 7919 + n * 104_729) % 1009) as f64 - 504.0).collect()
+    }
+
+    /// Cells are the sums that define them, by the definition's own sines; so are those of single frequencies.
+    #[test]
+    fn cells_are_their_definition() {
+        let (rows, rate_hz) = (300, 2.0);
+        let x = noise(rows);
+        let run = 0..rows;
+        let places = Places::new(std::slice::from_ref(&run), rate_hz, 0.8);
+        let cells = places.cells(&x);
+        let lineless = without_line(&x);
+        assert!(cells.len() > 15);
+        for (f, cell) in places.frequencies().zip(&cells) {
+            let single = at(&lineless, rate_hz, f);
+            for k in 0..TAPERS {
+                let mut sum = Complex64::default();
+                for (n, x) in lineless.iter().enumerate() {
+                    let taper = (PI * ((k + 1) * (n + 1)) as f64 / (rows + 1) as f64).sin();
+                    // The transform counts from one row before the first.
+                    let turn = Complex64::new(0.0, -TAU * f * (n + 1) as f64 / rate_hz).exp();
+                    sum += turn * (x * taper);
+                }
+                sum *= (2.0 / (rows + 1) as f64).sqrt() * (2.0 / rate_hz).sqrt();
+                assert!((cell[k] - sum).norm() < 1e-9, "{f} {k}: {} {sum}", cell[k]);
+                assert!((single[k].norm() - sum.norm()).abs() < 1e-9, "{f} {k}");
+            }
+        }
+    }
+
+    /// Tapers have the size 1 and are at right angles; a power law stays one when it is smoothed.
+    #[test]
+    fn tapers_are_orthogonal_and_laws_stay() {
+        let u = of_constant(1000, 2.0);
+        // sqrt(2/N) cot(pi (k + 1)/(2 (N + 1))) for even k, nothing for odd ones.
+        for (k, u) in u.iter().enumerate() {
+            let want = if k % 2 == 0 {
+                (2.0 / 1001.0f64).sqrt() / (PI * (k + 1) as f64 / 2002.0).tan()
+            } else {
+                0.0
+            };
+            assert!((u.re - want).abs() < 1e-9 && u.im.abs() < 1e-9, "{k}: {u} {want}");
+        }
+        let f: Vec<f64> = (1..200).map(f64::from).collect();
+        let cells: Vec<Cell> =
+            f.iter().map(|f| [Complex64::new(f.powf(-1.0), 0.0); TAPERS]).collect();
+        let low = (TAPERS as f64) / digamma(TAPERS).exp();
+        for (f, p) in f.iter().zip(smoothed(&f, &cells)) {
+            assert!((p / (low * f.powf(-2.0)) - 1.0).abs() < 1e-9, "{f}: {p}");
+        }
+    }
 }
