@@ -16,6 +16,7 @@ pub mod calibration;
 pub mod commands;
 pub mod cycles;
 pub mod error;
+pub mod events;
 pub mod filter;
 pub mod instrument;
 pub mod interferometer;

@@ -7,6 +7,7 @@ mod calibrate;
 mod cycles;
 mod demo;
 mod demodulate;
+mod events;
 mod filter;
 mod fringes;
 mod outputs;
@@ -54,6 +55,8 @@ pub enum Command {
     Budget(budget::Options),
     /// Noise of each of two or three sensors that see one motion
     Separate(separate::Options),
+    /// Steps, spikes and excursions of readings, with a stated rate of false alarms
+    Events(events::Options),
     /// What a reading follows of auxiliary channels: coefficients, how sure, what is left
     Attribute(attribute::Options),
     /// What a drive of known frequency does to a reading: coefficient, charge, harmonics
@@ -83,6 +86,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Torque(options) => torque::run(&options),
         Command::Budget(options) => budget::run(&options),
         Command::Separate(options) => separate::run(&options),
+        Command::Events(options) => events::run(&options),
         Command::Attribute(options) => attribute::run(&options),
         Command::Response(options) => response::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
