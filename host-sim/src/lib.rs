@@ -13,6 +13,7 @@ pub mod analysis;
 pub mod attribution;
 pub mod budget;
 pub mod calibration;
+pub mod campaign;
 pub mod commands;
 pub mod cycles;
 pub mod error;

@@ -4,6 +4,7 @@
 mod attribute;
 mod budget;
 mod calibrate;
+mod campaign;
 mod cycles;
 mod demo;
 mod demodulate;
@@ -63,6 +64,8 @@ pub enum Command {
     Response(response::Options),
     /// Bridges against a stage: gains, phases, strays with uncertainties, into a sensor file
     Calibrate(calibrate::Options),
+    /// A list of analyses, run where something has changed, and one page of all
+    Campaign(campaign::Options),
     /// Decimation plans: design, check, compare, export for the firmware
     #[command(subcommand)]
     Filter(filter::Filter),
@@ -90,6 +93,7 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Attribute(options) => attribute::run(&options),
         Command::Response(options) => response::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
+        Command::Campaign(options) => campaign::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),
     }

@@ -116,6 +116,8 @@ struct Found {
 
 /// Band beyond the highest line, over its frequency.
 const ABOVE: f64 = 1.6;
+/// Fewest rows that a record is brought down to: filters reach beyond some tens of them at each end.
+const ROWS: f64 = 2500.0;
 /// A drive's line counts that is beyond so many of its uncertainties, and this part of its largest.
 const SEEN: [f64; 2] = [5.0, 1e-6];
 
@@ -156,7 +158,8 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let places = places(&frequencies, options);
     let highest = places.iter().map(|p| p.0).fold(0.0, f64::max);
     let lowest_rate = drive.iter().map(|d| d.rate_hz).fold(reading.rate_hz, f64::min);
-    let to_hz = ABOVE * highest;
+    // No lower a rate than keeps most of the record within reach of all filters.
+    let to_hz = (ABOVE * highest).max(BAND * ROWS / reading.seconds());
     if highest > BAND * lowest_rate {
         return Err(Error::new(format!(
             "a line at {highest} Hz: allowed up to {} Hz, {BAND} of the lowest rate; fewer --harmonics bring it down",
