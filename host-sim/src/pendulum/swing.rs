@@ -68,43 +68,30 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
         return None;
     }
     let moments = tested(x, rate, &bins);
-    // Correlation of bins j apart of a Hann window: 1, -2/3, 1/6.
-    let n = bins.len();
-    let gram = DMatrix::from_fn(n, n, |i, j| match i.abs_diff(j) {
-        0 => 1.0,
-        1 => -2.0 / 3.0,
-        2 => 1.0 / 6.0,
-        _ => 0.0,
-    });
-    let factor = gram.cholesky()?;
-    let whitened = |part: &dyn Fn(&[Complex64; 3]) -> f64| -> Option<DVector<f64>> {
-        let mut v = DVector::from_iterator(n, moments.iter().map(part));
-        factor.l_dirty().solve_lower_triangular_mut(&mut v).then_some(v)
-    };
-    // Real and imaginary parts are equations of their own: second + b' first + k' plain = noise.
-    let mut rows = DMatrix::zeros(2 * n, 2);
-    let mut right = DVector::zeros(2 * n);
-    let parts: [fn(&Complex64) -> f64; 2] = [|z| z.re, |z| z.im];
-    for (half, part) in parts.into_iter().enumerate() {
-        let [second, first, plain] = [0, 1, 2].map(|m| whitened(&|z: &[Complex64; 3]| part(&z[m])));
-        let (second, first, plain) = (second?, first?, plain?);
-        for k in 0..n {
-            rows[(half * n + k, 0)] = first[k];
-            rows[(half * n + k, 1)] = plain[k];
-            right[half * n + k] = -second[k];
-        }
-    }
-    // Columns of unlike size: scaled by what the resonance makes of them.
     let omega = TAU / period_s;
-    let scale = [omega, omega * omega];
-    rows.column_mut(0).scale_mut(scale[0]);
-    rows.column_mut(1).scale_mut(scale[1]);
-    let normal = (rows.transpose() * &rows).try_inverse()?;
-    let solved = &normal * rows.transpose() * &right;
-    let residual = &right - &rows * &solved;
-    let variance = residual.norm_squared() / (2 * n - 2) as f64;
-    let covariance = normal * variance;
-    let [b, k] = [solved[0] * scale[0], solved[1] * scale[1]];
+    // A line that drives the mass is no noise: bins that it is seen in are left out, and those beside them.
+    let mut kept: Vec<usize> = (0..bins.len()).collect();
+    let mut equations = Equations::solve(&moments, &kept, omega)?;
+    let mut numbers = start_numbers(&moments, equations.numbers(), omega);
+    for _ in 0..TRIMS {
+        let misses = misses(&moments, &kept, numbers);
+        let mut sorted = misses.clone();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let most = BEYOND * sorted[sorted.len() / 2];
+        let driven: Vec<usize> =
+            kept.iter().zip(&misses).filter(|(_, miss)| **miss > most).map(|(n, _)| *n).collect();
+        let clear = |n: &usize| driven.iter().all(|line| line.abs_diff(*n) > WIDE);
+        let next: Vec<usize> = kept.iter().copied().filter(clear).collect();
+        if driven.is_empty() || next.len() < 4 || 2 * next.len() < bins.len() {
+            break;
+        }
+        let Some(better) = Equations::solve(&moments, &next, omega) else { break };
+        (kept, equations) = (next, better);
+        numbers = equations.numbers();
+    }
+    let n = kept.len();
+    let [b, k] = equations.numbers();
+    let Equations { covariance, variance, scale, .. } = equations;
     let sigma_b = covariance[(0, 0)].sqrt() * scale[0];
     let sigma_k = covariance[(1, 1)].sqrt() * scale[1];
     if k <= 0.0 || sigma_k.is_nan() || sigma_k / k >= 0.1 {
@@ -130,6 +117,100 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
         drive_density: drive,
         equations: n,
     })
+}
+
+/// Times the median of its size that a bin may miss by: of noise one in 1e7 does, as its power is an exponential variate.
+const BEYOND: f64 = 4.8;
+/// Bins to each side of a line that a Hann window shows it in.
+const WIDE: usize = 2;
+/// Rounds of leaving lines out.
+const TRIMS: usize = 12;
+
+/// The linear equations of some bins, solved.
+struct Equations {
+    /// Damping and stiffness, over their scales.
+    solved: DVector<f64>,
+    covariance: DMatrix<f64>,
+    /// Of one real equation.
+    variance: f64,
+    scale: [f64; 2],
+}
+
+impl Equations {
+    fn solve(moments: &[[Complex64; 3]], kept: &[usize], omega: f64) -> Option<Self> {
+        // Correlation of bins j apart of a Hann window: 1, -2/3, 1/6.
+        let n = kept.len();
+        let gram = DMatrix::from_fn(n, n, |i, j| match kept[i].abs_diff(kept[j]) {
+            0 => 1.0,
+            1 => -2.0 / 3.0,
+            2 => 1.0 / 6.0,
+            _ => 0.0,
+        });
+        let factor = gram.cholesky()?;
+        let whitened = |part: &dyn Fn(&[Complex64; 3]) -> f64| -> Option<DVector<f64>> {
+            let mut v = DVector::from_iterator(n, kept.iter().map(|bin| part(&moments[*bin])));
+            factor.l_dirty().solve_lower_triangular_mut(&mut v).then_some(v)
+        };
+        // Real and imaginary parts are equations of their own: second + b' first + k' plain = noise.
+        let mut rows = DMatrix::zeros(2 * n, 2);
+        let mut right = DVector::zeros(2 * n);
+        let parts: [fn(&Complex64) -> f64; 2] = [|z| z.re, |z| z.im];
+        for (half, part) in parts.into_iter().enumerate() {
+            let [second, first, plain] =
+                [0, 1, 2].map(|m| whitened(&|z: &[Complex64; 3]| part(&z[m])));
+            let (second, first, plain) = (second?, first?, plain?);
+            for k in 0..n {
+                rows[(half * n + k, 0)] = first[k];
+                rows[(half * n + k, 1)] = plain[k];
+                right[half * n + k] = -second[k];
+            }
+        }
+        // Columns of unlike size: scaled by what the resonance makes of them.
+        let scale = [omega, omega * omega];
+        rows.column_mut(0).scale_mut(scale[0]);
+        rows.column_mut(1).scale_mut(scale[1]);
+        let normal = (rows.transpose() * &rows).try_inverse()?;
+        let solved = &normal * rows.transpose() * &right;
+        let residual = &right - &rows * &solved;
+        let variance = residual.norm_squared() / (2 * n - 2) as f64;
+        Some(Self { solved, covariance: normal * variance, variance, scale })
+    }
+
+    /// Damping and stiffness, over inertia.
+    fn numbers(&self) -> [f64; 2] {
+        [0, 1].map(|n| self.solved[n] * self.scale[n])
+    }
+}
+
+/// What each bin misses its equation by.
+fn misses(moments: &[[Complex64; 3]], kept: &[usize], [b, k]: [f64; 2]) -> Vec<f64> {
+    let miss = |bin: &usize| {
+        let [second, first, plain] = moments[*bin];
+        (second + first * b + plain * k).norm()
+    };
+    kept.iter().map(miss).collect()
+}
+
+/// Stiffnesses that are tried, over the one expected: to a quarter off, finer than a swing of a thousand periods is wide.
+const TRIED: [f64; 2] = [0.75, 1.25];
+const TRIES: usize = 4000;
+
+/// Where leaving lines out begins: of what least squares say and of stiffnesses around the one expected, that under which the
+/// misses' logarithms are least: a line, however strong, is but a few of them, and the swing's own bins miss little.
+fn start_numbers(moments: &[[Complex64; 3]], solved: [f64; 2], omega: f64) -> [f64; 2] {
+    let all: Vec<usize> = (0..moments.len()).collect();
+    let cost = |numbers: [f64; 2]| -> f64 {
+        misses(moments, &all, numbers).iter().map(|miss| miss.max(f64::MIN_POSITIVE).ln()).sum()
+    };
+    let tried = (0..=TRIES).map(|n| {
+        let share = TRIED[0] + (TRIED[1] - TRIED[0]) * n as f64 / TRIES as f64;
+        [0.0, share * omega * omega]
+    });
+    let (_, best) = tried.map(|numbers| (cost(numbers), numbers)).fold(
+        (cost(solved), solved),
+        |best, one| if one.0 < best.0 { one } else { best },
+    );
+    best
 }
 
 /// Sums of phi'' x, -phi' x and phi x for every bin, phi the Hann window times e^(-i 2 pi k t/span): with
