@@ -4,6 +4,7 @@ mod analysis;
 mod bench;
 mod calibrate;
 mod cycles;
+mod experiments;
 mod filter;
 mod line;
 mod low_delay;

@@ -197,20 +197,22 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
             };
             let delays = delays(together, rules.within_s);
             let tries = (forms.len() * delays.len()) as f64;
-            let mut best: Option<Entry> = None;
+            let mut entries = Vec::new();
             for form in forms {
                 for delay_s in &delays {
                     let term = Term { channel: *channel, form, delay_s: *delay_s };
                     let column = cells.by(*channel, |f| term.response(f));
                     let told = entered(&column, &columns, &state.residual, &state.density);
                     let Some([t, degrees]) = told else { continue };
-                    let p = (chance(t, degrees) * tries).min(1.0);
-                    if best.is_none_or(|best| p < best.p || p == best.p && t.abs() > best.t.abs()) {
-                        best = Some(Entry { p, t, term });
-                    }
+                    entries.push(Entry { p: (chance(t, degrees) * tries).min(1.0), t, term });
                 }
             }
-            best
+            // A channel that repeats itself is as well a period later: the least delay of those.
+            let most = entries.iter().map(|e| e.t.powi(2)).fold(0.0, f64::max);
+            entries.into_iter().filter(|e| e.t.powi(2) >= SAME * most).min_by(|a, b| {
+                let [a, b] = [a, b].map(|e| e.term.delay_s.abs());
+                a.total_cmp(&b)
+            })
         };
         let found: Vec<Option<Entry>> = open.par_iter().map(best).collect();
         let Some((n, Entry { p, term, .. })) = next(&found) else { break };
@@ -261,6 +263,9 @@ struct Entry {
 
 /// Share of the best candidate's power at which one of a simpler form goes first.
 const SIMPLER: f64 = 0.9;
+
+/// Share of the best delay's power at which a lesser one is as good.
+const SAME: f64 = 0.98;
 
 /// The least likely by chance, or what is simpler and nearly as unlikely.
 fn next(found: &[Option<Entry>]) -> Option<(usize, Entry)> {

@@ -206,10 +206,9 @@ fn start_numbers(moments: &[[Complex64; 3]], solved: [f64; 2], omega: f64) -> [f
         let share = TRIED[0] + (TRIED[1] - TRIED[0]) * n as f64 / TRIES as f64;
         [0.0, share * omega * omega]
     });
-    let (_, best) = tried.map(|numbers| (cost(numbers), numbers)).fold(
-        (cost(solved), solved),
-        |best, one| if one.0 < best.0 { one } else { best },
-    );
+    let (_, best) = tried
+        .map(|numbers| (cost(numbers), numbers))
+        .fold((cost(solved), solved), |best, one| if one.0 < best.0 { one } else { best });
     best
 }
 
