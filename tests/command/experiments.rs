@@ -28,7 +28,7 @@ impl Noise {
 
 /// 8000 s: a torque that follows a temperature, 40 s late, and a voltage with its square; beside them a channel of noise, and
 /// one that never changes. Temperatures come every 4 s, at times of their own.
-fn put_records(bench: &Bench) {
+fn put_records(bench: &Bench, n_m_per_k: f64) {
     let mut noise = Noise(7);
     let temperature =
         |t: f64| 0.3 * (t / 700.0).sin() + 0.05 * (t / 297.0).cos() + 0.02 * (t / 3.1).sin();
@@ -42,7 +42,7 @@ fn put_records(bench: &Bench) {
         let t = f64::from(n);
         let v = volt(t);
         let torque =
-            5e-12 * temperature(t - 40.0) + 3e-13 * v - 1e-13 * v * v + 1e-13 * noise.next();
+            n_m_per_k * temperature(t - 40.0) + 3e-13 * v - 1e-13 * v * v + 1e-13 * noise.next();
         let health = if (4000..4010).contains(&n) { "over_range" } else { "ok" };
         readings += &format!("{t},{torque:e},{health}\n");
         fast += &format!("{t},{v:e},{:e},1\n", noise.next());
@@ -59,7 +59,7 @@ fn put_records(bench: &Bench) {
 #[test]
 fn couplings_come_back() {
     let bench = Bench::new();
-    put_records(&bench);
+    put_records(&bench, 5e-12);
     let told = bench.json(
         0,
         "attribute r.csv fast.csv slow.csv --column torque_n_m --form plain --square voltage_v --within 100 \
@@ -109,7 +109,7 @@ fn couplings_come_back() {
 #[test]
 fn a_voltage_is_answered() {
     let bench = Bench::new();
-    put_records(&bench);
+    put_records(&bench, 0.0);
     let line = "response r.csv --column torque_n_m --drive fast.csv --drive-column voltage_v --out p.csv --report p.html";
     let told = bench.json(0, line);
     assert_eq!(told["frequency_found"], true);
@@ -172,7 +172,7 @@ fn events_are_listed_and_left_out() {
 #[test]
 fn bad_input_is_refused() {
     let bench = Bench::new();
-    put_records(&bench);
+    put_records(&bench, 5e-12);
     let head = |name: &str, rows: usize| {
         let text = bench.text(name);
         text.lines().take(rows + 1).collect::<Vec<_>>().join("\n") + "\n"

@@ -133,6 +133,12 @@ fn lags(together: &Together) -> Vec<f64> {
     (0..=count as usize).map(|n| shortest * 10f64.powf(n as f64 / PER_DECADE)).collect()
 }
 
+/// What the `step`-th of so many hypotheses, from 1 on, is allowed.
+#[must_use]
+pub fn bound(step: f64, hypotheses: f64, false_share: f64) -> f64 {
+    step * false_share / (hypotheses + 1.0 - step * (1.0 - false_share))
+}
+
 /// Two-sided probability of a Student variate.
 #[must_use]
 pub fn chance(t: f64, degrees: f64) -> f64 {
@@ -217,8 +223,7 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
         let found: Vec<Option<Entry>> = open.par_iter().map(best).collect();
         let Some((n, Entry { p, term, .. })) = next(&found) else { break };
         let step = (choice.terms.len() + 1) as f64;
-        let q = rules.false_share;
-        let bound = step * q / (hypotheses as f64 + 1.0 - step * (1.0 - q));
+        let bound = bound(step, hypotheses as f64, rules.false_share);
         choice.tried.push(Tried { term, p, bound });
         if p > bound {
             break;

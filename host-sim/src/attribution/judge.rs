@@ -65,44 +65,49 @@ fn band(
     range: std::ops::Range<usize>,
     confidence: f64,
 ) -> Band {
-    let q = cells.channels.len();
     let averages = (range.len() * TAPERS) as f64;
-    let (mut cross, mut right) = (DMatrix::zeros(q, q), DVector::zeros(q));
-    let mut power = 0.0;
-    for n in range.clone() {
-        for taper in 0..TAPERS {
-            let y = cells.reading[n][taper];
-            let row: DVector<Complex64> = DVector::from_fn(q, |c, _| cells.channels[c][n][taper]);
-            cross += row.map(|z| z.conj()) * row.transpose();
-            right += row.map(|z| z.conj()) * y;
-            power += y.norm_sqr();
-        }
-    }
-    let mean = |cells: &[Cell]| {
-        cells[range.clone()].iter().flatten().map(|z| z.norm_sqr()).sum::<f64>() / averages
-    };
-    // Channels of one size, and the least that tells the same channel twice apart from itself.
-    let scale: Vec<f64> = (0..q).map(|c| cross[(c, c)].re.sqrt().max(f64::MIN_POSITIVE)).collect();
-    let scaled = DMatrix::from_fn(q, q, |a, b| {
-        cross[(a, b)] / (scale[a] * scale[b])
-            + if a == b { Complex64::new(1e-12, 0.0) } else { Complex64::default() }
-    });
-    let right = DVector::from_fn(q, |c, _| right[c] / scale[c]);
-    let solved = scaled.lu().solve(&right).unwrap_or_else(|| DVector::zeros(q));
-    let told: f64 = right.iter().zip(solved.iter()).map(|(a, b)| (a.conj() * b).re).sum();
-    let coherence = (told / power).clamp(0.0, 1.0);
-    let free = averages - q as f64;
-    let threshold = Beta::new(q as f64, free).map_or(1.0, |b| b.inverse_cdf(confidence));
+    let flat = |cells: &[Cell]| cells[range.clone()].as_flattened().to_vec();
+    let channels: Vec<Vec<Complex64>> = cells.channels.iter().map(|c| flat(c)).collect();
+    let coherence = multiple_coherence(&channels, &flat(&cells.reading));
+    let q = channels.len() as f64;
+    let mean = |cells: &[Cell]| flat(cells).iter().map(|z| z.norm_sqr()).sum::<f64>() / averages;
     let f = &cells.frequencies;
     Band {
         from_hz: f[range.start],
         to_hz: f[range.end - 1],
         coherence,
-        unbiased: (1.0 - (1.0 - coherence) * averages / free).max(0.0),
-        threshold,
+        unbiased: (1.0 - (1.0 - coherence) * averages / (averages - q)).max(0.0),
+        threshold: threshold(channels.len(), averages, confidence),
         reading: mean(plain[0]),
         left: mean(plain[1]),
     }
+}
+
+/// Share of a reading's power that complex multiples of channels explain, of one number for each average.
+#[must_use]
+pub fn multiple_coherence(channels: &[Vec<Complex64>], reading: &[Complex64]) -> f64 {
+    let q = channels.len();
+    let dot = |a: &[Complex64], b: &[Complex64]| -> Complex64 {
+        a.iter().zip(b).map(|(a, b)| a.conj() * b).sum()
+    };
+    let power = |x: &[Complex64]| dot(x, x).re;
+    // Channels of one size, and the least that tells the same channel twice apart from itself.
+    let scale: Vec<f64> = channels.iter().map(|c| power(c).sqrt().max(f64::MIN_POSITIVE)).collect();
+    let cross = DMatrix::from_fn(q, q, |a, b| {
+        let same = if a == b { 1e-12 } else { 0.0 };
+        dot(&channels[a], &channels[b]) / (scale[a] * scale[b]) + same
+    });
+    let right = DVector::from_fn(q, |c, _| dot(&channels[c], reading) / scale[c]);
+    let solved = cross.lu().solve(&right).unwrap_or_else(|| DVector::zeros(q));
+    let told: f64 = right.iter().zip(solved.iter()).map(|(a, b)| (a.conj() * b).re).sum();
+    (told / power(reading)).clamp(0.0, 1.0)
+}
+
+/// Multiple coherence that channels without any connection stay below with probability `confidence`.
+#[must_use]
+pub fn threshold(channels: usize, averages: f64, confidence: f64) -> f64 {
+    let q = channels as f64;
+    Beta::new(q, averages - q).map_or(1.0, |b| b.inverse_cdf(confidence))
 }
 
 /// Share of a half's weighed power that coefficients of the other half explain: first by second, second by first. `None` where
