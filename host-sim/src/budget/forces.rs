@@ -34,7 +34,7 @@ pub fn contributors(sensor: &Sensor, frequency_hz: &[f64], place: [f64; 6]) -> V
     let structural =
         if p.structural { "structural loss: falls as 1/sqrt(f)" } else { "viscous loss: white" };
     let eddy = p.damping - p.gas_damping;
-    vec![
+    let mut all = vec![
         force("thermal torque of the fibre", structural, &|f| p.fibre_noise(f)),
         force("thermal torque of the gas", "viscous: white", &|_| p.viscous_noise(p.gas_damping)),
         force("thermal torque of eddy currents", "viscous: white", &|_| p.viscous_noise(eddy)),
@@ -58,7 +58,20 @@ pub fn contributors(sensor: &Sensor, frequency_hz: &[f64], place: [f64; 6]) -> V
             (e.expansion_m_per_k / p.arm_m).abs() * kelvin(f)
         }),
         temperature_gain(sensor, frequency_hz, place, &kelvin, &response),
-    ]
+    ];
+    // Couplings that a sensor file has only for experiments.
+    if e.torque_n_m_per_k != 0.0 {
+        all.push(force("temperature, torque", "outgassing, radiation, whatever pulls", &|f| {
+            e.torque_n_m_per_k.abs() * kelvin(f)
+        }));
+    }
+    if e.torque_n_m_per_intensity != 0.0 {
+        all.push(force("laser intensity", "pressure of light and what it warms", &|f| {
+            e.torque_n_m_per_intensity.abs()
+                * wandering(e.intensity_per_rthz, e.intensity_corner_hz, f)
+        }));
+    }
+    all
 }
 
 /// A gain that follows temperature moves every axis in proportion to where it stands; a monitor does not see it.

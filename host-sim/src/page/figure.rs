@@ -68,7 +68,28 @@ impl Figure {
             drawn.and_then(|()| area.present().map_err(|e| e.to_string())).unwrap_or_default();
         }
         // The view box alone gives the proportions; the page gives the width.
-        text.replacen(&format!("width=\"{}\" height=\"{}\" ", SIZE.0, SIZE.1), "", 1)
+        let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", SIZE.0, SIZE.1), "", 1);
+        let named = format!("<svg role=\"img\" aria-label=\"{}\" ", escaped(&self.words()));
+        text.replacen("<svg ", &named, 1)
+    }
+
+    /// What it shows, in words: for who cannot see it.
+    fn words(&self) -> String {
+        let ends =
+            |range: std::ops::Range<f64>| format!("{:.3e} to {:.3e}", range.start, range.end);
+        let curves: Vec<String> = self
+            .curves
+            .iter()
+            .map(|curve| {
+                let one = Self { curves: vec![curve.clone()], ..self.clone() };
+                format!(
+                    "{}: {}",
+                    curve.label,
+                    ends(one.range(|p| p.1, self.scale == Scale::LogLog))
+                )
+            })
+            .collect();
+        format!("{}. {} over {}. {}", self.title, self.y, self.x, curves.join("; "))
     }
 
     fn range(&self, part: impl Fn(&(f64, f64)) -> f64, log: bool) -> std::ops::Range<f64> {
@@ -144,6 +165,11 @@ impl Figure {
             .draw()
             .map_err(fail)
     }
+}
+
+/// A text within an attribute.
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('"', "&quot;").replace('<', "&lt;").replace('>', "&gt;")
 }
 
 /// Height of a figure whose ticks six decimals do not tell apart.

@@ -15,7 +15,12 @@ th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid #ccc;vertical-
 th,td{padding:.25rem .4rem}tbody tr:has(+.why) td{border:0;padding-bottom:0}.why td{color:#444;font-size:.85rem}
 td.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 .pass{color:#0a6b2d}.missed{color:#b00020;font-weight:700}
-@media print{body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
+pre{overflow-x:auto;font-size:.8rem}details{font-size:.85rem}summary{cursor:pointer}nav ol{columns:2}
+figure svg{background:#fff;border-radius:4px}a{color:#0050a0}
+@media (max-width:30rem){nav ol{columns:1}}
+@media screen and (prefers-color-scheme:dark){:root{color-scheme:dark}body{color:#e6e6e6;background:#14171a}a{color:#8ec7ff}
+figcaption,.why td{color:#b8b8b8}th,td{border-color:#444}.pass{color:#6fd08c}.missed{color:#ff8a80}}
+@media print{details,nav{display:none}body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
 ";
 
 // Colours that stay apart in grey print and for colour-blind readers (Okabe and Ito 2008, recalled).
@@ -205,8 +210,53 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
     figure(&spectrum, &caption)
 }
 
-/// A figure with its caption.
+/// Rows of a figure's table.
+const ROWS: usize = 24;
+
+/// A figure with its caption, the words for who cannot see it, its numbers as a table, and itself to keep.
 #[must_use]
 pub fn figure(figure: &Figure, caption: &str) -> Markup {
-    html! { figure { (PreEscaped(figure.svg())) figcaption { (caption) } } }
+    let svg = figure.svg();
+    let file: String =
+        figure.title.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    html! {
+        figure {
+            (PreEscaped(&svg))
+            figcaption { (caption) }
+            details {
+                summary { "Numbers, and the figure as a file" }
+                p { a download=(format!("{file}.svg")) href=(address(&svg)) { "Save as SVG" } }
+                @for curve in &figure.curves { (numbers(figure, curve)) }
+            }
+        }
+    }
+}
+
+/// Some of a curve's points, evenly spread over them.
+fn numbers(figure: &Figure, curve: &Curve) -> Markup {
+    let every = curve.points.len().div_ceil(ROWS).max(1);
+    html! {
+        div.wide { table {
+            caption { (curve.label) @if every > 1 { ", every " (every) ". point" } }
+            thead { tr { th scope="col" { (figure.x) } th scope="col" { (figure.y) } } }
+            tbody { @for (x, y) in curve.points.iter().step_by(every) { tr {
+                td.n { (format!("{x:.4e}")) } td.n { (format!("{y:.4e}")) }
+            } } }
+        } }
+    }
+}
+
+/// A text as an address that holds it.
+fn address(svg: &str) -> String {
+    let mut out = "data:image/svg+xml;charset=utf-8,".to_owned();
+    for byte in svg.bytes() {
+        match byte {
+            b'%' | b'#' | b'"' | b'<' | b'>' | b'&' | b'+' | 128.. => {
+                out += &format!("%{byte:02X}")
+            }
+            b'\n' | b'\r' => out.push(' '),
+            _ => out.push(char::from(byte)),
+        }
+    }
+    out
 }

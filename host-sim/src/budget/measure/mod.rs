@@ -119,7 +119,11 @@ pub fn run(
         out.extend(readout(name, &predicted, &simulated, place, trials)?);
     }
     if Pendulum::new(&sensor.file).is_some() {
-        for (n, name) in Disturbances::NAMES.iter().enumerate().filter(|(_, n)| **n != "creep") {
+        for (n, name) in Disturbances::NAMES.iter().enumerate() {
+            // Neither is noise.
+            if ["creep", "drives"].contains(name) {
+                continue;
+            }
             progress((CARRIER.len() + n) as f64 / steps);
             out.extend(outside(name, sensor, plant, place, trials)?);
         }
@@ -218,6 +222,12 @@ fn outside(
                 to.expansion_m_per_k = e.expansion_m_per_k;
                 to.gain_per_k = e.gain_per_k;
                 to.stiffness_per_k = e.stiffness_per_k;
+                to.torque_n_m_per_k = e.torque_n_m_per_k;
+            }
+            "intensity" => {
+                to.intensity_per_rthz = e.intensity_per_rthz * scale;
+                to.intensity_corner_hz = e.intensity_corner_hz;
+                to.torque_n_m_per_intensity = e.torque_n_m_per_intensity;
             }
             "ground" => {
                 to.tilt_rad_per_rthz = e.tilt_rad_per_rthz * scale;
@@ -248,6 +258,7 @@ fn outside(
         "actuation-noise" => c.name.starts_with("actuation"),
         "temperature" => c.name.starts_with("temperature"),
         "ground" => c.name.starts_with("tilt"),
+        "intensity" => c.name.starts_with("laser"),
         _ => c.name.starts_with("charge"),
     };
     let n = sensor.axes().iter().position(|a| *a == p.axis).expect("a swinging axis is read");
