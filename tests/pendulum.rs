@@ -168,6 +168,38 @@ fn free_swing_comes_back() {
     assert!(shares.iter().all(|share| (0.90..=0.995).contains(share)), "{shares:?}");
 }
 
+/// A line that drives the mass at 0.8 of its resonance, a thousand times the thermal torque in its bin, bends neither period
+/// nor Q: each within four of its uncertainties in 20 runs, at rest or swinging.
+#[test]
+fn free_swing_beside_a_line() {
+    let mut p = slow(300.0, false);
+    p.inertia = p.fibre / (TAU / 210.0f64).powi(2);
+    let (rate, count) = (0.1, 2100);
+    let thermal = p.fibre_noise(1e-3);
+    let f = 0.8 / 210.0;
+    let seconds = count as f64 / rate;
+    // An amplitude whose power in one bin is that of the noise is sqrt(2 S^2/T).
+    let torque = 1000.0 * thermal * (2.0 / seconds).sqrt();
+    let answer = p.response(f) * torque;
+    for (seed, start) in (0..20).map(|seed| (seed, if seed % 2 == 0 { 2e-5 } else { 0.0 })) {
+        let mut x = record(&p, [start, 0.0], thermal, 1e-9, rate, count, seed);
+        for (n, x) in x.iter_mut().enumerate() {
+            let turn = TAU * f * n as f64 / rate;
+            *x += answer.re * turn.cos() - answer.im * turn.sin();
+        }
+        let s = fit(&Series::whole(&x, rate), 213.0).expect("it swings");
+        let damped = TAU / (p.resonance().powi(2) - (p.resonance() / 600.0).powi(2)).sqrt();
+        let off = (s.period_s.value - damped).abs() / s.period_s.uncertainty;
+        assert!(off < 4.0, "{seed}: period {:?}, {damped}", s.period_s);
+        println!("{seed}: {:?}", s.period_s);
+        assert!(start == 0.0 || s.period_s.uncertainty < 0.5, "{seed}: {:?}", s.period_s);
+        // 1/Q, as Q itself of an uncertain damping is no normal variate.
+        let damping = p.resonance() / 300.0;
+        let off = (s.damping.value - damping).abs() / s.damping.uncertainty;
+        assert!(off < 4.0, "{seed}: damping {:?}, {damping}", s.damping);
+    }
+}
+
 /// Torque in time: a sine of known torque, and none of the free swing, to the differences' stated error.
 #[test]
 fn torque_takes_the_swing_off() {

@@ -285,3 +285,28 @@ fn one_mass(seconds: f64, allowed: f64) {
     assert!((5.0..20.0).contains(&(bridges / light)));
     noises(&pair, [bridges, light], allowed);
 }
+
+/// Rows that are not in the file take no place: behind a gap in its times a record has the values of those times.
+#[test]
+fn values_behind_a_gap_are_those_of_their_times() {
+    let value = |t: f64| (TAU * t / 37.0).sin();
+    let (first, second) = (0..400, 400..900);
+    let gap_s = 123.4;
+    let time = |n: usize| n as f64 / 2.0 + if n < 400 { 0.0 } else { gap_s };
+    let gapped = Record {
+        runs: vec![first, second],
+        starts_s: vec![0.0, time(400)],
+        ..record((0..900).map(|n| value(time(n))).collect(), 2.0, 0.0)
+    };
+    let table = Interpolation::new();
+    let (mut told, mut worst) = (0, 0f64);
+    for n in 0..7000 {
+        let t = f64::from(n) * 0.083;
+        if let Some(x) = column(&gapped).at(&table, t) {
+            told += 1;
+            worst = worst.max((x - value(t)).abs());
+            assert!(t < 200.0 || t > 200.0 + gap_s, "{t}");
+        }
+    }
+    assert!(told > 4000 && worst < 1e-6, "{told}: {worst:e}");
+}

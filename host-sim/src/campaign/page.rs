@@ -69,7 +69,9 @@ fn lowered(inner: &str) -> String {
 fn figures(result: &Value) -> Markup {
     let empty = serde_json::Map::new();
     let object = result.as_object().unwrap_or(&empty);
-    let single = object.iter().filter(|(_, value)| !value.is_array() && !value.is_object());
+    let single = object.iter().filter(|(key, value)| {
+        !value.is_array() && !value.is_object() && !["schema", "command"].contains(&key.as_str())
+    });
     html! {
         div.wide { table { tbody {
             @for (key, value) in single { tr {

@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = "
 body{font:16px/1.5 system-ui,sans-serif;max-width:46rem;margin:0 auto;padding:0 1rem;color:#1b1f23;background:#fff}
-h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}
+h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}h3{font-size:1.05rem}h4,h5{font-size:1rem}
 figure{margin:1rem 0}figure svg{width:100%;height:auto;display:block}
 figcaption{font-size:.85rem;color:#444}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.9rem}

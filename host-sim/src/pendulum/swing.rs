@@ -69,26 +69,7 @@ pub fn fit(series: &Series<'_>, period_s: f64) -> Option<Swing> {
     }
     let moments = tested(x, rate, &bins);
     let omega = TAU / period_s;
-    // A line that drives the mass is no noise: bins that it is seen in are left out, and those beside them.
-    let mut kept: Vec<usize> = (0..bins.len()).collect();
-    let mut equations = Equations::solve(&moments, &kept, omega)?;
-    let mut numbers = start_numbers(&moments, equations.numbers(), omega);
-    for _ in 0..TRIMS {
-        let misses = misses(&moments, &kept, numbers);
-        let mut sorted = misses.clone();
-        sorted.sort_unstable_by(f64::total_cmp);
-        let most = BEYOND * sorted[sorted.len() / 2];
-        let driven: Vec<usize> =
-            kept.iter().zip(&misses).filter(|(_, miss)| **miss > most).map(|(n, _)| *n).collect();
-        let clear = |n: &usize| driven.iter().all(|line| line.abs_diff(*n) > WIDE);
-        let next: Vec<usize> = kept.iter().copied().filter(clear).collect();
-        if driven.is_empty() || next.len() < 4 || 2 * next.len() < bins.len() {
-            break;
-        }
-        let Some(better) = Equations::solve(&moments, &next, omega) else { break };
-        (kept, equations) = (next, better);
-        numbers = equations.numbers();
-    }
+    let (kept, equations) = told(&moments, omega)?;
     let n = kept.len();
     let [b, k] = equations.numbers();
     let Equations { covariance, variance, scale, .. } = equations;
@@ -195,21 +176,73 @@ fn misses(moments: &[[Complex64; 3]], kept: &[usize], [b, k]: [f64; 2]) -> Vec<f
 const TRIED: [f64; 2] = [0.75, 1.25];
 const TRIES: usize = 4000;
 
-/// Where leaving lines out begins: of what least squares say and of stiffnesses around the one expected, that under which the
-/// misses' logarithms are least: a line, however strong, is but a few of them, and the swing's own bins miss little.
-fn start_numbers(moments: &[[Complex64; 3]], solved: [f64; 2], omega: f64) -> [f64; 2] {
+/// Relative uncertainty of a stiffness at which a record shows a resonance where one is expected.
+const SHOWN: f64 = 0.05;
+
+/// Bins that tell the swing, and their equations. A line that drives the mass is no noise: bins that it is seen in are left out,
+/// and those beside them. Least squares over all bins begin where they find a resonance near the one expected; elsewhere they
+/// may have found a line, and count only where none is seen at its place.
+fn told(moments: &[[Complex64; 3]], omega: f64) -> Option<(Vec<usize>, Equations)> {
     let all: Vec<usize> = (0..moments.len()).collect();
-    let cost = |numbers: [f64; 2]| -> f64 {
-        misses(moments, &all, numbers).iter().map(|miss| miss.max(f64::MIN_POSITIVE).ln()).sum()
+    let plain = Equations::solve(moments, &all, omega)?;
+    let numbers = plain.numbers();
+    let near = (TRIED[0]..=TRIED[1]).contains(&(numbers[1] / (omega * omega)));
+    let tried = tried(moments, omega);
+    let cost = |numbers| cost(moments, numbers);
+    let start = if near && cost(numbers) <= cost(tried) { numbers } else { tried };
+    let found = without_lines(moments, start, omega);
+    let shown = |(_, e): &(Vec<usize>, Equations)| {
+        let sigma = e.covariance[(1, 1)].sqrt() * e.scale[1];
+        sigma < SHOWN * e.numbers()[1]
     };
-    let tried = (0..=TRIES).map(|n| {
+    if near { found } else { found.filter(shown).or(Some((all, plain))) }
+}
+
+/// Leaves bins out that miss by more than noise does, in rounds.
+fn without_lines(
+    moments: &[[Complex64; 3]],
+    start: [f64; 2],
+    omega: f64,
+) -> Option<(Vec<usize>, Equations)> {
+    let count = moments.len();
+    let mut kept: Vec<usize> = (0..count).collect();
+    let (mut numbers, mut equations) = (start, Equations::solve(moments, &kept, omega)?);
+    for _ in 0..TRIMS {
+        let misses = misses(moments, &kept, numbers);
+        let mut sorted = misses.clone();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let most = BEYOND * sorted[sorted.len() / 2];
+        let driven: Vec<usize> =
+            kept.iter().zip(&misses).filter(|(_, miss)| **miss > most).map(|(n, _)| *n).collect();
+        let clear = |n: &usize| driven.iter().all(|line| line.abs_diff(*n) > WIDE);
+        let next: Vec<usize> = kept.iter().copied().filter(clear).collect();
+        if driven.is_empty() || next.len() < 4 || 2 * next.len() < count {
+            break;
+        }
+        let Some(better) = Equations::solve(moments, &next, omega) else { break };
+        (kept, equations) = (next, better);
+        numbers = equations.numbers();
+    }
+    Some((kept, equations))
+}
+
+/// Sum of the misses' logarithms: a line, however strong, is but a few of them, and the swing's own bins miss little under its
+/// own stiffness.
+fn cost(moments: &[[Complex64; 3]], numbers: [f64; 2]) -> f64 {
+    let all: Vec<usize> = (0..moments.len()).collect();
+    misses(moments, &all, numbers).iter().map(|miss| miss.max(f64::MIN_POSITIVE).ln()).sum()
+}
+
+/// Of stiffnesses around the one expected, without damping, that of the least cost.
+fn tried(moments: &[[Complex64; 3]], omega: f64) -> [f64; 2] {
+    let numbers = (0..=TRIES).map(|n| {
         let share = TRIED[0] + (TRIED[1] - TRIED[0]) * n as f64 / TRIES as f64;
         [0.0, share * omega * omega]
     });
-    let (_, best) = tried
-        .map(|numbers| (cost(numbers), numbers))
-        .fold((cost(solved), solved), |best, one| if one.0 < best.0 { one } else { best });
-    best
+    numbers
+        .map(|numbers| (cost(moments, numbers), numbers))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or([0.0, omega * omega], |(_, numbers)| numbers)
 }
 
 /// Sums of phi'' x, -phi' x and phi x for every bin, phi the Hann window times e^(-i 2 pi k t/span): with
