@@ -50,7 +50,7 @@ impl Noise {
 fn record(names: &[&str], columns: Vec<Vec<f64>>, rate_hz: f64) -> Record {
     Record {
         names: names.iter().map(|n| (*n).to_owned()).collect(),
-        runs: vec![0..columns[0].len()],
+        runs: std::iter::once(0..columns[0].len()).collect(),
         columns,
         starts_s: vec![0.0],
         rate_hz,

@@ -198,8 +198,11 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     Ok(true)
 }
 
+/// A record with its file's name.
+type Named = (String, Record);
+
 /// The auxiliary records, and names of columns that never change.
-fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<(String, Record)>, Vec<String>)> {
+fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<Named>, Vec<String>)> {
     let (mut out, mut constant) = (Vec::new(), Vec::new());
     let asked = options.channel.iter().chain(&options.square);
     let mut wanted: BTreeSet<&str> = asked.map(String::as_str).collect();

@@ -103,16 +103,15 @@ impl Experiment {
                 let message = format!("drive {}: {key} is {value}, allowed {allowed}", n + 1);
                 Err(Error::in_file(path, None, message))
             };
-            for (key, value) in [("amplitude", d.amplitude), ("offset", d.offset)] {
-                if !(value.abs() <= 1e4) {
-                    return fault(key, value, "-1e4 to 1e4");
+            for (key, value, low, high) in [
+                ("amplitude", d.amplitude, -1e4, 1e4),
+                ("offset", d.offset, -1e4, 1e4),
+                ("phase_rad", d.phase_rad, -1e6, 1e6),
+                ("frequency_hz", d.frequency_hz, 0.0, 1e3),
+            ] {
+                if !(low..=high).contains(&value) {
+                    return fault(key, value, &format!("{low} to {high}"));
                 }
-            }
-            if !(d.phase_rad.abs() <= 1e6) {
-                return fault("phase_rad", d.phase_rad, "-1e6 to 1e6");
-            }
-            if !(d.frequency_hz >= 0.0 && d.frequency_hz <= 1e3) {
-                return fault("frequency_hz", d.frequency_hz, "0 to 1000");
             }
             if !(d.from_s >= 0.0 && d.from_s < d.to_s) {
                 return fault("from_s", d.from_s, "0 or more, before to_s");
