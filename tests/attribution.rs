@@ -253,24 +253,22 @@ fn a_week_with_everything_at_once() {
 /// 1e7 elementary charges under 1 V: 100 repeats scatter as stated, as the budget's torque noise has it, within 20 %.
 #[test]
 fn a_charge_is_as_sure_as_the_budget_has_it() {
-    let sensor = sensor();
-    let p = Pendulum::new(&sensor.file).unwrap();
-    let pull = Pull::new(&sensor.file, p.axis, sensor.design.total_f);
-    let (f, seconds) = (2.9e-3, 40_000.0);
-    // The readout's own part at 2.9 mHz, as the budget has it.
-    let budget = predict(&sensor, &[f], [0.0; 6]);
-    let n = budget.swings.unwrap();
-    let readout =
-        budget.contributors.iter().filter(|c| c.enters == quietgap_sim::budget::Enters::Readout);
-    let readout = readout.map(|c| c.density[n][0].powi(2)).sum::<f64>().sqrt();
-    // What the file couples beyond the budget's contributors is switched off by the channels' absence: couplings to
-    // temperature and intensity are noise here.
+    // Couplings to temperature and intensity would be noise here: they are another test's.
     let quiet = {
-        let mut quiet = sensor.clone();
+        let mut quiet = sensor();
         quiet.file.environment.torque_n_m_per_k = 0.0;
         quiet.file.environment.torque_n_m_per_intensity = 0.0;
         quiet
     };
+    let p = Pendulum::new(&quiet.file).unwrap();
+    let pull = Pull::new(&quiet.file, p.axis, quiet.design.total_f);
+    let (f, seconds) = (2.9e-3, 40_000.0);
+    // The readout's own part at 2.9 mHz, as the budget has it.
+    let budget = predict(&quiet, &[f], [0.0; 6]);
+    let n = budget.swings.unwrap();
+    let readout =
+        budget.contributors.iter().filter(|c| c.enters == quietgap_sim::budget::Enters::Readout);
+    let readout = readout.map(|c| c.density[n][0].powi(2)).sum::<f64>().sqrt();
     let one = |seed: u64| {
         let drives = vec![drive(Quantity::VoltageV, 1.0, f)];
         let (reading, beside) = torque(&quiet, drives, seconds, readout, seed);

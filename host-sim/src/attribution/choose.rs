@@ -2,7 +2,8 @@
 //! procedure that keeps the expected share of false ones among those chosen below q (Y. Benjamini, Y. Gavrilov, Ann. Appl.
 //! Stat. 3 (2009) 179, recalled): the i-th of m enters below i q/(m + 1 - i (1 - q)).
 
-use super::fit::{Fit, NotTold, entered, fit, left};
+use super::cells::{Bent, Cells, bent};
+use super::fit::{Fit, NotTold, entered, fit};
 use super::term::{Family, Form, Term};
 use super::together::Together;
 use super::whiten::Whitening;
@@ -43,78 +44,6 @@ pub struct Choice {
     pub tried: Vec<Tried>,
     /// How many hypotheses there were.
     pub hypotheses: usize,
-}
-
-/// Cells of the reading and of every channel.
-#[derive(Debug)]
-pub struct Cells {
-    /// Where they are.
-    pub places: Places,
-    /// Frequencies.
-    pub frequencies: Vec<f64>,
-    /// Of the reading.
-    pub reading: Vec<Cell>,
-    /// Of the channels.
-    pub channels: Vec<Vec<Cell>>,
-    /// What all went through before.
-    pub whitening: Whitening,
-}
-
-impl Cells {
-    /// Of some rows.
-    #[must_use]
-    pub fn new(together: &Together, places: Places, whitening: Whitening) -> Self {
-        let cells = |values: &[f64]| places.cells(&whitening.apply(values, &together.runs));
-        let channels = together.channels.par_iter().map(|c| cells(&c.values)).collect();
-        Self {
-            frequencies: places.frequencies().collect(),
-            reading: cells(&together.reading),
-            channels,
-            places,
-            whitening,
-        }
-    }
-
-    /// A channel by a response that changes little over a cell.
-    fn by(
-        &self,
-        channel: usize,
-        response: impl Fn(f64) -> realfft::num_complex::Complex64,
-    ) -> Vec<Cell> {
-        let cells = self.channels[channel].iter().zip(&self.frequencies);
-        cells
-            .map(|(cell, f)| {
-                let h = response(*f);
-                cell.map(|z| z * h)
-            })
-            .collect()
-    }
-
-    /// A term, exactly.
-    #[must_use]
-    pub fn term(&self, together: &Together, term: &Term) -> Vec<Cell> {
-        self.places.cells(&self.whitening.apply(&term.values(together), &together.runs))
-    }
-
-    /// Terms, exactly.
-    #[must_use]
-    pub fn terms(&self, together: &Together, terms: &[Term]) -> Vec<Vec<Cell>> {
-        terms.par_iter().map(|term| self.term(together, term)).collect()
-    }
-}
-
-impl Cells {
-    /// Terms, and what their lags and delays change of them, in the order of [`bent`].
-    fn columns(&self, together: &Together, terms: &[Term], rules: &Rules) -> Vec<Vec<Cell>> {
-        let beside = bent(terms, rules).into_iter().map(|(n, what)| {
-            let term = terms[n];
-            self.by(term.channel, |f| match what {
-                Bent::Time => term.by_time(f),
-                Bent::Delay => term.by_delay(f),
-            })
-        });
-        self.terms(together, terms).into_iter().chain(beside).collect()
-    }
 }
 
 /// Lags a decade that are tried.
@@ -374,28 +303,4 @@ fn refine(
     }
     // There is one: STEPS is above zero.
     found.ok_or_else(|| NotTold(Vec::new()))
-}
-
-/// A number of a term that is fitted beside its coefficient.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Bent {
-    /// Time constant of a lag.
-    Time,
-    /// Delay.
-    Delay,
-}
-
-/// Numbers fitted beside the coefficients of terms, and of which term.
-#[must_use]
-pub fn bent(terms: &[Term], rules: &Rules) -> Vec<(usize, Bent)> {
-    let times = terms.iter().enumerate().filter(|(_, t)| matches!(t.form, Form::Lag { .. }));
-    let times = times.map(|(n, _)| (n, Bent::Time));
-    let delays = (0..terms.len()).filter(|_| rules.within_s > 0.0).map(|n| (n, Bent::Delay));
-    times.chain(delays).collect()
-}
-
-/// What is left of the reading's cells by some terms.
-#[must_use]
-pub fn left_by(cells: &Cells, together: &Together, terms: &[Term], values: &[f64]) -> Vec<Cell> {
-    left(&cells.reading, &cells.terms(together, terms), &values[..terms.len()])
 }

@@ -1,6 +1,6 @@
 //! **Judgement**: how much of an attribution to believe.
 
-use super::choose::{Cells, left_by};
+use super::cells::{Cells, left_by};
 use super::fit::fit;
 use super::term::Term;
 use super::together::Together;

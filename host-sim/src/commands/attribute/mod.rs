@@ -1,23 +1,23 @@
 //! `quietgap attribute`.
 
+mod cleaned;
+mod inputs;
 mod page;
 mod show;
 
 use super::outputs::Outputs;
 use super::record::{RecordOptions, in_range};
 use super::sensor_files;
-use crate::attribution::choose::{Bent, Cells, Choice, Rules, attribute, bent};
+use crate::attribution::cells::{Bent, Cells, bent};
+use crate::attribution::choose::{Choice, Rules, attribute};
 use crate::attribution::fit::Fit;
 use crate::attribution::judge::{Band, alike, bands, crossed};
 use crate::attribution::predicted::predicted;
 use crate::attribution::term::Family;
-use crate::attribution::together::{SQUARED, Together};
+use crate::attribution::together::Together;
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
-use crate::records::meta::{Meta, RATE};
-use crate::records::resample::{Column, Interpolation};
-use crate::records::write::{Cell, Kind, Writer};
-use crate::records::{LeftOut, Record, Source, TIME, unit};
+use crate::records::{LeftOut, unit};
 use clap::{Args, ValueEnum};
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -139,7 +139,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         }
     };
     let reading = options.record.read(&source, std::slice::from_ref(&column))?;
-    let (others, constant) = auxiliary(options, &column)?;
+    let (others, constant) = inputs::auxiliary(options, &column)?;
     let together = Together::new(&reading, &others, options.to_hz, options.within)?;
     let rules = Rules {
         families: options.form.iter().map(|form| form.family()).collect(),
@@ -196,72 +196,6 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         &found.text(),
     )?;
     Ok(true)
-}
-
-/// A record with its file's name.
-type Named = (String, Record);
-
-/// The auxiliary records, and names of columns that never change.
-fn auxiliary(options: &Options, reading: &str) -> Result<(Vec<Named>, Vec<String>)> {
-    let (mut out, mut constant) = (Vec::new(), Vec::new());
-    let asked = options.channel.iter().chain(&options.square);
-    let mut wanted: BTreeSet<&str> = asked.map(String::as_str).collect();
-    let mut known = Vec::new();
-    for path in &options.auxiliary {
-        let own = path.canonicalize().ok() == options.record.file.canonicalize().ok();
-        let rate = if own { options.record.rate } else { options.auxiliary_rate };
-        let source = Source::open(path, rate)?;
-        let names: Vec<String> =
-            source.names().filter(|name| !own || *name != reading).map(str::to_owned).collect();
-        known.extend(names.clone());
-        let names: Vec<String> = names
-            .into_iter()
-            .filter(|n| {
-                options.channel.is_empty()
-                    || options.channel.contains(n)
-                    || options.square.contains(n)
-            })
-            .collect();
-        if names.is_empty() {
-            continue;
-        }
-        names.iter().for_each(|name| {
-            wanted.remove(name.as_str());
-        });
-        let mut record = source.read(&names, options.record.flagged, &|_| {})?;
-        for name in options.square.iter().filter(|name| names.contains(name)) {
-            let n = names.iter().position(|own| own == name).expect("one of these");
-            record.columns.push(record.columns[n].iter().map(|x| x * x).collect());
-            record.names.push(format!("{name}{SQUARED}"));
-        }
-        let changes: Vec<bool> =
-            (0..record.names.len()).map(|n| !record.series(n).is_constant()).collect();
-        let still = record.names.iter().zip(&changes).filter(|(_, changes)| !**changes);
-        constant.extend(still.map(|(name, _)| name.clone()));
-        let mut keep = changes.iter();
-        record.columns.retain(|_| *keep.next().unwrap_or(&true));
-        let mut keep = changes.iter();
-        record.names.retain(|_| *keep.next().unwrap_or(&true));
-        let file = path.file_name().map_or_else(String::new, |f| f.to_string_lossy().into_owned());
-        if !record.names.is_empty() {
-            out.push((file, record));
-        }
-    }
-    if let Some(name) = wanted.first() {
-        return Err(Error::new(format!(
-            "column {name}: in none of the auxiliary files, which have {}",
-            known.join(", ")
-        )));
-    }
-    if out.is_empty() {
-        let said = if constant.is_empty() {
-            "no column beside the reading".to_owned()
-        } else {
-            format!("nothing that changes: {}", constant.join(", "))
-        };
-        return Err(Error::new(format!("the auxiliary files have {said}")));
-    }
-    Ok((out, constant))
 }
 
 impl Found {
@@ -377,70 +311,5 @@ impl Found {
             count += run.len();
         }
         (sum / count as f64).sqrt()
-    }
-
-    /// The reading's own rows, each with what is explained there.
-    fn cleaned(&self, reading: &Record) -> Vec<[f64; 3]> {
-        let together = &self.together;
-        let explained: Vec<f64> = (0..together.reading.len())
-            .map(|n| self.parts.iter().map(|part| part[n]).sum())
-            .collect();
-        let starts_s = together.runs.iter().map(|run| together.times_s[run.start]).collect();
-        let slow = Record {
-            names: vec![String::new()],
-            columns: vec![explained],
-            runs: together.runs.clone(),
-            starts_s,
-            rate_hz: together.rate_hz,
-            left_out: LeftOut::default(),
-        };
-        let (column, table) = (Column { record: &slow, n: 0 }, Interpolation::new());
-        let mut rows = Vec::new();
-        for (run, start_s) in reading.runs.iter().zip(&reading.starts_s) {
-            for k in run.clone() {
-                let t = start_s + (k - run.start) as f64 / reading.rate_hz;
-                if let Some(explained) = column.at(&table, t) {
-                    rows.push([t, reading.columns[0][k] - explained, explained]);
-                }
-            }
-        }
-        rows
-    }
-
-    fn write_cleaned(
-        &self,
-        path: &Path,
-        source: &Source,
-        options: &Options,
-        reading: &Record,
-    ) -> Result<()> {
-        let mut meta = Meta::new();
-        for (key, value) in source.meta.iter() {
-            meta.set(&format!("readings_{key}"), value);
-        }
-        meta.set(RATE, reading.rate_hz);
-        meta.set("cleaned_of", options.record.file.display());
-        let files: Vec<String> =
-            options.auxiliary.iter().map(|file| file.display().to_string()).collect();
-        meta.set("cleaned_by", files.join(", "));
-        for (n, term) in self.choice.terms.iter().enumerate() {
-            let value = format!(
-                "{} {:e} {}",
-                self.term_name(term),
-                self.fit.values[n],
-                self.coefficient_unit(term)
-            );
-            meta.set(&format!("taken_off_{}", n + 1), value);
-        }
-        let columns = [
-            (TIME.to_owned(), Kind::Plain),
-            (self.reading.clone(), Kind::Number),
-            (format!("explained_{}", self.reading), Kind::Number),
-        ];
-        let mut writer = Writer::create(path, &columns, &meta)?;
-        for row in self.cleaned(reading) {
-            writer.push(&row.map(Cell::Number))?;
-        }
-        writer.finish()
     }
 }

@@ -1,7 +1,7 @@
 //! What `attribute` found, as text, JSON and a record.
 
 use super::Found;
-use crate::attribution::choose::Bent;
+use crate::attribution::cells::Bent;
 use crate::attribution::judge::Band;
 use crate::attribution::term::{Form, Term};
 use crate::calibration::coverage::factor;
