@@ -251,7 +251,7 @@ fn address(svg: &str) -> String {
     let mut out = "data:image/svg+xml;charset=utf-8,".to_owned();
     for byte in svg.bytes() {
         match byte {
-            b'%' | b'#' | b'"' | b'<' | b'>' | b'&' | b'+' | 128.. => {
+            b'%' | b'#' | b'"' | b'<' | b'>' | b'&' | b'+' | b':' | b'/' | 128.. => {
                 out += &format!("%{byte:02X}")
             }
             b'\n' | b'\r' => out.push(' '),

@@ -48,7 +48,7 @@ impl Found {
     pub(super) fn text(&self) -> String {
         let t = &self.together;
         let mut text = format!(
-            "{} by {} channels: {:.0} s in {} stretches at {} Hz, up to {:.4} Hz\n",
+            "{} by {} channels: {:.0} s in {} stretches at {:.5} Hz, up to {:.4} Hz\n",
             self.reading,
             t.channels.len(),
             t.seconds(),
