@@ -212,6 +212,11 @@ fn bad_input_is_refused() {
             "torque_n_m",
         ),
         (
+            "attribute r.csv fast.csv --column torque_n_m --to-hz 0.1",
+            "attribute r.csv fast.csv --column torque_n_m --to-hz 1e-9",
+            "no stretch of time in common",
+        ),
+        (
             "attribute r.csv fast.csv --column torque_n_m --to-hz 0.35",
             "attribute r.csv fast.csv --column torque_n_m --to-hz 0.36",
             "allowed above 0, to 0.35",

@@ -111,6 +111,17 @@ pub fn fewer(record: &Record, ratio: usize) -> Record {
     }
     let [pass, stop] = BAND.map(|f| f / ratio as f64);
     let reach = (order(REJECTION_DB, stop - pass) / 2.0).ceil() as usize;
+    let longest = record.runs.iter().map(Range::len).max().unwrap_or(0);
+    if longest <= 2 * reach {
+        // Nothing is left, and no filter of any length is made for it.
+        return Record {
+            columns: vec![Vec::new(); record.columns.len()],
+            runs: Vec::new(),
+            starts_s: Vec::new(),
+            rate_hz: record.rate_hz / ratio as f64,
+            ..record.clone()
+        };
+    }
     let cut = pass + stop;
     let shape = beta(REJECTION_DB);
     let tap = |n: usize| {

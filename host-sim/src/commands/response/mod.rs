@@ -220,18 +220,18 @@ fn frequencies(options: &Options, drive: Option<&Record>) -> Result<(Vec<f64>, b
 
 /// Frequencies of all lines, each with its harmonic and its distance from that.
 fn places(frequencies: &[f64], options: &Options) -> Vec<(f64, usize, f64)> {
+    let harmonics = frequencies.iter().flat_map(|f| {
+        (1..=options.harmonics).map(move |harmonic| (f * harmonic as f64, harmonic, 0.0))
+    });
+    let sidebands = frequencies.iter().flat_map(|f| {
+        options.sideband_hz.iter().flat_map(move |s| [*s, -s].map(|s| (f + s, 1, s)))
+    });
     let mut out: Vec<(f64, usize, f64)> = Vec::new();
-    for f in frequencies {
-        for harmonic in 1..=options.harmonics {
-            let offsets = options.sideband_hz.iter().flat_map(|s| [*s, -s]);
-            for offset in std::iter::once(0.0).chain(offsets.filter(|_| harmonic == 1)) {
-                let place = f * harmonic as f64 + offset;
-                // One line serves two that fall together.
-                let new = out.iter().all(|(other, ..)| (other - place).abs() > 1e-9 * place.abs());
-                if place > 0.0 && new {
-                    out.push((place, harmonic, offset));
-                }
-            }
+    for place in harmonics.chain(sidebands) {
+        // One line serves two that fall together.
+        let new = out.iter().all(|other| (other.0 - place.0).abs() > 1e-9 * place.0.abs());
+        if place.0 > 0.0 && new {
+            out.push(place);
         }
     }
     out
