@@ -60,11 +60,7 @@ pub fn run(
     let whole = folder.join(out);
     std::fs::create_dir_all(&whole)
         .map_err(|e| Error::in_file(&whole, None, format!("cannot be made: {e}")))?;
-    for entry in std::fs::read_dir(&whole).into_iter().flatten().flatten() {
-        if entry.file_name().to_string_lossy().starts_with(RUNNING) {
-            remove(&entry.path())?;
-        }
-    }
+    sweep(&whole);
     let mut done = Vec::new();
     for analysis in &campaign.analyses {
         let place = whole.join(&analysis.name);
@@ -87,7 +83,18 @@ pub fn run(
         };
         done.push(found);
     }
+    sweep(&whole);
     Ok(done)
+}
+
+/// Takes away what runs that were ended left half. What such a run started may still be at work there, in a folder that no
+/// other run uses: what cannot be taken away yet is left to the next.
+fn sweep(whole: &Path) {
+    for entry in std::fs::read_dir(whole).into_iter().flatten().flatten() {
+        if entry.file_name().to_string_lossy().starts_with(RUNNING) {
+            let _ = std::fs::remove_dir_all(entry.path());
+        }
+    }
 }
 
 fn remove(path: &Path) -> Result<()> {
@@ -199,7 +206,7 @@ fn there(analysis: &Analysis, place: &Path, key: &str) -> Option<Done> {
 
 /// Runs an analysis and puts its folder in place.
 fn make(analysis: &Analysis, program: &Path, folder: &Path, out: &Path, key: &str) -> Result<()> {
-    let own = format!("{RUNNING}{}", analysis.name);
+    let own = format!("{RUNNING}{}-{}", analysis.name, std::process::id());
     let running = folder.join(out).join(&own);
     remove(&running)?;
     std::fs::create_dir_all(&running)
