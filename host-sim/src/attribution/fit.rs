@@ -97,6 +97,15 @@ pub fn left(y: &[Cell], columns: &[Vec<Cell>], values: &[f64]) -> Vec<Cell> {
     out
 }
 
+/// Product of two series of cells, each part over its variance: half the density.
+#[must_use]
+pub fn weighed(a: &[Cell], b: &[Cell], density: &[f64]) -> f64 {
+    let one = |((a, b), d): ((&Cell, &Cell), &f64)| {
+        a.iter().zip(b).map(|(a, b)| a.re * b.re + a.im * b.im).sum::<f64>() * 2.0 / d
+    };
+    a.iter().zip(b).zip(density).map(one).sum()
+}
+
 /// Weighed normal equations: A b = r, each real and imaginary part an equation whose variance is half the density.
 struct System {
     inverse: DMatrix<f64>,
@@ -109,14 +118,7 @@ impl System {
         if count == 0 {
             return Ok(Self { inverse: DMatrix::zeros(0, 0), right: DVector::zeros(0) });
         }
-        let product = |a: &[Cell], b: &[Cell]| -> f64 {
-            let cells = a.iter().zip(b).zip(density);
-            cells
-                .map(|((a, b), d)| {
-                    a.iter().zip(b).map(|(a, b)| a.re * b.re + a.im * b.im).sum::<f64>() * 2.0 / d
-                })
-                .sum()
-        };
+        let product = |a: &[Cell], b: &[Cell]| weighed(a, b, density);
         let mut normal = DMatrix::zeros(count, count);
         for m in 0..count {
             for n in 0..=m {

@@ -1,7 +1,7 @@
 //! **Judgement**: how much of an attribution to believe.
 
 use super::cells::{Cells, left_by};
-use super::fit::fit;
+use super::fit::{fit, weighed};
 use super::term::Term;
 use super::together::Together;
 use crate::analysis::tapers::{Cell, Places, TAPERS};
@@ -130,17 +130,17 @@ pub fn crossed(
     });
     let share = |half: &Cells, values: &[f64]| {
         let left = left_by(half, together, terms, values);
-        let weighed = |cells: &[Cell]| -> f64 {
-            cells
-                .iter()
-                .zip(&half.frequencies)
-                .map(|(cell, f)| cell.iter().map(|z| z.norm_sqr()).sum::<f64>() / at(density, *f))
-                .sum()
-        };
-        1.0 - weighed(&left) / weighed(&half.reading)
+        let density: Vec<f64> = half.frequencies.iter().map(|f| at(density, *f)).collect();
+        explained(&half.reading, &left, &density)
     };
     let [first, second] = &values;
     Some([share(&halves[0], second.as_ref()?), share(&halves[1], first.as_ref()?)])
+}
+
+/// Share of a reading's weighed power that is not left.
+#[must_use]
+pub fn explained(reading: &[Cell], left: &[Cell], density: &[f64]) -> f64 {
+    1.0 - weighed(left, left, density) / weighed(reading, reading, density)
 }
 
 /// A density at a frequency: that of the nearest cell below.
@@ -152,14 +152,7 @@ fn at((frequencies, density): (&[f64], &[f64]), f: f64) -> f64 {
 /// Pairs of terms whose weighed correlation is beyond a limit.
 #[must_use]
 pub fn alike(columns: &[Vec<Cell>], density: &[f64], limit: f64) -> Vec<(usize, usize, f64)> {
-    let product = |a: &[Cell], b: &[Cell]| -> f64 {
-        let cells = a.iter().zip(b).zip(density);
-        cells
-            .map(|((a, b), d)| {
-                a.iter().zip(b).map(|(a, b)| a.re * b.re + a.im * b.im).sum::<f64>() / d
-            })
-            .sum()
-    };
+    let product = |a: &[Cell], b: &[Cell]| weighed(a, b, density);
     let mut out = Vec::new();
     for m in 0..columns.len() {
         for n in 0..m {

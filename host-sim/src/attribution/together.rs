@@ -21,8 +21,8 @@ pub struct Channel {
     pub unit: String,
     /// At the common instants.
     pub values: Vec<f64>,
+    /// By itself, at its own instants.
     record: Record,
-    n: usize,
 }
 
 /// All at the reading's instants, or every so many of them.
@@ -67,13 +67,7 @@ impl Together {
         let ratio = |rate: f64| (rate * BAND / to_hz * (1.0 + 1e-9)).floor().max(1.0) as usize;
         let reading = fewer(reading, ratio(reading.rate_hz));
         let table = Interpolation::new();
-        let count = reading.columns[0].len();
-        let mut times_s = vec![f64::NAN; count];
-        for (run, start) in reading.runs.iter().zip(&reading.starts_s) {
-            for k in run.clone() {
-                times_s[k] = start + (k - run.start) as f64 / reading.rate_hz;
-            }
-        }
+        let times_s = reading.times_s();
         let mut channels = Vec::new();
         for (file, record) in others {
             let record = fewer(record, ratio(record.rate_hz));
@@ -94,12 +88,11 @@ impl Together {
                     },
                     values: Vec::new(),
                     record: one,
-                    n: 0,
                 });
             }
         }
         for channel in &mut channels {
-            let column = Column { record: &channel.record, n: channel.n };
+            let column = Column { record: &channel.record, n: 0 };
             let at = |t: &f64| column.at(&table, *t).unwrap_or(f64::NAN);
             channel.values = times_s.iter().map(at).collect();
         }
@@ -142,7 +135,7 @@ impl Together {
         if delay_s == 0.0 {
             return channel.values.clone();
         }
-        let column = Column { record: &channel.record, n: channel.n };
+        let column = Column { record: &channel.record, n: 0 };
         let mut out = vec![f64::NAN; self.times_s.len()];
         for k in self.runs.iter().flat_map(Clone::clone) {
             out[k] = column.at(&self.table, self.times_s[k] - delay_s).unwrap_or(f64::NAN);

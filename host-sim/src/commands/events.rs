@@ -67,7 +67,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         .map(|n| find(&record.series(n), options.false_alarms, longest))
         .collect();
     let mut found = Found {
-        times_s: times(&record),
+        times_s: record.times_s(),
         between: between(&record),
         record,
         events,
@@ -84,17 +84,6 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         &found.text(),
     )?;
     Ok(true)
-}
-
-/// Times of all rows within runs.
-fn times(record: &Record) -> Vec<f64> {
-    let mut times_s = vec![f64::NAN; record.columns[0].len()];
-    for (run, start) in record.runs.iter().zip(&record.starts_s) {
-        for k in run.clone() {
-            times_s[k] = start + (k - run.start) as f64 / record.rate_hz;
-        }
-    }
-    times_s
 }
 
 /// Stretches that are not there, or not used.

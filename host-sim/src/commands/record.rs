@@ -36,6 +36,17 @@ impl RecordOptions {
         if self.column.is_empty() { source.usual() } else { self.column.clone() }
     }
 
+    /// The one column that is wanted, for `what`.
+    pub(super) fn one(&self, source: &Source, what: &str) -> Result<String> {
+        match self.columns(source).as_slice() {
+            [one] => Ok(one.clone()),
+            all => {
+                let all = all.join(", ");
+                Err(Error::new(format!("--column: wanted once, {what}: {all}")))
+            }
+        }
+    }
+
     /// Columns in groups, each of which fits into memory.
     pub(super) fn groups(&self, columns: &[String]) -> Vec<Vec<String>> {
         let bytes = std::fs::metadata(&self.file).map_or(0, |m| m.len());

@@ -223,6 +223,18 @@ impl Record {
         Series { values: &self.columns[n], runs: self.runs.clone(), rate_hz: self.rate_hz }
     }
 
+    /// Times of all rows within runs; none of the others.
+    #[must_use]
+    pub fn times_s(&self) -> Vec<f64> {
+        let mut times_s = vec![f64::NAN; self.columns.first().map_or(0, Vec::len)];
+        for (run, start) in self.runs.iter().zip(&self.starts_s) {
+            for k in run.clone() {
+                times_s[k] = start + (k - run.start) as f64 / self.rate_hz;
+            }
+        }
+        times_s
+    }
+
     /// Unit of a column, from the end of its name.
     #[must_use]
     pub fn unit(&self, n: usize) -> &'static str {

@@ -78,13 +78,7 @@ struct Rows<'a> {
 /// In words: too little in common, or nothing of the one seen in the other.
 pub fn align(first: Column<'_>, second: Column<'_>, within_s: f64) -> Result<Aligned> {
     let record = first.record;
-    let mut times_s = vec![f64::NAN; first.values().len()];
-    for (run, start) in record.runs.iter().zip(&record.starts_s) {
-        for k in run.clone() {
-            times_s[k] = start + (k - run.start) as f64 / record.rate_hz;
-        }
-    }
-    let rows = Rows { x: first.values(), times_s, runs: &record.runs };
+    let rows = Rows { x: first.values(), times_s: record.times_s(), runs: &record.runs };
     let table = Interpolation::new();
     let fit = Fit::new(&rows, second, &table);
     let start = fit.coarse(within_s)?;

@@ -11,7 +11,7 @@ use super::sensor_files;
 use crate::attribution::cells::{Bent, Cells, bent};
 use crate::attribution::choose::{Choice, Rules, attribute};
 use crate::attribution::fit::Fit;
-use crate::attribution::judge::{Band, alike, bands, crossed};
+use crate::attribution::judge::{Band, alike, bands, crossed, explained};
 use crate::attribution::predicted::predicted;
 use crate::attribution::term::Family;
 use crate::attribution::together::Together;
@@ -129,15 +129,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let beside: Vec<&Path> = options.cleaned.iter().map(PathBuf::as_path).collect();
     options.outputs.check(&inputs, &beside)?;
     let source = options.record.open()?;
-    let column = match options.record.columns(&source).as_slice() {
-        [one] => one.clone(),
-        all => {
-            return Err(Error::new(format!(
-                "--column: wanted once, the reading to explain: {}",
-                all.join(", ")
-            )));
-        }
-    };
+    let column = options.record.one(&source, "the reading to explain")?;
     let reading = options.record.read(&source, std::slice::from_ref(&column))?;
     let (others, constant) = inputs::auxiliary(options, &column)?;
     let together = Together::new(&reading, &others, options.to_hz, options.within)?;
@@ -211,9 +203,9 @@ impl Found {
         for (part, b) in parts.iter_mut().zip(&fit.values) {
             part.iter_mut().for_each(|x| *x *= b);
         }
-        let explained = |n: usize| parts.iter().map(|part| part[n]).sum::<f64>();
+        let of_terms = |n: usize| parts.iter().map(|part| part[n]).sum::<f64>();
         let left: Vec<f64> =
-            (0..together.reading.len()).map(|n| together.reading[n] - explained(n)).collect();
+            (0..together.reading.len()).map(|n| together.reading[n] - of_terms(n)).collect();
         let plain = [&together.reading, &left].map(|values| cells.places.cells(values));
         let bands = bands(&cells, [&plain[0], &plain[1]], confidence);
         let crossed =
@@ -287,11 +279,7 @@ impl Found {
 
     /// Share of the weighed power of all cells that the terms explain.
     fn explained_weighed(&self) -> f64 {
-        let weighed = |cells: &[crate::analysis::tapers::Cell]| -> f64 {
-            let pairs = cells.iter().zip(&self.fit.density);
-            pairs.map(|(cell, d)| cell.iter().map(|z| z.norm_sqr()).sum::<f64>() / d).sum()
-        };
-        1.0 - weighed(&self.fit.residual) / weighed(&self.cells.reading)
+        explained(&self.cells.reading, &self.fit.residual, &self.fit.density)
     }
 
     /// Where the step of a number beside the coefficients stands in the fit.

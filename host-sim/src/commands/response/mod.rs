@@ -141,15 +141,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         )));
     }
     let source = options.record.open()?;
-    let column = match options.record.columns(&source).as_slice() {
-        [one] => one.clone(),
-        all => {
-            return Err(Error::new(format!(
-                "--column: wanted once, the reading that responds: {}",
-                all.join(", ")
-            )));
-        }
-    };
+    let column = options.record.one(&source, "the reading that responds")?;
     let reading = options.record.read(&source, std::slice::from_ref(&column))?;
     let drive = drive(options)?;
     let (frequencies, found_frequency) = frequencies(options, drive.as_ref())?;
@@ -203,15 +195,12 @@ fn frequencies(options: &Options, drive: Option<&Record>) -> Result<(Vec<f64>, b
     let Some(drive) = drive.filter(|_| options.frequency_hz.is_empty()) else {
         return Ok((options.frequency_hz.clone(), false));
     };
-    let mut times_s = vec![f64::NAN; drive.columns[0].len()];
-    for (run, start) in drive.runs.iter().zip(&drive.starts_s) {
-        for k in run.clone() {
-            times_s[k] = start + (k - run.start) as f64 / drive.rate_hz;
-        }
-    }
-    let runs = drive.runs.clone();
-    let rows =
-        Rows { values: &drive.columns[0], times_s: &times_s, runs: &runs, rate_hz: drive.rate_hz };
+    let rows = Rows {
+        values: &drive.columns[0],
+        times_s: &drive.times_s(),
+        runs: &drive.runs,
+        rate_hz: drive.rate_hz,
+    };
     let found = frequency(&rows).ok_or_else(|| {
         Error::new("the drive goes through less than three cycles: allowed with --frequency-hz")
     })?;
