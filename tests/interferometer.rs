@@ -19,6 +19,7 @@ use quietgap_sim::interferometer::noise::{predicted, total};
 use quietgap_sim::interferometer::phase::{Unwrap, arctangent};
 use quietgap_sim::interferometer::track::Manner;
 use quietgap_sim::interferometer::{balance, board};
+use quietgap_sim::simulation::interferometer::{Detectors, Noise, Scene};
 use serde_json::Value;
 use std::f64::consts::{PI, TAU};
 
@@ -512,4 +513,38 @@ fn too_little_motion_is_refused() {
         let worst = rows.iter().map(|r| (r.axes[0] - small(r.time_s)).abs()).fold(0.0, f64::max);
         assert!(worst < 20e-12, "{worst:e}");
     }
+}
+
+/// What acts from outside, in the simulated light: intensity scales what the light makes of every detector and leaves its offset;
+/// temperature lengthens the path, twice the wavelength of it being two fringes.
+#[test]
+fn intensity_and_temperature_reach_the_detectors() {
+    let (_, text) = quietgap_sim::instrument::BUILT_IN[0];
+    let text = text.replace("dead_path_m = 0.12", "dead_path_m = 0.12\npath_m_per_k = 1.0e-7");
+    let still = text.replace("drift_per_hour = ", "drift_per_hour = 0.0 # ");
+    let sensor = quietgap_sim::instrument::Sensor::parse("t.toml".as_ref(), &still).unwrap();
+    let file = sensor.file.interferometer.clone().unwrap();
+    let codes = |scene: Scene| {
+        let mut codes = Vec::new();
+        Detectors::new(&file, Noise::None, 1).frame(&scene, &mut codes);
+        codes.into_iter().map(f64::from).collect::<Vec<_>>()
+    };
+    let dark = |n: usize| {
+        let beam = file.beams.iter().find(|b| b.channels.contains(&(n as u8))).unwrap();
+        let k = beam.channels.iter().position(|c| usize::from(*c) == n).unwrap();
+        beam.faults.offsets_v[k] / file.full_scale_v * 2f64.powi(file.bits as i32 - 1)
+    };
+    let pose = [3e-8, 0.0, 0.0, 0.0, 0.0, 2e-7];
+    let plain = codes(Scene { pose, ..Scene::default() });
+    let bright = codes(Scene { pose, intensity: 0.05, ..Scene::default() });
+    for (n, (bright, plain)) in bright.iter().zip(&plain).enumerate() {
+        let expected = dark(n) + 1.05 * (plain - dark(n));
+        assert!((bright - expected).abs() <= 1.1, "channel {n}: {bright} for {expected}");
+    }
+    let kelvin = |fringes: f64| fringes * file.wavelength_m / 1e-7;
+    let warm = |fringes| codes(Scene { pose, temperature_k: kelvin(fringes), ..Scene::default() });
+    assert!(warm(2.0).iter().zip(&plain).all(|(a, b)| (a - b).abs() <= 1.0));
+    let half = warm(0.5);
+    let moved = half.iter().zip(&plain).filter(|(a, b)| (**a - **b).abs() > 1e4).count();
+    assert!(moved >= 4, "{half:?} {plain:?}");
 }

@@ -249,7 +249,7 @@ fn one_mass(seconds: f64, allowed: f64) {
         }
         start_s.get_or_insert(t);
         bridges.push(row.axes[1]);
-        simulation.watched().for_each(|(t, pose)| between.push(t, pose));
+        simulation.watched().for_each(|(t, scene)| between.push(t, scene));
         between.follow(&mut detectors, &mut codes);
         all += codes.len() as u64 / 8;
         npy::write_codes(&mut out, &codes).unwrap();

@@ -103,6 +103,39 @@ fn one_motion_by_bridges_and_light() {
     }
 }
 
+/// The light's path grows with the temperature: a reading of it follows by the file's coefficient over the passes, and the
+/// bridges' reading, which no light meets, does not.
+#[test]
+fn temperature_reaches_the_light() {
+    let bench = Bench::new();
+    let text = BUILT_IN[0]
+        .1
+        .replace("dead_path_m = 0.12", "dead_path_m = 0.12\npath_m_per_k = 4.0e-8")
+        .replace("temperature_k_per_rthz = 1.0e-4", "temperature_k_per_rthz = 1.0e-2");
+    bench.put("warm.toml", &text);
+    bench.json(
+        0,
+        "simulate warm.toml --level phasor --seconds 900 --start-rad 2e-5 --out b.parquet --detectors d.npy --auxiliary a.parquet",
+    );
+    bench.json(0, "fringes warm.toml d.npy --stretch 60 --out f.parquet");
+    let told = bench.json(
+        0,
+        "attribute f.parquet a.parquet --column x_m --channel temperature_k --form plain --to-hz 1",
+    );
+    let term = &told["terms"][0];
+    assert_eq!(term["channel"], "temperature_k", "{told}");
+    let (value, half) =
+        (number(&term["coefficient"]), number(&term["high"]) - number(&term["coefficient"]));
+    assert!((value - 4e-8 / 2.0).abs() < half.min(2e-10), "{value} +- {half}");
+    let told = bench.json(
+        0,
+        "attribute b.parquet a.parquet --column x_m --channel temperature_k --form plain --to-hz 1 --all",
+    );
+    // Noise alone: a standard uncertainty of 9e-10.
+    let value = number(&told["terms"][0]["coefficient"]);
+    assert!(value.abs() < 4e-9, "{value}");
+}
+
 #[test]
 fn bad_input_is_refused() {
     let bench = Bench::new();

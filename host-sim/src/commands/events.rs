@@ -4,8 +4,8 @@ use super::outputs::Outputs;
 use super::record::{RecordOptions, in_range};
 use crate::error::{Error, Result};
 use crate::events::{Event, find};
-use crate::page::figure::{Curve, Figure, Scale};
-use crate::page::report::{BLUE, ORANGE, figure, page};
+use crate::page::figure::{Curve, Figure, Marks, Scale};
+use crate::page::report::{BLUE, figure, page};
 use crate::records::meta::{Meta, RATE};
 use crate::records::write::{Cell, Kind, Writer};
 use crate::records::{Record, Source, TIME};
@@ -248,7 +248,7 @@ impl Found {
     fn html(&self) -> String {
         let body = html! {
             h1 { "Events: " (self.count()) }
-            @for n in 0..self.events.len() { (figure(&self.figure(n), "The reading; below it a mark for every event.")) }
+            @for n in 0..self.events.len() { (figure(&self.figure(n), "The reading, least and most of each stretch; every event is shaded.")) }
             div.wide { pre { (self.text()) } }
         };
         page("quietgap: events", &body)
@@ -274,25 +274,17 @@ impl Found {
             both
         });
         let points: Vec<(f64, f64)> = points.map(|k| (self.times_s[k], column[k])).collect();
-        let ends =
-            |pick: fn(f64, f64) -> f64| points.iter().map(|p| p.1).reduce(pick).unwrap_or(0.0);
-        let (low, high) = (ends(f64::min), ends(f64::max));
-        let [floor, top] = [low - 0.12 * (high - low), low - 0.04 * (high - low)];
-        let first = points.first().map_or(0.0, |p| p.0);
-        let last = points.last().map_or(0.0, |p| p.0);
-        let mut marks = vec![(first, floor)];
-        for event in &self.events[n] {
-            let [from, to] = self.when(event);
-            marks.extend([(from, floor), (from, top), (to, top), (to, floor)]);
-        }
-        marks.push((last, floor));
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
         Figure {
             title: self.record.names[n].clone(),
             x: "time / s".to_owned(),
             y: format!("{} / {}", self.record.names[n], self.record.unit(n)),
             scale: Scale::Linear,
-            curves: vec![curve("reading", BLUE, points), curve("events", ORANGE, marks)],
+            curves: vec![Curve::new("reading", BLUE, points)],
+            marks: vec![Marks {
+                label: "events".to_owned(),
+                spans: self.events[n].iter().map(|e| self.when(e)).collect(),
+            }],
+            ..Figure::default()
         }
     }
 }

@@ -11,7 +11,7 @@ use crate::readout::readings::{self, Writer};
 use crate::readout::run::{Source, feed};
 use crate::records::TIME;
 use crate::records::write::{self, Cell, Kind};
-use crate::simulation::interferometer::{Between, Detectors, Noise};
+use crate::simulation::interferometer::{Between, Detectors, Noise, Scene};
 use crate::simulation::motion::Motion;
 use crate::simulation::phasor::experiment::Experiment;
 use crate::simulation::phasor::outside::Values;
@@ -156,7 +156,8 @@ fn light(
     file.write(|out| npy::write_header(out, frames, channels))?;
     let mut codes = Vec::new();
     for _ in 0..frames {
-        detectors.frame(motion.at(detectors.time_s()), &mut codes);
+        let pose = motion.at(detectors.time_s());
+        detectors.frame(&Scene { pose, ..Scene::default() }, &mut codes);
         if codes.len() >= BLOCK {
             file.write(|out| npy::write_codes(out, &codes))?;
             codes.clear();
@@ -237,7 +238,7 @@ fn readings(options: &Options, sensor: &Sensor, motion: Option<Motion>) -> Resul
     loop {
         let (row, pose) = simulation.reading();
         if let Some((file, detectors)) = &mut light {
-            simulation.watched().for_each(|(t, pose)| between.push(t, pose));
+            simulation.watched().for_each(|(t, scene)| between.push(t, scene));
             between.follow(detectors, &mut codes);
             frames += (codes.len() / detectors.channels()) as u64;
             file.write(|out| npy::write_codes(out, &codes))?;

@@ -4,8 +4,8 @@ use super::outputs::Outputs;
 use super::record::RecordOptions;
 use crate::analysis::stability::{Deviation, Point, over_times, times};
 use crate::error::{Error, Result};
-use crate::page::figure::{Curve, Figure, Scale};
-use crate::page::report::{BLUE, ORANGE, figure, page};
+use crate::page::figure::{Band, Curve, Figure, Scale};
+use crate::page::report::{BLUE, figure, page};
 use crate::records::meta::Meta;
 use crate::records::write::{Cell, Kind, Writer};
 use crate::records::{Record, Source};
@@ -208,21 +208,19 @@ fn write(path: &Path, lines: &[Line], source: &Source) -> Result<()> {
 
 fn html(lines: &[Line], about: &str, confidence: f64) -> String {
     let figures = lines.iter().map(|line| {
-        let points = |value: &dyn Fn(&Point) -> Option<f64>| -> Vec<(f64, f64)> {
-            line.points.iter().filter_map(|p| Some((p.tau_s, value(p)?))).collect()
-        };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
         let drawn = Figure {
             title: format!("{}: {} deviation", line.column, line.deviation.name()),
             x: "averaging time / s".to_owned(),
             y: format!("deviation / {}", line.unit()),
             scale: Scale::LogLog,
             curves: vec![
-                curve("interval, low", ORANGE, points(&|p| p.interval.map(|i| i[0]))),
-                curve("interval, high", ORANGE, points(&|p| p.interval.map(|i| i[1]))),
-                curve(&line.column, BLUE, points(&|p| Some(p.deviation))),
+                Curve::new(&line.column, BLUE, line.points.iter().map(|p| (p.tau_s, p.deviation)).collect()),
             ],
-        };
+            bands: vec![Band::interval(confidence, BLUE, (line.points.iter())
+                    .filter_map(|p| p.interval.map(|[low, high]| [p.tau_s, low, high]))
+                    .collect())],
+ ..Figure::default()
+ };
         let caption = format!(
             "Intervals of {} % from the noise found at each averaging time (Greenhall and Riley 2003).",
             confidence * 100.0

@@ -113,6 +113,7 @@ fn pictures(plans: &[(&str, &Check)]) -> Markup {
         y: y.to_owned(),
         scale,
         curves,
+        ..Figure::default()
     };
     let off = "frequency off the carrier / Hz";
     let near = 5.0 * output;

@@ -39,6 +39,7 @@ pub(super) fn section(file: &SensorFile, source: &Source<'_>) -> Result<()> {
         ("frequency_noise_hz_per_rthz", l.frequency_noise_hz_per_rthz, 0.0, 1e9),
         ("frequency_corner_hz", l.frequency_corner_hz, 0.0, i.rate_hz),
         ("dead_path_m", l.dead_path_m, -1e4, 1e4),
+        ("path_m_per_k", l.path_m_per_k, -1.0, 1.0),
     ] {
         source.range(&["interferometer", "light", key], value, low, high)?;
     }

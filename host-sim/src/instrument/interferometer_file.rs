@@ -110,6 +110,8 @@ pub struct LightFile {
     pub frequency_corner_hz: f64,
     /// Path that one arm is longer than the other with the mass at its centre, as the light runs it.
     pub dead_path_m: f64,
+    /// Change of that difference per kelvin of the environment.
+    pub path_m_per_k: f64,
 }
 
 impl Default for LightFile {
@@ -124,6 +126,7 @@ impl Default for LightFile {
             frequency_noise_hz_per_rthz: 0.0,
             frequency_corner_hz: 0.0,
             dead_path_m: 0.0,
+            path_m_per_k: 0.0,
         }
     }
 }

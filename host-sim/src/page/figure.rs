@@ -1,23 +1,66 @@
-//! Line figures as inline SVG.
+//! Line figures: what they show. [`super::draw`] makes SVG of them.
 
-use plotters::coord::ranged1d::{AsRangedCoord, Ranged, ValueFormatter};
-use plotters::prelude::*;
+use std::ops::Range;
+
+/// Red, green, blue.
+pub type Colour = (u8, u8, u8);
 
 /// One line.
 #[derive(Debug, Clone)]
 pub struct Curve {
     /// Name in the legend.
     pub label: String,
-    /// Red, green, blue.
-    pub colour: (u8, u8, u8),
+    /// Its colour.
+    pub colour: Colour,
     /// x and y.
     pub points: Vec<(f64, f64)>,
 }
 
+impl Curve {
+    /// A line.
+    #[must_use]
+    pub fn new(label: &str, colour: Colour, points: Vec<(f64, f64)>) -> Self {
+        Self { label: label.to_owned(), colour, points }
+    }
+}
+
+/// A region between two values at each x, shaded.
+#[derive(Debug, Clone)]
+pub struct Band {
+    /// Name in the legend.
+    pub label: String,
+    /// Its colour, of which a light shade is drawn.
+    pub colour: Colour,
+    /// x, low and high.
+    pub points: Vec<[f64; 3]>,
+}
+
+impl Band {
+    /// An interval of a confidence about a line of the same colour.
+    #[must_use]
+    pub fn interval(confidence: f64, colour: Colour, points: Vec<[f64; 3]>) -> Self {
+        Self {
+            label: format!("interval of {} %", (confidence * 1e6).round() / 1e4),
+            colour,
+            points,
+        }
+    }
+}
+
+/// Stretches of x, shaded from bottom to top.
+#[derive(Debug, Clone)]
+pub struct Marks {
+    /// Name in the legend.
+    pub label: String,
+    /// From and to.
+    pub spans: Vec<[f64; 2]>,
+}
+
 /// Axes' scale.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Scale {
     /// Both linear.
+    #[default]
     Linear,
     /// Both logarithmic.
     LogLog,
@@ -25,8 +68,26 @@ pub enum Scale {
     LogX,
 }
 
+impl Scale {
+    /// Whether x, and whether y, is logarithmic.
+    pub(super) const fn log(self) -> [bool; 2] {
+        match self {
+            Self::Linear => [false, false],
+            Self::LogX => [true, false],
+            Self::LogLog => [true, true],
+        }
+    }
+
+    /// Whether a point has a place.
+    #[must_use]
+    pub fn shows(self, point: (f64, f64)) -> bool {
+        let fits = |value: f64, log: bool| value.is_finite() && (!log || value > 0.0);
+        fits(point.0, self.log()[0]) && fits(point.1, self.log()[1])
+    }
+}
+
 /// A figure.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Figure {
     /// Title.
     pub title: String,
@@ -38,68 +99,41 @@ pub struct Figure {
     pub scale: Scale,
     /// Lines.
     pub curves: Vec<Curve>,
+    /// Regions, below the lines.
+    pub bands: Vec<Band>,
+    /// Stretches, below all.
+    pub marks: Vec<Marks>,
 }
 
-/// Large letters for their size: a phone shows the figure at half of it.
-const SIZE: (u32, u32) = (760, 460);
+/// Colour of marks.
+pub(super) const MARK: Colour = (230, 159, 0);
 
 impl Figure {
-    /// The figure as an SVG element that scales with its container.
-    #[must_use]
-    pub fn svg(&self) -> String {
-        let mut text = String::new();
-        {
-            let area = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
-            let drawn = match self.scale {
-                Scale::Linear => {
-                    let (x, y) = (self.range(|p| p.0, false), self.range(|p| p.1, false));
-                    self.draw(&area, x, y)
-                }
-                Scale::LogX => {
-                    let (x, y) = (self.range(|p| p.0, true), self.range(|p| p.1, false));
-                    self.draw(&area, x.log_scale(), y)
-                }
-                Scale::LogLog => {
-                    let (x, y) = (self.range(|p| p.0, true), self.range(|p| p.1, true));
-                    self.draw(&area, x.log_scale(), y.log_scale())
-                }
-            };
-            // Drawing into a string fails only on empty ranges, which `range` excludes.
-            drawn.and_then(|()| area.present().map_err(|e| e.to_string())).unwrap_or_default();
-        }
-        // The view box alone gives the proportions; the page gives the width.
-        let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", SIZE.0, SIZE.1), "", 1);
-        let named = format!("<svg role=\"img\" aria-label=\"{}\" ", escaped(&self.words()));
-        text.replacen("<svg ", &named, 1)
-    }
-
     /// What it shows, in words: for who cannot see it.
-    fn words(&self) -> String {
-        let ends =
-            |range: std::ops::Range<f64>| format!("{:.3e} to {:.3e}", range.start, range.end);
+    pub(super) fn words(&self) -> String {
         let curves: Vec<String> = self
             .curves
             .iter()
             .map(|curve| {
-                let one = Self { curves: vec![curve.clone()], ..self.clone() };
-                format!(
-                    "{}: {}",
-                    curve.label,
-                    ends(one.range(|p| p.1, self.scale == Scale::LogLog))
-                )
+                let heights = curve.points.iter().map(|p| p.1);
+                let (low, high) = ends(heights, self.scale.log()[1]).unwrap_or_default();
+                format!("{}: {low:.3e} to {high:.3e}", curve.label)
             })
+            .chain(self.bands.iter().map(|band| format!("{}: shaded", band.label)))
+            .chain(self.marks.iter().map(|m| format!("{}: {} marked", m.label, m.spans.len())))
             .collect();
         format!("{}. {} over {}. {}", self.title, self.y, self.x, curves.join("; "))
     }
 
-    fn range(&self, part: impl Fn(&(f64, f64)) -> f64, log: bool) -> std::ops::Range<f64> {
-        let values = self.curves.iter().flat_map(|c| c.points.iter().map(&part));
-        let values = values.filter(|v| v.is_finite() && (!log || *v > 0.0));
-        let (low, high) =
-            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-        if low > high {
+    /// Range of an axis, 0 for x.
+    pub(super) fn range(&self, axis: usize) -> Range<f64> {
+        let log = self.scale.log()[axis];
+        let lines = self.curves.iter().flat_map(|c| &c.points).flat_map(|p| [[p.0], [p.1]][axis]);
+        let bands = self.bands.iter().flat_map(|b| &b.points);
+        let bands = bands.flat_map(|p| if axis == 0 { [p[0]; 2] } else { [p[1], p[2]] });
+        let Some((low, high)) = ends(lines.chain(bands), log) else {
             return if log { 1.0..10.0 } else { 0.0..1.0 };
-        }
+        };
         if log {
             return low / 1.3..high * 1.3;
         }
@@ -107,96 +141,19 @@ impl Figure {
         low - margin..high + margin
     }
 
-    fn draw<'a, X, Y>(
-        &self,
-        area: &DrawingArea<SVGBackend<'a>, plotters::coord::Shift>,
-        x: X,
-        y: Y,
-    ) -> Result<(), String>
-    where
-        X: AsRangedCoord<Value = f64>,
-        Y: AsRangedCoord<Value = f64>,
-        X::CoordDescType: Ranged<ValueType = f64> + ValueFormatter<f64>,
-        Y::CoordDescType: Ranged<ValueType = f64> + ValueFormatter<f64>,
-    {
-        let fail = |e: DrawingAreaErrorKind<std::io::Error>| e.to_string();
-        let mut chart = ChartBuilder::on(area)
-            .caption(&self.title, ("sans-serif", 22))
-            .margin(8)
-            .x_label_area_size(52)
-            .y_label_area_size(100)
-            .build_cartesian_2d(x, y)
-            .map_err(fail)?;
-        let exponent = self.scale == Scale::LogLog;
-        let widest = self.curves.iter().flat_map(|c| &c.points).fold(0.0, |m: f64, p| m.max(p.0));
-        let power = self.scale == Scale::LogX && widest > 1e5;
-        let heights = self.range(|p| p.1, false);
-        let fine = heights.end - heights.start;
-        let tick = |v: f64| if fine < FINE { small(v, fine) } else { short(v) };
-        chart
-            .configure_mesh()
-            .x_desc(&self.x)
-            .y_desc(&self.y)
-            .axis_desc_style(("sans-serif", 18))
-            .label_style(("sans-serif", 16))
-            .x_labels(8)
-            .y_labels(8)
-            .light_line_style(TRANSPARENT)
-            .y_label_formatter(&|v| if exponent { format!("{v:.0e}") } else { tick(*v) })
-            .x_label_formatter(&|v| if power { format!("{v:.0e}") } else { short(*v) })
-            .draw()
-            .map_err(fail)?;
-        for curve in &self.curves {
-            let colour = RGBColor(curve.colour.0, curve.colour.1, curve.colour.2);
-            chart
-                .draw_series(LineSeries::new(curve.points.iter().copied(), colour.stroke_width(2)))
-                .map_err(fail)?
-                .label(&curve.label)
-                .legend(move |(x, y)| {
-                    PathElement::new([(x, y), (x + 22, y)], colour.stroke_width(3))
-                });
-        }
-        chart
-            .configure_series_labels()
-            .position(SeriesLabelPosition::LowerLeft)
-            .background_style(WHITE.mix(0.85))
-            .border_style(BLACK.mix(0.3))
-            .label_font(("sans-serif", 16))
-            .draw()
-            .map_err(fail)
+    /// Names of the legend with their colours, and whether each is a line.
+    pub(super) fn legend(&self) -> Vec<(&str, Colour, bool)> {
+        let curves = self.curves.iter().map(|c| (c.label.as_str(), c.colour, true));
+        let bands = self.bands.iter().map(|b| (b.label.as_str(), b.colour, false));
+        let marks = self.marks.iter().map(|m| (m.label.as_str(), MARK, false));
+        curves.chain(bands).chain(marks).collect()
     }
 }
 
-/// A text within an attribute.
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('"', "&quot;").replace('<', "&lt;").replace('>', "&gt;")
-}
-
-/// Height of a figure whose ticks six decimals do not tell apart.
-const FINE: f64 = 1e-5;
-
-/// A tick of a fine axis: what rounding leaves of zero is zero.
-fn small(value: f64, height: f64) -> String {
-    if value.abs() < 1e-9 * height { "0".to_owned() } else { format!("{value:.1e}") }
-}
-
-/// A tick without needless digits.
-fn short(value: f64) -> String {
-    let text = format!("{value:.6}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Ticks of nanometres are not all zero, and zero is no 3e-25.
-    #[test]
-    fn fine_axes_have_ticks() {
-        assert_eq!(small(-3e-9, 7e-9), "-3.0e-9");
-        assert_eq!(small(3e-25, 7e-9), "0");
-        assert_eq!(short(0.25), "0.25");
-        assert_eq!(short(-1e-7), "0");
-    }
+/// The least and the most that an axis can show.
+fn ends(values: impl Iterator<Item = f64>, log: bool) -> Option<(f64, f64)> {
+    let values = values.filter(|v| v.is_finite() && (!log || *v > 0.0));
+    let (low, high) =
+        values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    (low <= high).then_some((low, high))
 }

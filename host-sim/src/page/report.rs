@@ -1,6 +1,6 @@
 //! **Report**: one self-contained HTML page, readable on a phone and on paper.
 
-use super::figure::{Curve, Figure, Scale};
+use super::figure::{Colour, Curve, Figure, Scale};
 use crate::instrument::Sensor;
 use crate::readout::verify::{Findings, density_of, quantisation_density};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -9,7 +9,7 @@ const STYLE: &str = "
 body{font:16px/1.5 system-ui,sans-serif;max-width:46rem;margin:0 auto;padding:0 1rem;color:#1b1f23;background:#fff}
 h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}h3{font-size:1.05rem}h4,h5{font-size:1rem}
 figure{margin:1rem 0}figure svg{width:100%;height:auto;display:block}
-figcaption{font-size:.85rem;color:#444}
+figcaption{font-size:.85rem;color:#444}output{display:block;min-height:1.4em;font-size:.85rem;font-variant-numeric:tabular-nums}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.9rem}
 th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid #ccc;vertical-align:top}
 th,td{padding:.25rem .4rem}tbody tr:has(+.why) td{border:0;padding-bottom:0}.why td{color:#444;font-size:.85rem}
@@ -20,18 +20,24 @@ figure svg{background:#fff;border-radius:4px}a{color:#0050a0}
 @media (max-width:30rem){nav ol{columns:1}}
 @media screen and (prefers-color-scheme:dark){:root{color-scheme:dark}body{color:#e6e6e6;background:#14171a}a{color:#8ec7ff}
 figcaption,.why td{color:#b8b8b8}th,td{border-color:#444}.pass{color:#6fd08c}.missed{color:#ff8a80}}
-@media print{details,nav{display:none}body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h2{break-after:avoid}}
+@media print{details,nav,output{display:none}body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h1,h2,h3,h4,h5{break-after:avoid}}
 ";
+
+/// Values under the pointer.
+const SCRIPT: &str = include_str!("pointer.js");
 
 // Colours that stay apart in grey print and for colour-blind readers (Okabe and Ito 2008, recalled).
 /// First curve.
-pub const BLUE: (u8, u8, u8) = (0, 114, 178);
+pub const BLUE: Colour = (0, 114, 178);
 /// Second curve.
-pub const ORANGE: (u8, u8, u8) = (213, 94, 0);
+pub const ORANGE: Colour = (213, 94, 0);
 /// Third curve.
-pub const GREEN: (u8, u8, u8) = (0, 158, 115);
+pub const GREEN: Colour = (0, 158, 115);
 /// Fourth curve.
-pub const BLACK: (u8, u8, u8) = (0, 0, 0);
+pub const BLACK: Colour = (0, 0, 0);
+/// Many parts of one whole, in this order; behind the last they begin anew.
+pub const PARTS: [Colour; 6] =
+    [BLUE, ORANGE, GREEN, (204, 121, 167), (86, 180, 233), (230, 159, 0)];
 
 /// The page for a run whose readings and truth were kept.
 #[must_use]
@@ -71,6 +77,7 @@ pub fn page(title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
                 style { (PreEscaped(STYLE)) }
+                script { (PreEscaped(SCRIPT)) }
             }
             body { (body) }
         }
@@ -136,6 +143,7 @@ fn axis(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
             curve("reading", BLUE, &values, 1e6),
             curve("truth", ORANGE, &findings.truth[n], 1e6),
         ],
+        ..Figure::default()
     };
     let truth_error = Figure {
         title: format!("{name}: reading less truth"),
@@ -143,6 +151,7 @@ fn axis(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
         y: format!("error / n{unit}"),
         scale: Scale::Linear,
         curves: vec![curve("reading - truth", BLUE, &axis.vs_truth, 1e9)],
+        ..Figure::default()
     };
     let own_error = Figure {
         title: format!("{name}: reading less f64 twin (the core's own error)"),
@@ -150,6 +159,7 @@ fn axis(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
         y: format!("error / a{unit}"),
         scale: Scale::Linear,
         curves: vec![curve("core - twin", GREEN, &axis.vs_ideal, 1e18)],
+        ..Figure::default()
     };
     html! {
         h2 { "Axis " (name) }
@@ -199,6 +209,7 @@ fn spectra(sensor: &Sensor, findings: &Findings, n: usize) -> Markup {
         y: format!("density / ({unit}/rtHz)"),
         scale: Scale::LogLog,
         curves,
+        ..Figure::default()
     };
     let caption = format!(
         "Welch's method, {} window, {} points, {} segments half overlapping, noise bandwidth {:.4} Hz, straight line taken off each.",
@@ -222,7 +233,9 @@ pub fn figure(figure: &Figure, caption: &str) -> Markup {
     html! {
         figure {
             (PreEscaped(&svg))
+            output { }
             figcaption { (caption) }
+            script.lines type="application/json" { (PreEscaped(lines(figure))) }
             details {
                 summary { "Numbers, and the figure as a file" }
                 p { a download=(format!("{file}.svg")) href=(address(&svg)) { "Save as SVG" } }
@@ -230,6 +243,19 @@ pub fn figure(figure: &Figure, caption: &str) -> Markup {
             }
         }
     }
+}
+
+/// Lines with their points, for the page's script.
+fn lines(figure: &Figure) -> String {
+    let lines = figure.curves.iter().map(|curve| {
+        let label = serde_json::Value::from(curve.label.as_str()).to_string();
+        let seen = curve.points.iter().filter(|p| figure.scale.shows(**p));
+        let points: Vec<String> = seen.map(|(x, y)| format!("[{x:.5e},{y:.3e}]")).collect();
+        // A label that ends the script's element would end it here.
+        let label = label.replace('<', "\\u003c");
+        format!("{{\"label\":{label},\"points\":[{}]}}", points.join(","))
+    });
+    format!("[{}]", lines.collect::<Vec<_>>().join(","))
 }
 
 /// Some of a curve's points, evenly spread over them.

@@ -44,6 +44,31 @@ impl Rising {
     }
 }
 
+/// What the light meets at an instant: the mass, and what acts on laser and optics from outside.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Scene {
+    /// Where the mass is.
+    pub pose: [f64; 6],
+    /// Relative change of the laser's intensity, beside the light's own noise.
+    pub intensity: f64,
+    /// Temperature, from its mean.
+    pub temperature_k: f64,
+}
+
+impl Scene {
+    /// Sum of scenes, weighed.
+    fn mixed<'a>(parts: impl Iterator<Item = (f64, &'a Self)>) -> Self {
+        parts.fold(Self::default(), |mut sum, (weight, scene)| {
+            for (sum, axis) in sum.pose.iter_mut().zip(scene.pose) {
+                *sum += weight * axis;
+            }
+            sum.intensity += weight * scene.intensity;
+            sum.temperature_k += weight * scene.temperature_k;
+            sum
+        })
+    }
+}
+
 /// Frames being simulated.
 #[derive(Debug)]
 pub struct Detectors {
@@ -106,18 +131,20 @@ impl Detectors {
         self.frame as f64 / self.file.rate_hz
     }
 
-    /// Adds the next frame's codes, the mass at `pose`.
-    pub fn frame(&mut self, pose: [f64; 6], codes: &mut Vec<i32>) {
-        let power = 1.0 + self.intensity.next();
+    /// Adds the next frame's codes.
+    pub fn frame(&mut self, scene: &Scene, codes: &mut Vec<i32>) {
+        let power = 1.0 + self.intensity.next() + scene.intensity;
+        let warmed = self.file.light.path_m_per_k * scene.temperature_k;
         let hertz = self.frequency.next();
         let start = codes.len();
         codes.resize(start + 4 * self.file.beams.len(), 0);
         let hours = self.time_s() / 3600.0;
         for n in 0..self.file.beams.len() {
             let beam = &self.file.beams[n];
-            let displacement = displacement(beam, pose);
+            let displacement = displacement(beam, scene.pose);
             let path = self.file.light.dead_path_m + f64::from(self.file.passes) * displacement;
-            let phase = self.radians_per_metre * displacement + TAU * hertz * path / LIGHT;
+            let phase = self.radians_per_metre * displacement
+                + TAU * (hertz * path / LIGHT + warmed / self.file.wavelength_m);
             let f = beam.faults;
             let (s, c) = phase.sin_cos();
             let turned = (phase + f.quarter_wave_error_rad).sin();
@@ -153,28 +180,28 @@ fn displacement(beam: &BeamFile, pose: [f64; 6]) -> f64 {
     Vector3::from(beam.direction).dot(&(Vector3::new(x, y, z) + turn * at - at))
 }
 
-/// Poses between steps: cubics through four.
+/// Scenes between steps: cubics through four.
 #[derive(Debug, Default)]
 pub struct Between {
-    poses: VecDeque<(f64, [f64; 6])>,
+    scenes: VecDeque<(f64, Scene)>,
 }
 
 impl Between {
-    /// Adds the pose of the next step; steps are even.
-    pub fn push(&mut self, time_s: f64, pose: [f64; 6]) {
-        self.poses.push_back((time_s, pose));
+    /// Adds the next step; steps are even.
+    pub fn push(&mut self, time_s: f64, scene: Scene) {
+        self.scenes.push_back((time_s, scene));
     }
 
-    /// Adds frames as far as the poses reach.
+    /// Adds frames as far as the steps reach.
     pub fn follow(&mut self, detectors: &mut Detectors, codes: &mut Vec<i32>) {
-        while self.poses.len() >= 4 {
-            let (from, step) = (self.poses[1].0, self.poses[2].0 - self.poses[1].0);
+        while self.scenes.len() >= 4 {
+            let (from, step) = (self.scenes[1].0, self.scenes[2].0 - self.scenes[1].0);
             let into = (detectors.time_s() - from) / step;
             if into >= 1.0 {
-                self.poses.pop_front();
+                self.scenes.pop_front();
                 continue;
             }
-            // Before the second pose there is none on both sides: the first cubic serves.
+            // Before the second step there is none on both sides: the first cubic serves.
             let u = into;
             let weights = [
                 -u * (u - 1.0) * (u - 2.0) / 6.0,
@@ -182,10 +209,8 @@ impl Between {
                 -(u + 1.0) * u * (u - 2.0) / 2.0,
                 (u + 1.0) * u * (u - 1.0) / 6.0,
             ];
-            let pose = std::array::from_fn(|k| {
-                weights.iter().zip(&self.poses).map(|(w, (_, pose))| w * pose[k]).sum()
-            });
-            detectors.frame(pose, codes);
+            let parts = self.scenes.iter().map(|(_, scene)| scene);
+            detectors.frame(&Scene::mixed(weights.into_iter().zip(parts)), codes);
         }
     }
 }

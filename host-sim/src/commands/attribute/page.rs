@@ -6,13 +6,11 @@ use crate::analysis::log_spaced::{self, Weighing, Wish, pitches};
 use crate::analysis::series::Series;
 use crate::analysis::window::Window;
 use crate::page::figure::{Curve, Figure, Scale};
-use crate::page::report::{BLACK, BLUE, GREEN, ORANGE, figure, page};
+use crate::page::report::{BLACK, BLUE, ORANGE, PARTS, figure, page};
 use maud::{Markup, html};
 
 /// Points of a curve over time that a page holds.
 const POINTS: usize = 2000;
-/// Colours of the terms, which begin anew behind the last.
-const TERMS: [(u8, u8, u8); 4] = [GREEN, (204, 121, 167), (86, 180, 233), (230, 159, 0)];
 
 impl Found {
     pub(super) fn html(&self) -> String {
@@ -60,13 +58,16 @@ impl Found {
             let density = log_spaced::auto(&series, &pitches(longest, rate_hz, &wish), weighing);
             density.frequencies().zip(density.amplitude()).collect()
         };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
         let mut curves = vec![
-            curve("reading", BLUE, of(&self.together.reading)),
-            curve("left", BLACK, of(&self.left)),
+            Curve::new("reading", BLUE, of(&self.together.reading)),
+            Curve::new("left", BLACK, of(&self.left)),
         ];
         for (n, (term, part)) in self.choice.terms.iter().zip(&self.parts).enumerate() {
-            curves.push(curve(&self.term_name(term), TERMS[n % TERMS.len()], of(part)));
+            curves.push(Curve::new(
+                &self.term_name(term),
+                PARTS[1 + n % (PARTS.len() - 1)],
+                of(part),
+            ));
         }
         Figure {
             title: "what follows what".to_owned(),
@@ -74,6 +75,7 @@ impl Found {
             y: format!("density / ({}/rtHz)", self.unit),
             scale: Scale::LogLog,
             curves,
+            ..Figure::default()
         }
     }
 
@@ -81,16 +83,16 @@ impl Found {
         let at = |value: fn(&crate::attribution::judge::Band) -> f64| -> Vec<(f64, f64)> {
             self.bands.iter().map(|b| ((b.from_hz * b.to_hz).sqrt(), value(b))).collect()
         };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
         Figure {
             title: "coherence with all channels together".to_owned(),
             x: "frequency / Hz".to_owned(),
             y: "coherence".to_owned(),
             scale: Scale::LogX,
             curves: vec![
-                curve("coherence", BLUE, at(|b| b.unbiased)),
-                curve("threshold", ORANGE, at(|b| b.threshold)),
+                Curve::new("coherence", BLUE, at(|b| b.unbiased)),
+                Curve::new("threshold", ORANGE, at(|b| b.threshold)),
             ],
+            ..Figure::default()
         }
     }
 
@@ -116,6 +118,7 @@ impl Found {
                 curve("reading", BLUE, &|n| t.reading[n]),
                 curve("explained", ORANGE, &explained),
             ],
+            ..Figure::default()
         }
     }
 }

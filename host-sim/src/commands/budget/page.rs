@@ -5,12 +5,8 @@ use super::Found;
 use crate::budget::{Budget, gain_of_halving};
 use crate::commands::spectrum::against::at;
 use crate::page::figure::{Curve, Figure, Scale};
-use crate::page::report::{BLACK, BLUE, GREEN, ORANGE, figure, page};
+use crate::page::report::{BLACK, PARTS, figure, page};
 use maud::{Markup, html};
-
-/// Colours of contributors, after the whole.
-const COLOURS: [(u8, u8, u8); 6] =
-    [BLUE, ORANGE, GREEN, (204, 121, 167), (86, 180, 233), (230, 159, 0)];
 
 /// A requirement: its name, the axis that it is of, its points.
 pub(super) type Line = (String, usize, Vec<(f64, f64)>);
@@ -55,6 +51,7 @@ fn axis(found: &Found, lines: &[Line], accelerations: &[Line], n: usize) -> Mark
         y: format!("density / ({unit}/rtHz)"),
         scale: Scale::LogLog,
         curves,
+        ..Figure::default()
     };
     let worst = lines.iter().filter(|(_, axis, _)| *axis == n).filter_map(|(label, _, points)| {
         let ratios = found.budget.frequency_hz.iter().zip(&total);
@@ -108,9 +105,9 @@ fn parts(found: &Found, n: usize) -> Vec<Curve> {
         let c = &found.budget.contributors[*which];
         let f = found.budget.frequency_hz.iter();
         let points = f.copied().zip(c.density[n].iter().copied()).collect();
-        Curve { label: c.name.to_owned(), colour: COLOURS[k], points }
+        Curve { label: c.name.to_owned(), colour: PARTS[k], points }
     };
-    kept.iter().take(COLOURS.len()).enumerate().map(curve).collect()
+    kept.iter().take(PARTS.len()).enumerate().map(curve).collect()
 }
 
 fn torque(found: &Found, total: &[f64], lines: &[Line]) -> Option<Markup> {
@@ -136,6 +133,7 @@ fn torque(found: &Found, total: &[f64], lines: &[Line]) -> Option<Markup> {
         y: "density / (m/s²/rtHz)".to_owned(),
         scale: Scale::LogLog,
         curves,
+        ..Figure::default()
     };
     let caption = "Torque over arm and mass: predicted, the angle's density times the pendulum's stiffness; recorded, \
                    I a + b v + kappa x in time, in which the free swing is nothing.";

@@ -280,6 +280,7 @@ impl Calibrated {
                     .map(|(n, e)| (f64::from(n), e / found.gain() * self.sensor.design.gap_m[b]))
                     .collect(),
             }],
+            ..Figure::default()
         };
         let body = html! {
             h1 { (self.sensor.file.name) ": calibration" }

@@ -181,6 +181,7 @@ impl Found {
                 colour: if axis < 3 { BLUE } else { GREEN },
                 points: points.iter().map(|(t, axes)| (*t, axes[n])).collect(),
             }],
+            ..Figure::default()
         };
         let body = html! {
             h1 { (sensor) ": interferometer" }

@@ -162,6 +162,7 @@ impl Found {
             y: format!("density / ({}/rtHz)", self.unit),
             scale: Scale::LogLog,
             curves,
+            ..Figure::default()
         };
         let coherence = Figure {
             title: "coherence".to_owned(),
@@ -169,6 +170,7 @@ impl Found {
             y: "coherence".to_owned(),
             scale: Scale::LogX,
             curves: vec![curve("sensors 1 and 2".to_owned(), BLUE, split.coherence.clone())],
+            ..Figure::default()
         };
         let body = html! {
             h1 { "Sensors of one motion" }

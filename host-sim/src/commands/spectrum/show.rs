@@ -4,7 +4,7 @@ use super::against::{Against, Compared};
 use super::{Found, Method, Pair, ends};
 use crate::analysis::density::{Detrend, coherence_threshold};
 use crate::error::Result;
-use crate::page::figure::{Curve, Figure, Scale};
+use crate::page::figure::{Band, Curve, Figure, Scale};
 use crate::page::report::{BLACK, BLUE, GREEN, ORANGE, figure, page};
 use crate::records::meta::Meta;
 use crate::records::write::{Cell, Kind, Writer};
@@ -236,18 +236,19 @@ impl Found {
         let at = |values: Vec<f64>| -> Vec<(f64, f64)> {
             column.density.frequencies().zip(values).filter(|(f, _)| *f > 0.0).collect()
         };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
-        let mut curves = vec![
-            curve("interval, low", GREY, at(interval.iter().map(|i| i[0]).collect())),
-            curve("interval, high", GREY, at(interval.iter().map(|i| i[1]).collect())),
-            curve(&column.name, BLUE, at(column.density.amplitude())),
-        ];
+        let bins = column.density.frequencies().zip(interval).filter(|(f, _)| *f > 0.0);
+        let band = Band::interval(
+            self.how.options.confidence,
+            BLUE,
+            bins.map(|(f, [low, high])| [f, low, high]).collect(),
+        );
+        let mut curves = vec![Curve::new(&column.name, BLUE, at(column.density.amplitude()))];
         let colours = [ORANGE, GREEN, BLACK];
         for (n, against) in self.against.iter().enumerate() {
             for compared in against.compared.iter().filter(|c| c.column == column.name) {
                 let file = against.path.file_name().map(|f| f.to_string_lossy().into_owned());
                 let points = compared.points.iter().copied().filter(|(_, y)| *y > 0.0).collect();
-                curves.push(curve(&file.unwrap_or_default(), colours[n % 3], points));
+                curves.push(Curve::new(&file.unwrap_or_default(), colours[n % 3], points));
             }
         }
         let spectrum = Figure {
@@ -256,6 +257,8 @@ impl Found {
             y: format!("density / ({}/rtHz)", column.unit),
             scale: Scale::LogLog,
             curves,
+            bands: vec![band],
+            ..Figure::default()
         };
         figure(&spectrum, &format!("{}.", self.manner()))
     }
@@ -266,7 +269,6 @@ impl Found {
         let at = |values: Vec<f64>| -> Vec<(f64, f64)> {
             pair.cross.x.frequencies().zip(values).filter(|(f, _)| *f > 0.0).collect()
         };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
         let threshold = pair.cross.averages().map(|k| coherence_threshold(k, confidence)).collect();
         let coherence = Figure {
             title: format!("coherence of {x} and {y}"),
@@ -274,9 +276,10 @@ impl Found {
             y: "coherence".to_owned(),
             scale: Scale::LogX,
             curves: vec![
-                curve("coherence", BLUE, at(pair.cross.coherence())),
-                curve("by chance below", GREY, at(threshold)),
+                Curve::new("coherence", BLUE, at(pair.cross.coherence())),
+                Curve::new("by chance below", GREY, at(threshold)),
             ],
+            ..Figure::default()
         };
         let transfer = pair.cross.transfer();
         let gain = Figure {
@@ -284,22 +287,24 @@ impl Found {
             x: "frequency / Hz".to_owned(),
             y: format!("gain / ({}/{})", pair.units[1], pair.units[0]),
             scale: Scale::LogLog,
-            curves: vec![curve(
+            curves: vec![Curve::new(
                 "gain",
                 BLUE,
                 at(transfer.iter().map(|t| t.value.norm()).collect()),
             )],
+            ..Figure::default()
         };
         let phase = Figure {
             title: format!("{y} over {x}: phase"),
             x: "frequency / Hz".to_owned(),
             y: "phase / rad".to_owned(),
             scale: Scale::LogX,
-            curves: vec![curve(
+            curves: vec![Curve::new(
                 "phase",
                 BLUE,
                 at(transfer.iter().map(|t| t.value.arg()).collect()),
             )],
+            ..Figure::default()
         };
         html! {
             h2 { (y) " and " (x) }

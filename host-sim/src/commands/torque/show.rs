@@ -3,7 +3,7 @@
 use super::Found;
 use crate::error::Result;
 use crate::instrument::Sensor;
-use crate::page::figure::{Curve, Figure, Scale};
+use crate::page::figure::{Band, Curve, Figure, Scale};
 use crate::page::report::{BLUE, GREEN, ORANGE, figure, page};
 use crate::pendulum::swing::Measured;
 use crate::pendulum::torque::{Coefficients, acceleration_error};
@@ -161,30 +161,35 @@ impl Found {
         let at = |values: Vec<f64>| -> Vec<(f64, f64)> {
             self.density.frequencies().zip(values).collect()
         };
-        let curve = |label: &str, colour, points| Curve { label: label.to_owned(), colour, points };
-        let grey = (120, 120, 120);
+        let band = Band::interval(
+            confidence,
+            BLUE,
+            (self.density.frequencies().zip(interval))
+                .map(|(f, [low, high])| [f, low, high])
+                .collect(),
+        );
         let torque = Figure {
             title: "torque noise".to_owned(),
             x: "frequency / Hz".to_owned(),
             y: "density / (N m/rtHz)".to_owned(),
             scale: Scale::LogLog,
             curves: vec![
-                curve("interval, low", grey, at(interval.iter().map(|i| i[0]).collect())),
-                curve("interval, high", grey, at(interval.iter().map(|i| i[1]).collect())),
-                curve("torque", BLUE, at(self.density.amplitude())),
-                curve(
+                Curve::new("torque", BLUE, at(self.density.amplitude())),
+                Curve::new(
                     "thermal",
                     ORANGE,
                     at(self.density.frequencies().map(|f| self.thermal(f)).collect()),
                 ),
             ],
+            bands: vec![band],
+            ..Figure::default()
         };
         let acceleration = Figure {
             title: "equivalent acceleration of one mass".to_owned(),
             x: "frequency / Hz".to_owned(),
             y: "density / (m/s²/rtHz)".to_owned(),
             scale: Scale::LogLog,
-            curves: vec![curve(
+            curves: vec![Curve::new(
                 "acceleration",
                 GREEN,
                 at(self
@@ -194,6 +199,7 @@ impl Found {
                     .map(|t| self.pendulum.acceleration(*t))
                     .collect()),
             )],
+            ..Figure::default()
         };
         let body = html! {
             h1 { (sensor.file.name) ": torque" }

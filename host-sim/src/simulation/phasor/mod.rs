@@ -18,6 +18,7 @@ pub mod experiment;
 pub mod outside;
 pub mod swing;
 
+use super::interferometer::Scene;
 use super::plant::converter::Converter;
 use super::plant::drive::{Drive, Envelope};
 use super::plant::noise::{Gaussian, OneOverF, Stream};
@@ -69,8 +70,8 @@ pub struct Simulation {
     /// Steps before the filters that are run have settled, and before all have.
     settling: u64,
     first: u64,
-    /// Instants and poses of the steps since they were last asked for, where they are.
-    watched: Option<Vec<(f64, [f64; 6])>>,
+    /// Instants and scenes of the steps since they were last asked for, where they are.
+    watched: Option<Vec<(f64, Scene)>>,
     /// Filters of what auxiliary sensors read, where it is asked for, and the last values.
     beside: Option<(Vec<Fir>, [f64; 6])>,
     /// Truth of a reading: the pose at its instant is in the middle of the filters.
@@ -206,7 +207,8 @@ impl Simulation {
             let pose = self.mover.step(instant_s, self.step_hz);
             self.poses.push(pose.axes);
             if let Some(watched) = &mut self.watched {
-                watched.push((instant_s, pose.axes));
+                let Values { intensity, temperature_k, .. } = pose.outside;
+                watched.push((instant_s, Scene { pose: pose.axes, intensity, temperature_k }));
             }
             if let Some((firs, values)) = &mut self.beside {
                 let row = pose.outside.row();
@@ -260,7 +262,7 @@ impl Simulation {
         }
     }
 
-    /// Keeps the instants and poses of all steps for [`Self::watched`].
+    /// Keeps the instants and scenes of all steps for [`Self::watched`].
     pub fn watch(&mut self) {
         self.watched = Some(Vec::new());
     }
@@ -277,8 +279,8 @@ impl Simulation {
         self.beside.as_ref().map(|(_, values)| *values)
     }
 
-    /// Instants, s, and poses of the steps since the last call.
-    pub fn watched(&mut self) -> impl Iterator<Item = (f64, [f64; 6])> {
+    /// Instants, s, and scenes of the steps since the last call.
+    pub fn watched(&mut self) -> impl Iterator<Item = (f64, Scene)> {
         self.watched.iter_mut().flat_map(|watched| watched.drain(..))
     }
 
