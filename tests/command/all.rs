@@ -8,6 +8,7 @@ mod experiments;
 mod filter;
 mod line;
 mod low_delay;
+mod recorded;
 mod refuses_bad_input;
 mod streams;
 mod two_sensors;

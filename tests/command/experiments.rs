@@ -165,7 +165,11 @@ fn events_are_listed_and_left_out() {
     let again = bench.json(0, "events k.parquet");
     // The level is another behind the gap that the step has become.
     assert_eq!(number(&again["events"]), 0.0, "{again}");
-    assert!(bench.text("e.html").contains("events") && bench.text("e.csv").contains("x_m,step,"));
+    assert!(bench.text("e.csv").contains("x_m,step,"));
+    // Both are marked, and so they are on another command's figure.
+    assert!(bench.text("e.html").contains("events: 2 marked"));
+    bench.json(0, "response r.csv --column x_m --frequency-hz 0.2 --events e.csv --report p.html");
+    assert!(bench.text("p.html").contains("events: 2 marked"));
 }
 
 /// Last input that passes, first that does not.
@@ -201,6 +205,17 @@ fn bad_input_is_refused() {
         "c-command.toml",
         "name = \"c\"\n[[analysis]]\nname = \"one\"\nrun = [\"event\", \"r.csv\"]\n",
     );
+    let against = |last: &str| {
+        format!(
+            "name = \"c\"\n{last}[[analysis]]\nname = \"one\"\nrun = [\"spectrum\", \"r.csv\", \"--column\", \"torque_n_m\", \"--against\", \"{{last}}/noise/density.csv\"]\n"
+        )
+    };
+    std::fs::create_dir_all(bench.path("spring/noise")).unwrap();
+    bench.put("spring/noise/density.csv", "frequency_hz,torque_n_m_asd\n1e-3,1e-13\n1,1e-13\n");
+    bench.put("c-last.toml", &against("last = \"spring\"\n"));
+    bench.put("c-no-last.toml", &against(""));
+    bench.put("c-other-last.toml", &against("last = \"autumn\"\n"));
+    bench.put("e.csv", "column,kind,from_s,to_s,size,over_noise\n");
     bench.put(
         "c-fails.toml",
         "name = \"c\"\n[[analysis]]\nname = \"one\"\nrun = [\"events\", \"none.csv\"]\n",
@@ -292,6 +307,22 @@ fn bad_input_is_refused() {
         ("campaign c.toml", "campaign c-later.toml", "is no earlier analysis"),
         ("campaign c.toml", "campaign c-command.toml", "nearest: `events`"),
         ("campaign c.toml", "campaign c-fails.toml", "analysis `one`: "),
+        ("campaign c-last.toml", "campaign c-no-last.toml", "wants the campaign's key `last`"),
+        (
+            "campaign c-last.toml",
+            "campaign c-other-last.toml",
+            "is no file that was written before",
+        ),
+        (
+            "response r.csv --column torque_n_m --frequency-hz 0.01 --events e.csv",
+            "response r.csv --column torque_n_m --frequency-hz 0.01 --events slow.csv",
+            "has no column `from_s`",
+        ),
+        (
+            "attribute r.csv fast.csv --column torque_n_m --report p.html --events e.csv",
+            "attribute r.csv fast.csv --column torque_n_m --report e.csv --events e.csv",
+            "is an input",
+        ),
         ("campaign --example example", "campaign --example example", "is there already"),
     ] {
         bench.ends(0, good);

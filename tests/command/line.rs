@@ -395,6 +395,7 @@ fn demo_leaves_readings_accuracy_and_noise() {
     names.sort();
     let wanted = [
         "accuracy.json",
+        "campaign",
         "hours.parquet",
         "noise.csv",
         "noise.csv.json",
@@ -418,12 +419,22 @@ fn demo_leaves_readings_accuracy_and_noise() {
     let rows = bench.column("a/b/readings.csv", "x_m").len();
     assert_eq!(printed["axes"][0]["readings"], rows);
 
-    // The report stands alone: no script, nothing to load, no address but names of namespaces.
+    // The report stands alone: nothing to load, no script but its own, no address but names of namespaces.
     let report = bench.text("a/b/report.html");
     assert!(report.starts_with("<!DOCTYPE html>") && report.trim_end().ends_with("</html>"));
     let small = report.to_lowercase();
-    for loads in ["<script", "<link", "<img", "<iframe", "<object", "src=", "@import", "url("] {
+    for loads in ["<link", "<img", "<iframe", "<object", "src=", "@import", "url("] {
         assert!(!small.contains(loads), "the report holds {loads}");
+    }
+    let figures = small.matches("<figure").count();
+    assert_eq!(small.matches("<script>").count(), 1);
+    assert_eq!(
+        small.matches("<script class=\"lines\" type=\"application/json\">").count(),
+        figures
+    );
+    assert_eq!(small.matches("<script").count(), 1 + figures);
+    for reaches in ["fetch(", "xmlhttp", "websocket", "import(", "eval(", "innerhtml"] {
+        assert!(!small.contains(reaches), "the page's script holds {reaches}");
     }
     // What can be followed is a figure to keep, within the page itself.
     let links = small.matches("href=").count();

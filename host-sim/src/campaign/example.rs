@@ -1,4 +1,4 @@
-//! The slate quarry's campaign: half a day of the vault's sensor while a heater and a voltage are modulated, and what is made of
+//! The slate quarry's campaign: hours of the vault's sensor while a heater and a voltage are modulated, and what is made of
 //! it.
 
 use crate::instrument::BUILT_IN;
@@ -7,28 +7,47 @@ use crate::simulation::scenario;
 /// Name of its file.
 pub const CAMPAIGN: &str = "campaign.toml";
 
-const ANALYSES: &str = r#"# Half a day in the slate-quarry vault: a heater makes a gradient across the plate, a voltage goes to one
+const ANALYSES: &str = r#"# Hours in the slate-quarry vault: a heater makes a gradient across the plate, a voltage goes to one
 # electrode, and temperature, tilt and the laser's intensity wander as they do. Simulated; for recorded data, name the
 # record where the first analysis' folder stands.
 name = "Slate-quarry tilt vault: heater and charge"
 
 [[analysis]]
 name = "record"
-title = "Twelve hours, simulated"
+title = "{hours} hours, simulated"
 run = [
-    "simulate", "vault.toml", "--level", "phasor", "--seconds", "43200", "--seed", "4", "--drives", "drives.toml",
+    "simulate", "vault.toml", "--level", "phasor", "--seconds", "{seconds}", "--seed", "4", "--drives", "drives.toml",
     "--auxiliary", "{own}/auxiliary.parquet", "--out", "{own}/readings.parquet",
 ]
 
 [[analysis]]
+name = "spring"
+title = "The spring campaign's three hours, without drives"
+# Of a real last campaign, its results are named instead: last = "../spring/campaign-results" above, before the first
+# analysis, and {last}/noise/density.csv below.
+run = [
+    "simulate", "vault.toml", "--level", "phasor", "--seconds", "10800", "--seed", "3", "--out", "{own}/readings.parquet",
+]
+
+[[analysis]]
+name = "spring-noise"
+title = "The spring campaign's displacement noise"
+run = ["spectrum", "{spring}/readings.parquet", "--column", "x_m", "--out", "{own}/density.csv"]
+
+[[analysis]]
 name = "health"
 title = "Events and faults"
-run = ["events", "{record}/readings.parquet", "--column", "x_m", "--longest", "2"]
+run = [
+    "events", "{record}/readings.parquet", "--column", "x_m", "--longest", "2", "--out", "{own}/events.csv",
+]
 
 [[analysis]]
 name = "noise"
-title = "Displacement noise against the requirement"
-run = ["spectrum", "{record}/readings.parquet", "--column", "x_m", "--against", "requirement.csv"]
+title = "Displacement noise against the requirement and the spring campaign's"
+run = [
+    "spectrum", "{record}/readings.parquet", "--column", "x_m", "--against", "requirement.csv",
+    "--against", "{spring-noise}/density.csv", "--out", "{own}/density.csv",
+]
 
 [[analysis]]
 name = "stability"
@@ -53,7 +72,7 @@ name = "charge"
 title = "Charge of the mass, by the modulated voltage"
 run = [
     "response", "{torque}/torque.parquet", "--column", "torque_n_m", "--sensor", "vault.toml",
-    "--drive", "{record}/auxiliary.parquet", "--drive-column", "voltage_v",
+    "--drive", "{record}/auxiliary.parquet", "--drive-column", "voltage_v", "--events", "{health}/events.csv",
 ]
 
 [[analysis]]
@@ -62,6 +81,7 @@ title = "Torque per kelvin of gradient, by the heater"
 run = [
     "response", "{torque}/torque.parquet", "--column", "torque_n_m", "--sensor", "vault.toml", "--harmonics", "1",
     "--drive", "{record}/auxiliary.parquet", "--drive-column", "gradient_k", "--from", "3000",
+    "--events", "{health}/events.csv",
 ]
 
 [[analysis]]
@@ -71,7 +91,7 @@ run = [
     "attribute", "{torque}/torque.parquet", "{record}/auxiliary.parquet", "--column", "torque_n_m", "--sensor", "vault.toml",
     "--to-hz", "0.02", "--square", "voltage_v", "--channel", "temperature_k", "--channel", "gradient_k",
     "--channel", "tilt_rad", "--channel", "intensity", "--channel", "voltage_v",
-    "--cleaned", "{own}/cleaned.parquet",
+    "--cleaned", "{own}/cleaned.parquet", "--events", "{health}/events.csv",
 ]
 "#;
 
@@ -99,13 +119,20 @@ intensity_corner_hz = 1.0e-2
 torque_n_m_per_intensity = 2.0e-11
 ";
 
-/// Files of the example: name, text.
+/// Hours that the example takes.
+pub const HOURS: u32 = 12;
+/// Hours that it takes at least: three of the heater's periods, when the first has settled.
+pub const FEWEST_HOURS: u32 = 3;
+
+/// Files of the example, of a record of some hours: name, text.
 #[must_use]
-pub fn files() -> Vec<(&'static str, String)> {
+pub fn files(hours: u32) -> Vec<(&'static str, String)> {
     let header = "[environment]\n";
+    let analyses = ANALYSES.replace("{hours}", &hours.to_string());
+    let analyses = analyses.replace("{seconds}", &(3600 * hours).to_string());
     let sensor = BUILT_IN[0].1.replace(header, &format!("{header}{COUPLINGS}"));
     vec![
-        (CAMPAIGN, ANALYSES.to_owned()),
+        (CAMPAIGN, analyses),
         ("vault.toml", sensor),
         ("drives.toml", DRIVES.to_owned()),
         ("requirement.csv", scenario::requirement()),

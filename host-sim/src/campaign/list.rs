@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Result, nearest, read_text};
 use serde::Deserialize;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A campaign.
 #[derive(Debug, Clone, Deserialize)]
@@ -10,6 +10,9 @@ use std::path::Path;
 pub struct Campaign {
     /// Its name.
     pub name: String,
+    /// Folder of the last campaign's results, from this one's: `{last}` stands for it.
+    #[serde(default)]
+    pub last: Option<PathBuf>,
     /// In the order in which they run.
     #[serde(default, rename = "analysis")]
     pub analyses: Vec<Analysis>,
@@ -24,9 +27,15 @@ pub struct Analysis {
     /// What it is for, above its figures.
     #[serde(default)]
     pub title: Option<String>,
-    /// A command and its arguments. `{own}` is its own folder, `{NAME}` that of an earlier one.
+    /// A command and its arguments. `{own}` is its own folder, `{NAME}` that of an earlier one, `{last}` that of the last
+    /// campaign.
     pub run: Vec<String>,
 }
+
+/// Name of an analysis' own folder.
+pub const OWN: &str = "own";
+/// Name of the last campaign's folder.
+pub const LAST: &str = "last";
 
 /// Commands that give the same files for the same input, and whether they write a page.
 const COMMANDS: [(&str, bool); 12] = [
@@ -59,7 +68,7 @@ impl Campaign {
             return Err(Error::in_file(path, None, "has no [[analysis]], allowed one or more"));
         }
         for (n, analysis) in parsed.analyses.iter().enumerate() {
-            analysis.check(&parsed.analyses[..n]).map_err(|message| {
+            analysis.check(&parsed.analyses[..n], parsed.last.is_some()).map_err(|message| {
                 let message = format!("analysis {} `{}`: {message}", n + 1, analysis.name);
                 Error::in_file(path, None, message)
             })?;
@@ -69,10 +78,13 @@ impl Campaign {
 }
 
 impl Analysis {
-    fn check(&self, earlier: &[Self]) -> std::result::Result<(), String> {
+    fn check(&self, earlier: &[Self], has_last: bool) -> std::result::Result<(), String> {
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
-        if self.name.is_empty() || self.name == "own" || !self.name.chars().all(plain) {
-            return Err("name: allowed a to z, 0 to 9 and -, and not `own`".to_owned());
+        if self.name.is_empty()
+            || [OWN, LAST].contains(&&*self.name)
+            || !self.name.chars().all(plain)
+        {
+            return Err("name: allowed a to z, 0 to 9 and -, and not `own` nor `last`".to_owned());
         }
         if earlier.iter().any(|other| other.name == self.name) {
             return Err("name: an earlier analysis has it".to_owned());
@@ -92,7 +104,11 @@ impl Analysis {
         }
         for arg in &self.run {
             for folder in folders(arg) {
-                if folder != "own" && !earlier.iter().any(|other| other.name == folder) {
+                if folder == LAST && !has_last {
+                    return Err("run: {last} wants the campaign's key `last`".to_owned());
+                }
+                let named = [OWN, LAST].contains(&folder);
+                if !named && !earlier.iter().any(|other| other.name == folder) {
                     return Err(format!("run: {{{folder}}} is no earlier analysis"));
                 }
             }

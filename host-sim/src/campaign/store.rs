@@ -5,7 +5,7 @@
 //! SHA-256 over this program's version, the arguments, and the content of every file that they name, results of
 //! earlier analyses among them.
 
-use super::list::{Analysis, Campaign, folders};
+use super::list::{Analysis, Campaign, LAST, OWN, folders};
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::page::output::write_text;
@@ -61,15 +61,16 @@ pub fn run(
     std::fs::create_dir_all(&whole)
         .map_err(|e| Error::in_file(&whole, None, format!("cannot be made: {e}")))?;
     sweep(&whole);
+    let places = Places { folder, out, last: campaign.last.as_deref() };
     let mut done = Vec::new();
     for analysis in &campaign.analyses {
         let place = whole.join(&analysis.name);
-        let key = key(analysis, folder, out)?;
+        let key = key(analysis, &places)?;
         let found = match there(analysis, &place, &key) {
             Some(found) => found,
             None => {
                 progress(&analysis.name);
-                make(analysis, program, folder, out, &key)?;
+                make(analysis, program, &places, &key)?;
                 let mut made = there(analysis, &place, &key).ok_or_else(|| {
                     Error::in_file(
                         &place,
@@ -106,13 +107,29 @@ fn remove(path: &Path) -> Result<()> {
     }
 }
 
-/// An argument with folders in place of names in braces.
-fn filled(arg: &str, out: &Path, own: &str) -> String {
-    let names: Vec<String> = folders(arg).map(str::to_owned).collect();
-    names.iter().fold(arg.to_owned(), |arg, name| {
-        let folder = if name == "own" { own } else { name.as_str() };
-        arg.replace(&format!("{{{name}}}"), &out.join(folder).to_string_lossy())
-    })
+/// Where a campaign's files are.
+struct Places<'a> {
+    /// The campaign's own folder, which relative paths are from.
+    folder: &'a Path,
+    /// Results, from there.
+    out: &'a Path,
+    /// Results of the last campaign, from there.
+    last: Option<&'a Path>,
+}
+
+impl Places<'_> {
+    /// An argument with folders in place of names in braces.
+    fn filled(&self, arg: &str, own: &str) -> String {
+        let names: Vec<String> = folders(arg).map(str::to_owned).collect();
+        names.iter().fold(arg.to_owned(), |arg, name| {
+            let folder = match (name.as_str(), self.last) {
+                (LAST, Some(last)) => last.to_owned(),
+                (OWN, _) => self.out.join(own),
+                (name, _) => self.out.join(name),
+            };
+            arg.replace(&format!("{{{name}}}"), &folder.to_string_lossy())
+        })
+    }
 }
 
 /// Sum of a file's content.
@@ -137,7 +154,7 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 /// What an analysis depends on.
-fn key(analysis: &Analysis, folder: &Path, out: &Path) -> Result<String> {
+fn key(analysis: &Analysis, places: &Places) -> Result<String> {
     let mut hash = Sha256::new();
     // Lengths first, so that no two lists of texts are the same bytes.
     let mut add = |text: &str| {
@@ -147,17 +164,17 @@ fn key(analysis: &Analysis, folder: &Path, out: &Path) -> Result<String> {
     add(concat!("quietgap ", env!("CARGO_PKG_VERSION")));
     for arg in &analysis.run {
         add(arg);
-        if folders(arg).any(|name| name == "own") {
+        if folders(arg).any(|name| name == OWN) {
             continue;
         }
-        let filled = filled(arg, out, "");
+        let filled = places.filled(arg, "");
         // An option may stand with its file in one argument.
         let name = filled.rsplit_once('=').map_or(filled.as_str(), |(_, name)| name);
-        let path = folder.join(name);
+        let path = places.folder.join(name);
         if !path.is_file() {
             if folders(arg).next().is_some() {
                 return Err(Error::new(format!(
-                    "analysis `{}`: {arg} is no file that the earlier analysis wrote",
+                    "analysis `{}`: {arg} is no file that was written before",
                     analysis.name
                 )));
             }
@@ -170,7 +187,7 @@ fn key(analysis: &Analysis, folder: &Path, out: &Path) -> Result<String> {
         }
         let plan = path.extension().is_some_and(|e| e == "toml").then(|| {
             let sensor = Sensor::load(&path.to_string_lossy()).ok()?;
-            sensor.file.plan_file.map(|plan| path.parent().unwrap_or(folder).join(plan))
+            sensor.file.plan_file.map(|plan| path.parent().unwrap_or(places.folder).join(plan))
         });
         if let Some(plan) = plan.flatten() {
             add(&sum(&plan)?);
@@ -205,14 +222,15 @@ fn there(analysis: &Analysis, place: &Path, key: &str) -> Option<Done> {
 }
 
 /// Runs an analysis and puts its folder in place.
-fn make(analysis: &Analysis, program: &Path, folder: &Path, out: &Path, key: &str) -> Result<()> {
+fn make(analysis: &Analysis, program: &Path, places: &Places, key: &str) -> Result<()> {
+    let Places { folder, out, .. } = *places;
     let own = format!("{RUNNING}{}-{}", analysis.name, std::process::id());
     let running = folder.join(out).join(&own);
     remove(&running)?;
     std::fs::create_dir_all(&running)
         .map_err(|e| Error::in_file(&running, None, format!("cannot be made: {e}")))?;
     let mut command = Command::new(program);
-    command.args(analysis.run.iter().map(|arg| filled(arg, out, &own))).arg("--json");
+    command.args(analysis.run.iter().map(|arg| places.filled(arg, &own))).arg("--json");
     if analysis.wants_page() {
         command.arg("--report").arg(out.join(&own).join(REPORT));
     }

@@ -35,8 +35,6 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let Some(file) = &options.file else {
         return Err(Error::new("a campaign's file is wanted"));
     };
-    let campaign = Campaign::read(file)?;
-    let folder = file.parent().unwrap_or(Path::new(""));
     let out = match &options.out {
         Some(out) => out.clone(),
         None => {
@@ -44,14 +42,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             PathBuf::from(format!("{stem}-results"))
         }
     };
-    let program = std::env::current_exe()
-        .map_err(|e| Error::new(format!("this program cannot find itself: {e}")))?;
-    let done = run_all(&campaign, &program, folder, &out, &|name| eprintln!("{name} ..."))?;
-    let whole = folder.join(&out);
-    write_text(&whole.join("campaign.html"), &page::html(&campaign, &done))?;
-    let results = results(&campaign, &done);
-    let pretty = serde_json::to_string_pretty(&results).expect("JSON");
-    write_text(&whole.join("campaign.json"), &format!("{pretty}\n"))?;
+    let (done, results) = whole(file, &out)?;
     if options.json {
         let mut told = results;
         let kept = done.iter().map(|d| json!({ "name": d.analysis.name, "kept": d.kept }));
@@ -63,9 +54,29 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         let what = if d.kept { "kept" } else { "run" };
         let _ = writeln!(text, "{:<20} {what}", d.analysis.name);
     }
-    let _ = writeln!(text, "{}: campaign.html, campaign.json", whole.display());
+    let folder = file.parent().unwrap_or(Path::new("")).join(&out);
+    let _ = writeln!(text, "{}: {PAGE}, {RESULTS}", folder.display());
     say(options.json, &text);
     Ok(true)
+}
+
+/// Page of a campaign.
+pub(super) const PAGE: &str = "campaign.html";
+/// Its results.
+const RESULTS: &str = "campaign.json";
+
+/// Runs what is not there of a campaign, and writes page and results; `out` is from the campaign's folder.
+pub(super) fn whole(file: &Path, out: &Path) -> Result<(Vec<Done>, Value)> {
+    let campaign = Campaign::read(file)?;
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let program = std::env::current_exe()
+        .map_err(|e| Error::new(format!("this program cannot find itself: {e}")))?;
+    let done = run_all(&campaign, &program, folder, out, &|name| eprintln!("{name} ..."))?;
+    write_text(&folder.join(out).join(PAGE), &page::html(&campaign, &done))?;
+    let results = results(&campaign, &done);
+    let pretty = serde_json::to_string_pretty(&results).expect("JSON");
+    write_text(&folder.join(out).join(RESULTS), &format!("{pretty}\n"))?;
+    Ok((done, results))
 }
 
 /// All results, the same for the same input.
@@ -89,7 +100,7 @@ fn results(campaign: &Campaign, done: &[Done]) -> Value {
 fn write_example(folder: &Path, as_json: bool) -> Result<bool> {
     std::fs::create_dir_all(folder)
         .map_err(|e| Error::in_file(folder, None, format!("cannot be made: {e}")))?;
-    let files = example::files();
+    let files = example::files(example::HOURS);
     if let Some((name, _)) = files.iter().find(|(name, _)| folder.join(name).exists()) {
         return Err(Error::in_file(
             &folder.join(name),

@@ -1,6 +1,7 @@
 //! `quietgap demo`: the main job on the built-in scenario, to the noise figure.
 
 use super::{frames, print_json, progress, say};
+use crate::campaign::example;
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::page::output::{AtomicFile, write_text};
@@ -16,7 +17,7 @@ use crate::simulation::scenario;
 use clap::Args;
 use serde_json::json;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The sensor of the demo.
 const SENSOR: &str = "vault-two-bridge";
@@ -24,7 +25,7 @@ const SENSOR: &str = "vault-two-bridge";
 /// Arguments.
 #[derive(Args, Debug)]
 pub struct Options {
-    /// Folder for the readings, accuracy, noise figure and pages
+    /// Folder for the readings, accuracy, noise figure, a small campaign and pages
     #[arg(long, value_name = "DIR", default_value = "quietgap-demo")]
     out: PathBuf,
     /// Length of the run
@@ -85,6 +86,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         findings.rows.len(),
         findings.table(),
     );
+    let campaign = campaign(options)?;
     let hours = options.seconds * HOURS_PER_SECOND / 3600.0;
     text += &format!(
         "noise, {hours:.2} h of the pendulum without the carrier (per rtHz, measured / predicted):\n"
@@ -96,8 +98,25 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         "{}: readings.csv, accuracy.json, report.html; hours.parquet, requirement.csv, noise.csv, noise.html\n",
         options.out.display()
     );
+    text += &format!(
+        "{}: what the torque follows, the charge, events, stability\n",
+        campaign.display()
+    );
     say(options.json, &text);
     Ok(findings.pass())
+}
+
+/// The example's campaign in small, in a folder of its own; its page.
+fn campaign(options: &Options) -> Result<PathBuf> {
+    let folder = options.out.join("campaign");
+    std::fs::create_dir_all(&folder)
+        .map_err(|e| Error::in_file(&folder, None, format!("cannot make the folder: {e}")))?;
+    for (name, text) in example::files(example::FEWEST_HOURS) {
+        write_text(&folder.join(name), &text)?;
+    }
+    let results = Path::new("results");
+    super::campaign::whole(&folder.join(example::CAMPAIGN), results)?;
+    Ok(folder.join(results).join(super::campaign::PAGE))
 }
 
 /// Seconds of the long run for each of the short one: eight hours of two minutes.

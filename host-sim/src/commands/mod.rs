@@ -11,6 +11,7 @@ mod demodulate;
 mod events;
 mod filter;
 mod fringes;
+mod marks;
 mod outputs;
 mod record;
 mod response;
@@ -278,6 +279,14 @@ fn whole(path: &Path) -> PathBuf {
         (Ok(folder), Some(name)) => folder.join(name),
         _ => path.to_owned(),
     }
+}
+
+/// A sensor that may be given, with its files.
+fn optional_sensor(name: Option<&str>) -> Result<(Option<Sensor>, Vec<PathBuf>)> {
+    let Some(name) = name else { return Ok((None, Vec::new())) };
+    let sensor = Sensor::load(name)?;
+    let files = sensor_files(name, &sensor);
+    Ok((Some(sensor), files))
 }
 
 /// Files that a sensor's name stands for: none for a built-in one.

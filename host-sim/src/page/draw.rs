@@ -82,7 +82,7 @@ impl Figure {
         let [across, heights] = [self.range(0), self.range(1)];
         let power = log_x && !log_y && across.end > 1e5;
         let fine = heights.end - heights.start;
-        let tick = |v: f64| if fine < FINE { small(v, fine) } else { short(v) };
+        let tick = |v: f64| if fine < FINE { small(v, &heights) } else { short(v) };
         chart
             .configure_mesh()
             .x_desc(&self.x)
@@ -100,8 +100,10 @@ impl Figure {
         for mark in &self.marks {
             // A short one stays visible.
             let least = (across.end - across.start) * LEAST_MARK;
-            let shaded = mark.spans.iter().map(|[from, to]| {
-                let corners = [(*from, heights.start), (to.max(from + least), heights.end)];
+            let within = mark.spans.iter().filter(|s| s[1] >= across.start && s[0] <= across.end);
+            let shaded = within.map(|[from, to]| {
+                let ends = [from.max(across.start), to.max(from + least).min(across.end)];
+                let corners = [(ends[0], heights.start), (ends[1], heights.end)];
                 Rectangle::new(corners, rgb(MARK).mix(2.0 * SHADE).filled())
             });
             chart.draw_series(shaded).map_err(fail)?;
@@ -179,9 +181,15 @@ const FINE: f64 = 1e-5;
 /// Share of the width that the shortest mark has.
 const LEAST_MARK: f64 = 0.003;
 
-/// A tick of a fine axis: what rounding leaves of zero is zero.
-fn small(value: f64, height: f64) -> String {
-    if value.abs() < 1e-9 * height { "0".to_owned() } else { format!("{value:.1e}") }
+/// A tick of a fine axis, with as many digits as tell it from the next; what rounding leaves of zero is zero.
+fn small(value: f64, axis: &Range<f64>) -> String {
+    let height = axis.end - axis.start;
+    if value.abs() < 1e-9 * height {
+        return "0".to_owned();
+    }
+    let steps = 10.0 * value.abs() / height;
+    let digits = steps.log10().ceil().clamp(1.0, 9.0) as usize;
+    format!("{value:.digits$e}")
 }
 
 /// A tick without needless digits.
@@ -199,8 +207,10 @@ mod tests {
     /// Ticks of nanometres are not all zero, and zero is no 3e-25.
     #[test]
     fn fine_axes_have_ticks() {
-        assert_eq!(small(-3e-9, 7e-9), "-3.0e-9");
-        assert_eq!(small(3e-25, 7e-9), "0");
+        assert_eq!(small(-3e-9, &(-4e-9..3e-9)), "-3.0e-9");
+        assert_eq!(small(3e-25, &(-4e-9..3e-9)), "0");
+        // A ten-thousandth of the height that is a hundredth of the value.
+        assert_eq!(small(7.345e-14, &(7.33e-14..7.37e-14)), "7.3450e-14");
         assert_eq!(short(0.25), "0.25");
         assert_eq!(short(-1e-7), "0");
     }

@@ -18,7 +18,7 @@ addEventListener("DOMContentLoaded", () => {
     };
     const [x, y] = [axis(svg.dataset.x, left, right), axis(svg.dataset.y, bottom, top)];
     const drawn = lines.map((line) => line.points.map((p) => ({ x: x.at(p[0]), y: y.at(p[1]), told: p })));
-    const rule = document.createElementNS("http://www.w3.org/2000/svg", "line");
+    const rule = document.createElementNS(svg.namespaceURI, "line");
     for (const [key, value] of Object.entries({ y1: top, y2: bottom, stroke: "#000", "stroke-dasharray": "4 3" }))
       rule.setAttribute(key, value);
     // A line's value at a place, between its points as drawn; of several the one nearest to a height.

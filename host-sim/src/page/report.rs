@@ -20,7 +20,7 @@ figure svg{background:#fff;border-radius:4px}a{color:#0050a0}
 @media (max-width:30rem){nav ol{columns:1}}
 @media screen and (prefers-color-scheme:dark){:root{color-scheme:dark}body{color:#e6e6e6;background:#14171a}a{color:#8ec7ff}
 figcaption,.why td{color:#b8b8b8}th,td{border-color:#444}.pass{color:#6fd08c}.missed{color:#ff8a80}}
-@media print{details,nav,output{display:none}body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h1,h2,h3,h4,h5{break-after:avoid}}
+@media print{details,nav,output{display:none}.wide,pre{overflow:visible}pre{white-space:pre-wrap}body{max-width:none;font-size:10pt}figure,tr{break-inside:avoid}h1,h2,h3,h4,h5{break-after:avoid}}
 ";
 
 /// Values under the pointer.

@@ -128,18 +128,7 @@ impl Source {
         flagged: bool,
         progress: &dyn Fn(f64),
     ) -> Result<Record> {
-        let at = |name: &str| self.columns.iter().position(|c| c == name);
-        let find = |name: &str| {
-            at(name).ok_or_else(|| {
-                let hint = nearest(name, self.names())
-                    .map_or(String::new(), |n| format!("; nearest: `{n}`"));
-                let known: Vec<&str> = self.names().collect();
-                let message = format!("has no column `{name}`{hint}; it has {}", known.join(", "));
-                Error::in_file(&self.path, None, message)
-            })
-        };
-        let values = names.iter().map(|n| find(n.as_ref())).collect::<Result<Vec<_>>>()?;
-        let picked = Picked { time: at(TIME), health: at(HEALTH), values };
+        let picked = self.pick(names)?;
         let mut grid = Grid::new(&self.path, self.rate_hz);
         let mut columns = vec![Vec::new(); names.len()];
         let mut take = |row: &Row<'_>| -> Result<()> {
@@ -148,11 +137,7 @@ impl Source {
             columns.iter_mut().zip(row.values).for_each(|(column, x)| column.push(*x));
             Ok(())
         };
-        match self.format {
-            Format::Csv => csv::rows(&self.path, &picked, &mut take, progress)?,
-            Format::Npy => npy::rows(&self.path, &picked, &mut take, progress)?,
-            Format::Parquet => parquet::rows(&self.path, &picked, &mut take, progress)?,
-        }
+        self.rows(&picked, &mut take, progress)?;
         let grid = grid.finish()?;
         // What was set aside for growing is given back: a column of a month has 200 MB.
         columns.iter_mut().for_each(Vec::shrink_to_fit);
@@ -164,6 +149,53 @@ impl Source {
             rate_hz: grid.rate_hz,
             left_out: grid.left_out,
         })
+    }
+
+    /// Reads columns of a table by name, whose rows are no instants: any number of them, all of their cells as they are.
+    ///
+    /// # Errors
+    /// As of [`Self::open`]; a column that is not there, a cell that is no number.
+    pub fn table(path: &Path, names: &[impl AsRef<str>]) -> Result<Vec<Vec<f64>>> {
+        // Rows are counted.
+        let source = Self::open(path, Some(1.0))?;
+        let picked = source.pick(names)?;
+        let mut columns = vec![Vec::new(); names.len()];
+        let mut take = |row: &Row<'_>| -> Result<()> {
+            columns.iter_mut().zip(row.values).for_each(|(column, x)| column.push(*x));
+            Ok(())
+        };
+        source.rows(&picked, &mut take, &|_| {})?;
+        Ok(columns)
+    }
+
+    /// Finds columns by name.
+    fn pick(&self, names: &[impl AsRef<str>]) -> Result<Picked> {
+        let at = |name: &str| self.columns.iter().position(|c| c == name);
+        let find = |name: &str| {
+            at(name).ok_or_else(|| {
+                let hint = nearest(name, self.names())
+                    .map_or(String::new(), |n| format!("; nearest: `{n}`"));
+                let known: Vec<&str> = self.names().collect();
+                let message = format!("has no column `{name}`{hint}; it has {}", known.join(", "));
+                Error::in_file(&self.path, None, message)
+            })
+        };
+        let values = names.iter().map(|n| find(n.as_ref())).collect::<Result<Vec<_>>>()?;
+        Ok(Picked { time: at(TIME), health: at(HEALTH), values })
+    }
+
+    /// Gives every row to `take`.
+    fn rows(
+        &self,
+        picked: &Picked,
+        take: &mut dyn FnMut(&Row<'_>) -> Result<()>,
+        progress: &dyn Fn(f64),
+    ) -> Result<()> {
+        match self.format {
+            Format::Csv => csv::rows(&self.path, picked, take, progress),
+            Format::Npy => npy::rows(&self.path, picked, take, progress),
+            Format::Parquet => parquet::rows(&self.path, picked, take, progress),
+        }
     }
 
     /// Its path.

@@ -7,6 +7,7 @@ import json
 import sys
 
 import numpy as np
+import statsmodels.api as sm
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
@@ -78,8 +79,37 @@ def sines():
     }
 
 
+def recorded(folder):
+    """A recorded line in noise on a drift thirty times its size: carbon dioxide in the air of Mauna Loa, week by week from 1958
+    to 2001 (C. D. Keeling and T. P. Whorf 2004, public domain; statsmodels' `co2`). The yearly line and its harmonics by
+    statsmodels' least squares with errors that allow for correlation over a year (Newey and West), trend a polynomial of
+    degree 8."""
+    table = sm.datasets.co2.load_pandas().data["co2"]
+    days = np.array([(t - table.index[0]).days for t in table.index])
+    kept = table.notna().to_numpy()
+    seconds, x = days[kept] * 86400.0, table.to_numpy()[kept] * 1e-6
+    with open(f"{folder}/co2_weekly.csv", "w") as file:
+        file.write("# carbon dioxide at Mauna Loa, mole fraction of dry air; first row 1958-03-29\n")
+        file.write("t_s,carbon_dioxide\n")
+        for t, value in zip(seconds, x):
+            file.write(f"{t:.0f},{value:.4e}\n")
+    frequency = 1 / (365.2422 * 86400.0)
+    at = 2 * (seconds - seconds.mean()) / (seconds[-1] - seconds[0])
+    columns = [np.polynomial.legendre.Legendre.basis(k)(at) for k in range(9)]
+    for n in (1, 2, 3, 4):
+        columns += [np.cos(2 * np.pi * n * frequency * seconds), -np.sin(2 * np.pi * n * frequency * seconds)]
+    fit = sm.OLS(x, np.array(columns).T).fit(cov_type="HAC", cov_kwds={"maxlags": 52})
+    return {
+        "frequency_hz": frequency,
+        "rows": int(kept.sum()),
+        "least_squares": fit.params[9:].tolist(),
+        "errors": fit.bse[9:].tolist(),
+    }
+
+
 if __name__ == "__main__":
     told = {
+        "recorded": recorded(sys.argv[1]),
         "discoveries": discoveries(),
         "multiple_coherence": multiple_coherence(),
         "student": student(),

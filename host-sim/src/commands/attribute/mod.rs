@@ -5,9 +5,10 @@ mod inputs;
 mod page;
 mod show;
 
+use super::marks::MarkOptions;
+use super::optional_sensor;
 use super::outputs::Outputs;
 use super::record::{RecordOptions, in_range};
-use super::sensor_files;
 use crate::attribution::cells::{Bent, Cells, bent};
 use crate::attribution::choose::{Choice, Rules, attribute};
 use crate::attribution::fit::Fit;
@@ -16,7 +17,7 @@ use crate::attribution::predicted::predicted;
 use crate::attribution::term::Family;
 use crate::attribution::together::Together;
 use crate::error::{Error, Result};
-use crate::instrument::Sensor;
+use crate::page::figure::Marks;
 use crate::records::{LeftOut, unit};
 use clap::{Args, ValueEnum};
 use std::collections::BTreeSet;
@@ -63,6 +64,8 @@ pub struct Options {
     #[arg(long, value_name = "FILE")]
     cleaned: Option<PathBuf>,
     #[command(flatten)]
+    marks: MarkOptions,
+    #[command(flatten)]
     outputs: Outputs,
 }
 
@@ -103,6 +106,7 @@ struct Found {
     crossed: Option<[f64; 2]>,
     predicted: Vec<Option<f64>>,
     warnings: Vec<String>,
+    marks: Vec<Marks>,
     left_out: LeftOut,
     confidence: f64,
 }
@@ -119,15 +123,15 @@ const LOST: f64 = 0.1;
 pub(super) fn run(options: &Options) -> Result<bool> {
     in_range("--within", options.within, 0.0, 1e6)?;
     in_range("--false-share", options.false_share, 1e-6, 0.5)?;
-    let sensor = options.sensor.as_deref().map(Sensor::load).transpose()?;
-    let files = match (&options.sensor, &sensor) {
-        (Some(name), Some(sensor)) => sensor_files(name, sensor),
-        _ => Vec::new(),
-    };
-    let given = std::iter::once(&options.record.file).chain(&options.auxiliary).chain(&files);
+    let (sensor, files) = optional_sensor(options.sensor.as_deref())?;
+    let given = std::iter::once(&options.record.file)
+        .chain(&options.auxiliary)
+        .chain(&files)
+        .chain(options.marks.file());
     let inputs: Vec<&Path> = given.map(PathBuf::as_path).collect();
     let beside: Vec<&Path> = options.cleaned.iter().map(PathBuf::as_path).collect();
     options.outputs.check(&inputs, &beside)?;
+    let marks = options.marks.read()?;
     let source = options.record.open()?;
     let column = options.record.one(&source, "the reading to explain")?;
     let reading = options.record.read(&source, std::slice::from_ref(&column))?;
@@ -167,6 +171,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let mut found =
         Found::new(column, (together, cells, choice, fit), rules, options.outputs.confidence);
     found.left_out = reading.left_out;
+    found.marks = marks;
     if !constant.is_empty() {
         found.warnings.push(format!("never changes, not looked at: {}", constant.join(", ")));
     }
@@ -214,6 +219,7 @@ impl Found {
             unit: unit(&reading),
             predicted: vec![None; count],
             warnings: Vec::new(),
+            marks: Vec::new(),
             left_out: LeftOut::default(),
             reading,
             together,

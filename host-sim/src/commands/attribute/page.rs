@@ -118,6 +118,7 @@ impl Found {
                 curve("reading", BLUE, &|n| t.reading[n]),
                 curve("explained", ORANGE, &explained),
             ],
+            marks: self.marks.clone(),
             ..Figure::default()
         }
     }

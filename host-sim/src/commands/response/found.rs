@@ -98,6 +98,7 @@ impl Found {
             responses,
             charge: None,
             warnings: Vec::new(),
+            marks: Vec::new(),
             left_out: LeftOut::default(),
             confidence: options.outputs.confidence,
         })

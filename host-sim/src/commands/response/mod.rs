@@ -4,15 +4,17 @@ mod found;
 mod page;
 mod show;
 
+use super::marks::MarkOptions;
+use super::optional_sensor;
 use super::outputs::Outputs;
 use super::record::{RecordOptions, in_range};
-use super::sensor_files;
 use crate::attribution::together::{BAND, Together};
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::modulation::drive::frequency;
 use crate::modulation::lines::{APART_BINS, Line, Rows};
 use crate::modulation::parts::{Part, Repeated};
+use crate::page::figure::Marks;
 use crate::pendulum::Pendulum;
 use crate::records::{LeftOut, Record, Source};
 use clap::Args;
@@ -65,6 +67,8 @@ pub struct Options {
     #[arg(long, value_name = "SENSOR")]
     sensor: Option<String>,
     #[command(flatten)]
+    marks: MarkOptions,
+    #[command(flatten)]
     outputs: Outputs,
 }
 
@@ -108,6 +112,7 @@ struct Found {
     responses: Vec<Response>,
     charge: Option<Charge>,
     warnings: Vec<String>,
+    marks: Vec<Marks>,
     left_out: LeftOut,
     confidence: f64,
 }
@@ -120,12 +125,11 @@ const ROWS: f64 = 2500.0;
 const SEEN: [f64; 2] = [5.0, 1e-6];
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    let sensor = options.sensor.as_deref().map(Sensor::load).transpose()?;
-    let files = match (&options.sensor, &sensor) {
-        (Some(name), Some(sensor)) => sensor_files(name, sensor),
-        _ => Vec::new(),
-    };
-    let given = std::iter::once(&options.record.file).chain(&options.drive).chain(&files);
+    let (sensor, files) = optional_sensor(options.sensor.as_deref())?;
+    let given = std::iter::once(&options.record.file)
+        .chain(&options.drive)
+        .chain(&files)
+        .chain(options.marks.file());
     options.outputs.check(&given.map(PathBuf::as_path).collect::<Vec<&Path>>(), &[])?;
     in_range("--harmonics", options.harmonics as f64, 1.0, 20.0)?;
     if options.drive.is_none() && options.frequency_hz.is_empty() {
@@ -140,6 +144,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             options.amplitude
         )));
     }
+    let marks = options.marks.read()?;
     let source = options.record.open()?;
     let column = options.record.one(&source, "the reading that responds")?;
     let reading = options.record.read(&source, std::slice::from_ref(&column))?;
@@ -164,6 +169,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let mut found = Found::new(options, &together, column, frequencies, (&places, &others))?;
     found.found_frequency = found_frequency;
     found.left_out = reading.left_out;
+    found.marks = marks;
     if let Some(sensor) = &sensor {
         found.compare(sensor);
     }

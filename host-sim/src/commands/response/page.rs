@@ -63,6 +63,7 @@ impl Found {
                 Curve { label: "parts".to_owned(), colour: BLUE, points },
                 Curve { label: "mean".to_owned(), colour: ORANGE, points: flat },
             ],
+            marks: self.marks.clone(),
             ..Figure::default()
         }
     }

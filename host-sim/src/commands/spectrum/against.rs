@@ -42,15 +42,13 @@ pub(in crate::commands) struct Decade {
 
 impl Against {
     pub fn read(path: &Path) -> Result<Self> {
-        // A line has no times: its rows are counted.
         let source = Source::open(path, Some(1.0))?;
         let names: Vec<String> = source.names().map(str::to_owned).collect();
         let fault = |message: &str| Error::in_file(path, None, message);
         if !names.iter().any(|name| name == FREQUENCY) || names.len() < 2 {
             return Err(fault("allowed frequency_hz and one column of densities or more"));
         }
-        let record = source.read(&names, true, &|_| {})?;
-        let mut columns = record.names.into_iter().zip(record.columns);
+        let mut columns = names.iter().cloned().zip(Source::table(path, &names)?);
         let mut frequency_hz = Vec::new();
         let mut lines = Vec::new();
         for (name, values) in &mut columns {
@@ -65,6 +63,12 @@ impl Against {
             return Err(fault("allowed two frequencies or more, above zero and rising"));
         }
         Ok(Self { path: path.to_owned(), frequency_hz, lines, compared: Vec::new() })
+    }
+
+    /// Its file and, where one is told, the folder of it.
+    pub(super) fn name(&self) -> String {
+        let parts: Vec<_> = self.path.iter().map(|part| part.to_string_lossy()).collect();
+        parts[parts.len().saturating_sub(2)..].join("/")
     }
 
     /// Compares every column that has a line of its own name, or all with the only line.

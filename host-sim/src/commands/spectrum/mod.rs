@@ -1,6 +1,7 @@
 //! `quietgap spectrum`.
 
 pub(super) mod against;
+mod page;
 mod pair;
 mod show;
 
