@@ -1,5 +1,6 @@
 //! Files: read as a command would read them, and used as far as nothing is computed for long.
 
+use quietgap_sim::campaign::list::Campaign;
 use quietgap_sim::error::Error;
 use quietgap_sim::filter::spec::Spec;
 use quietgap_sim::filter::subject::Subject;
@@ -7,6 +8,7 @@ use quietgap_sim::instrument::Sensor;
 use quietgap_sim::readout::capture::{Capture, Wanted, Word};
 use quietgap_sim::records::Source;
 use quietgap_sim::simulation::motion::Motion;
+use quietgap_sim::simulation::phasor::experiment::Experiment;
 use std::io::Write;
 use std::path::Path;
 use tempfile::NamedTempFile;
@@ -67,6 +69,25 @@ pub fn motion(data: &[u8]) {
             for part in 0..=16 {
                 let at = motion.at(motion.end_s() * f64::from(part) / 16.0);
                 assert!(at.iter().all(|x| x.abs() < 1e6), "{at:?}");
+            }
+        }
+        Err(error) => refused(&error),
+    }
+}
+
+/// Drives of an experiment.
+pub fn drives(data: &[u8]) {
+    if let Err(error) = Experiment::read(file(data).path()) {
+        refused(&error);
+    }
+}
+
+/// A campaign: read, not run. What it names is of the campaign, and every command is one.
+pub fn campaign(data: &[u8]) {
+    match Campaign::read(file(data).path()) {
+        Ok(campaign) => {
+            for analysis in &campaign.analyses {
+                assert!(!analysis.run.is_empty() && !analysis.name.contains(['/', '.', '{']));
             }
         }
         Err(error) => refused(&error),

@@ -14,11 +14,13 @@ use std::sync::LazyLock;
 type Read = fn(&[u8]);
 
 /// Every format that is read, and the core's settings.
-const FORMATS: [(&str, Read); 9] = [
+const FORMATS: [(&str, Read); 11] = [
     ("sensor", formats::sensor),
     ("plan", formats::plan),
     ("specification", formats::specification),
     ("motion", formats::motion),
+    ("drives", formats::drives),
+    ("campaign", formats::campaign),
     ("npy", formats::npy),
     ("wav", formats::wav),
     ("words", formats::words),
