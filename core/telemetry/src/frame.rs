@@ -1,0 +1,105 @@
+//! **Frames.** On the line, a frame is
+//!
+//! ```text
+//! COBS of { version, length, number (4 bytes, least significant first), message by postcard }, check (5 bytes), 0
+//! ```
+//!
+//! No byte but the last is zero. `length` is that of everything within the braces, 254 at most, so that COBS adds one byte. The check
+//! is over the bytes of the line before it. What each of the parts refuses, [`crate::stream`] counts.
+
+use crate::check;
+use crate::message::Message;
+
+/// Version of the format.
+pub const VERSION: u8 = 1;
+/// Bytes before the message.
+pub const HEAD: usize = 6;
+/// Most bytes of version, length, number and message.
+pub const LONGEST: usize = 254;
+/// Most bytes on the line.
+pub const LONGEST_WIRE: usize = LONGEST + 1 + check::BYTES + 1;
+/// Fewest bytes on the line before the zero.
+const SHORTEST: usize = HEAD + 1 + 1 + check::BYTES;
+
+/// A message with its number, which rises by one from frame to frame of a sender.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Frame {
+    /// Its number.
+    pub number: u32,
+    /// What it says.
+    pub message: Message,
+}
+
+/// Bytes of a frame, with the zero behind them.
+pub type Wire = heapless::Vec<u8, LONGEST_WIRE>;
+
+/// What bytes between two zeros are instead of a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Fewer or more than a frame has, or other than it says of itself.
+    Length,
+    /// The check is another one.
+    Check,
+    /// Of a version that is not known here.
+    Version,
+    /// Sound, but no message of this version.
+    Message,
+}
+
+impl Frame {
+    /// As bytes of a line.
+    ///
+    /// `None` for what no message of [`Message`]'s capacities is: one that does not fit.
+    #[must_use]
+    pub fn wire(&self) -> Option<Wire> {
+        let mut raw = [0; LONGEST];
+        let number = self.number.to_le_bytes();
+        let (head, rest) = raw.split_at_mut(HEAD);
+        let length = HEAD + postcard::to_slice(&self.message, rest).ok()?.len();
+        head.copy_from_slice(&[
+            VERSION,
+            u8::try_from(length).ok()?,
+            number[0],
+            number[1],
+            number[2],
+            number[3],
+        ]);
+        let mut wire = Wire::new();
+        wire.resize_default(LONGEST + 1).ok()?;
+        let coded = cobs::try_encode(raw.get(..length)?, &mut wire).ok()?;
+        wire.truncate(coded);
+        let check = check::digits(&wire);
+        wire.extend_from_slice(&check).ok()?;
+        wire.push(0).ok()?;
+        Some(wire)
+    }
+
+    /// From the bytes between two zeros.
+    ///
+    /// # Errors
+    /// See [`Fault`].
+    pub fn parse(bytes: &[u8]) -> Result<Self, Fault> {
+        if !(SHORTEST..LONGEST_WIRE).contains(&bytes.len()) {
+            return Err(Fault::Length);
+        }
+        let (coded, sum) = bytes.split_last_chunk::<{ check::BYTES }>().ok_or(Fault::Length)?;
+        if check::digits(coded) != *sum {
+            return Err(Fault::Check);
+        }
+        let mut raw = [0; LONGEST + 1];
+        let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?.frame_size();
+        let raw = raw.get(..length).ok_or(Fault::Length)?;
+        let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;
+        let [version, told, number @ ..] = *head;
+        if version != VERSION {
+            return Err(Fault::Version);
+        }
+        if usize::from(told) != length || coded.len() != length + 1 {
+            return Err(Fault::Length);
+        }
+        match postcard::take_from_bytes(message) {
+            Ok((message, [])) => Ok(Self { number: u32::from_le_bytes(number), message }),
+            _ => Err(Fault::Message),
+        }
+    }
+}
