@@ -117,6 +117,10 @@ pub struct TimeMark {
 
 /// What a host asks for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "no allocator to put the large ones behind a pointer"
+)]
 pub enum Command {
     /// Readings are sent.
     Start,
