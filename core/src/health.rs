@@ -61,6 +61,12 @@ impl Health {
         self.0
     }
 
+    /// The set of some bits, as [`Self::bits`] gave them; what has no name here is kept.
+    #[must_use]
+    pub const fn from_bits(bits: u16) -> Self {
+        Self(bits)
+    }
+
     /// Whether no fault is set.
     #[must_use]
     pub const fn is_ok(self) -> bool {

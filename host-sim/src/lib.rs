@@ -28,3 +28,4 @@ pub mod readout;
 pub mod records;
 pub mod separation;
 pub mod simulation;
+pub mod telemetry;

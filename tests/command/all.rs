@@ -11,4 +11,5 @@ mod low_delay;
 mod recorded;
 mod refuses_bad_input;
 mod streams;
+mod telemetry;
 mod two_sensors;

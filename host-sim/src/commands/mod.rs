@@ -11,6 +11,7 @@ mod demodulate;
 mod events;
 mod filter;
 mod fringes;
+mod listen;
 mod marks;
 mod outputs;
 mod record;
@@ -19,6 +20,7 @@ mod separate;
 mod simulate;
 mod spectrum;
 mod stability;
+mod stand_in;
 mod torque;
 mod verify;
 
@@ -65,6 +67,10 @@ pub enum Command {
     Response(response::Options),
     /// Bridges against a stage: gains, phases, strays with uncertainties, into a sensor file
     Calibrate(calibrate::Options),
+    /// Readings of a board as they come, by its telemetry, onto the disk
+    Listen(listen::Options),
+    /// A capture as the board that records it would tell of it: frames of telemetry
+    StandIn(stand_in::Options),
     /// A list of analyses, run where something has changed, and one page of all
     Campaign(campaign::Options),
     /// Decimation plans: design, check, compare, export for the firmware
@@ -94,6 +100,8 @@ pub fn run(command: Command) -> Result<bool> {
         Command::Attribute(options) => attribute::run(&options),
         Command::Response(options) => response::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
+        Command::Listen(options) => listen::run(&options),
+        Command::StandIn(options) => stand_in::run(&options),
         Command::Campaign(options) => campaign::run(&options),
         Command::Filter(filter) => filter::run(&filter),
         Command::Cycles(options) => cycles::run(&options),

@@ -44,12 +44,23 @@ impl Row {
     }
 }
 
+/// Name of faults that have none here.
+const UNKNOWN: &str = "unknown";
+
 /// Names of faults joined by `+`, or `ok`.
 #[must_use]
 pub fn health_text(health: Health) -> String {
-    let names: Vec<&str> =
-        Health::NAMES.iter().filter(|(f, _)| health.has(*f)).map(|(_, n)| *n).collect();
+    let known = Health::NAMES.iter().filter(|(f, _)| health.has(*f));
+    let unknown = (u32::from(health.bits()) >> Health::NAMES.len() != 0).then_some(UNKNOWN);
+    let names: Vec<&str> = known.map(|(_, n)| *n).chain(unknown).collect();
     if names.is_empty() { "ok".to_owned() } else { names.join("+") }
+}
+
+/// The number that stands for such a text; of faults without a name it knows nothing.
+#[must_use]
+pub fn health_bits(text: &str) -> u16 {
+    let of = |name| Health::NAMES.iter().find(|(_, n)| *n == name).map_or(0, |(f, _)| f.bits());
+    text.split('+').map(of).fold(0, |bits, one| bits | one)
 }
 
 /// Whether a column of readings that is not motion: read over when readings serve as motion.

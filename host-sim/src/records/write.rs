@@ -99,14 +99,7 @@ impl Writer {
         };
         let beside = match &form {
             Form::Parquet(_) | Form::Csv(Output::Standard(_)) => None,
-            _ => {
-                let mut meta = meta.clone();
-                meta.set(COLUMNS, names.join(","));
-                let text = serde_json::to_string_pretty(&meta.json()).expect("texts");
-                let mut file = AtomicFile::create(&Meta::path_beside(path))?;
-                file.write(|out| writeln!(out, "{text}"))?;
-                Some(file)
-            }
+            _ => Some(beside(path, &names, meta)?),
         };
         Ok(Self { kinds, form, beside })
     }
@@ -118,21 +111,7 @@ impl Writer {
     pub fn push(&mut self, row: &[Cell]) -> Result<()> {
         debug_assert_eq!(row.len(), self.kinds.len());
         match &mut self.form {
-            Form::Csv(out) => {
-                let mut line = String::with_capacity(row.len() * 24);
-                for (n, (cell, kind)) in row.iter().zip(&self.kinds).enumerate() {
-                    use std::fmt::Write;
-                    line += if n == 0 { "" } else { "," };
-                    // Writing to a string does not fail; what has no value is an empty cell.
-                    let _ = match (cell, kind) {
-                        (Cell::Number(x), _) if x.is_nan() => Ok(()),
-                        (Cell::Number(x), Kind::Plain) => write!(line, "{x}"),
-                        (Cell::Number(x), _) => write!(line, "{x:e}"),
-                        (Cell::Text(text, _), _) => write!(line, "{text}"),
-                    };
-                }
-                out.write(format_args!("{line}\n"))
-            }
+            Form::Csv(out) => out.write(format_args!("{}\n", line(row, &self.kinds))),
             Form::Npy(file, rows) => {
                 *rows += 1;
                 file.write(|out| {
@@ -165,6 +144,37 @@ impl Writer {
         }
         self.beside.map_or(Ok(()), AtomicFile::finish)
     }
+}
+
+/// The file that says of a CSV or npy record what a Parquet file says inside; not yet in its place.
+///
+/// # Errors
+/// The path is not writable.
+pub fn beside(path: &Path, names: &[&str], meta: &Meta) -> Result<AtomicFile> {
+    let mut meta = meta.clone();
+    meta.set(COLUMNS, names.join(","));
+    let text = serde_json::to_string_pretty(&meta.json()).expect("texts");
+    let mut file = AtomicFile::create(&Meta::path_beside(path))?;
+    file.write(|out| writeln!(out, "{text}"))?;
+    Ok(file)
+}
+
+/// A row as a line of CSV, without its end.
+#[must_use]
+pub fn line(row: &[Cell], kinds: &[Kind]) -> String {
+    use std::fmt::Write;
+    let mut line = String::with_capacity(row.len() * 24);
+    for (n, (cell, kind)) in row.iter().zip(kinds).enumerate() {
+        line += if n == 0 { "" } else { "," };
+        // Writing to a string does not fail; what has no value is an empty cell.
+        let _ = match (cell, kind) {
+            (Cell::Number(x), _) if x.is_nan() => Ok(()),
+            (Cell::Number(x), Kind::Plain) => write!(line, "{x}"),
+            (Cell::Number(x), _) => write!(line, "{x:e}"),
+            (Cell::Text(text, _), _) => write!(line, "{text}"),
+        };
+    }
+    line
 }
 
 /// Version 1.0 of NumPy's format (NumPy Enhancement Proposal 1), f64, rows of columns.

@@ -1,0 +1,140 @@
+//! **Log**: a record that grows on the disk row by row and is whole at any moment.
+//!
+//! Rows go to CSV, which needs no end: what is there is read as any record. A record of another format is kept as CSV beside its
+//! place and becomes what it shall be when the line ends; what ends the program before leaves the CSV.
+
+use crate::error::{Error, Result};
+use crate::readout::readings::health_bits;
+use crate::records::Format;
+use crate::records::meta::Meta;
+use crate::records::write::{Cell, Kind, Writer, beside, line};
+use std::fs::{File, OpenOptions};
+use std::io::{BufRead, BufReader, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// Longest that a row waits: half of what may be lost.
+const WAITS: Duration = Duration::from_millis(500);
+/// Bytes that wait at most.
+const HELD: usize = 1 << 20;
+
+/// A record that grows.
+#[derive(Debug)]
+pub struct Log {
+    file: BufWriter<File>,
+    /// The growing file, and what it shall become where that is another.
+    path: PathBuf,
+    becomes: Option<PathBuf>,
+    columns: Vec<(String, Kind)>,
+    meta: Meta,
+    /// When the oldest row came that is not on the disk.
+    waiting: Option<Instant>,
+    rows: u64,
+}
+
+impl Log {
+    /// Starts a record. One that is there is never written over.
+    ///
+    /// # Errors
+    /// The file, or the CSV that it grows in, is there or cannot be written.
+    pub fn create(path: &Path, columns: Vec<(String, Kind)>, meta: Meta) -> Result<Self> {
+        let becomes = (Format::of(path) != Format::Csv).then(|| path.to_owned());
+        let growing = if becomes.is_some() { grows_in(path) } else { path.to_owned() };
+        for there in [Some(path), Some(growing.as_path())].into_iter().flatten() {
+            if there.exists() {
+                let message = "is there already, allowed a new record";
+                return Err(Error::in_file(there, None, message));
+            }
+        }
+        let open = OpenOptions::new().write(true).create_new(true).open(&growing);
+        let file = open.map_err(|e| fault(&growing, &e))?;
+        let names: Vec<&str> = columns.iter().map(|(name, _)| name.as_str()).collect();
+        beside(&growing, &names, &meta)?.finish()?;
+        let mut file = BufWriter::with_capacity(HELD, file);
+        writeln!(file, "{}", names.join(",")).map_err(|e| fault(&growing, &e))?;
+        let mut log = Self { file, path: growing, becomes, columns, meta, waiting: None, rows: 0 };
+        log.keep()?;
+        Ok(log)
+    }
+
+    /// Where it grows.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Adds a row.
+    ///
+    /// # Errors
+    /// A failing write.
+    pub fn push(&mut self, row: &[Cell]) -> Result<()> {
+        let kinds: Vec<Kind> = self.columns.iter().map(|(_, kind)| *kind).collect();
+        let mut text = line(row, &kinds);
+        text.push('\n');
+        // Whole rows alone reach the file.
+        if self.file.buffer().len() + text.len() > HELD {
+            self.file.flush().map_err(|e| fault(&self.path, &e))?;
+        }
+        self.file.write_all(text.as_bytes()).map_err(|e| fault(&self.path, &e))?;
+        self.waiting.get_or_insert_with(Instant::now);
+        self.rows += 1;
+        self.keep_in_time()
+    }
+
+    /// Puts rows on the disk that have waited long enough; to be called several times a second.
+    ///
+    /// # Errors
+    /// A failing write.
+    pub fn keep_in_time(&mut self) -> Result<()> {
+        if self.waiting.is_some_and(|since| since.elapsed() >= WAITS) {
+            return self.keep();
+        }
+        Ok(())
+    }
+
+    fn keep(&mut self) -> Result<()> {
+        self.waiting = None;
+        let done = self.file.flush().and_then(|()| self.file.get_ref().sync_data());
+        done.map_err(|e| fault(&self.path, &e))
+    }
+
+    /// Ends the record; its rows.
+    ///
+    /// # Errors
+    /// A failing write.
+    pub fn finish(mut self) -> Result<u64> {
+        self.keep()?;
+        let Some(becomes) = self.becomes else { return Ok(self.rows) };
+        let mut writer = Writer::create(&becomes, &self.columns, &self.meta)?;
+        let read = |e: &dyn std::fmt::Display| {
+            Error::in_file(&self.path, None, format!("cannot be read again: {e}"))
+        };
+        let file = File::open(&self.path).map_err(|e| read(&e))?;
+        for text in BufReader::new(file).lines().skip(1) {
+            let text = text.map_err(|e| read(&e))?;
+            let cells = text.split(',').zip(&self.columns).map(|(cell, (_, kind))| match kind {
+                Kind::Text => Ok(Cell::Text(cell.to_owned(), f64::from(health_bits(cell)))),
+                _ if cell.is_empty() => Ok(Cell::Number(f64::NAN)),
+                _ => cell.parse().map(Cell::Number).map_err(|e| read(&e)),
+            });
+            writer.push(&cells.collect::<Result<Vec<_>>>()?)?;
+        }
+        writer.finish()?;
+        for done in [Meta::path_beside(&self.path), self.path.clone()] {
+            std::fs::remove_file(&done).map_err(|e| fault(&done, &e))?;
+        }
+        Ok(self.rows)
+    }
+}
+
+/// The CSV that a record of another format grows in.
+#[must_use]
+pub fn grows_in(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".growing.csv");
+    PathBuf::from(name)
+}
+
+fn fault(path: &Path, e: &std::io::Error) -> Error {
+    Error::in_file(path, None, format!("cannot write: {e}"))
+}
