@@ -16,6 +16,8 @@ mod emulator;
 #[path = "../benches/cortex-m/src/plans/example.rs"]
 #[allow(dead_code)]
 mod example;
+#[path = "on_target/line.rs"]
+mod line;
 #[path = "../benches/cortex-m/src/source.rs"]
 mod source;
 

@@ -43,10 +43,14 @@ impl Core {
     }
     /// The same at the emulator's own pace, three times as fast: its timers count nothing exact.
     pub fn uncounted(self, image: &Path, folder: &Path) -> Command {
+        self.with_serial(image, folder, "none")
+    }
+    /// The same, what its serial port sends going where the emulator is told.
+    pub fn with_serial(self, image: &Path, folder: &Path, serial: &str) -> Command {
         let mut command = Command::new("qemu-system-arm");
         command
             .current_dir(folder)
-            .args(["-M", self.machine(), "-nographic", "-monitor", "none", "-serial", "none"])
+            .args(["-M", self.machine(), "-nographic", "-monitor", "none", "-serial", serial])
             .args(["-semihosting-config", "enable=on,target=native"])
             .arg("-kernel")
             .arg(image);

@@ -6,5 +6,6 @@ pub mod counter;
 pub mod digest;
 pub mod footprint;
 pub mod run;
+pub mod serial;
 pub mod source;
 pub mod stack;
