@@ -248,7 +248,8 @@ fn what_makes_no_sense_is_not_written() {
         let first = Frame { number: 0, message: Message::Settings(settings) };
         [first, reading(1)].iter().flat_map(|f| f.wire().unwrap().to_vec()).collect::<Vec<u8>>()
     };
-    let cases: [(&dyn Fn(&mut Settings), i32); 6] = [
+    type Change<'a> = &'a dyn Fn(&mut Settings);
+    let cases: [(Change, i32); 6] = [
         (&|_| {}, 0),
         (&|s| s.rate_millihertz = 0, 1),
         (&|s| s.interval = 0, 1),

@@ -87,7 +87,7 @@ impl Frame {
             return Err(Fault::Check);
         }
         let mut raw = [0; LONGEST + 1];
-        let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?.frame_size();
+        let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?;
         let raw = raw.get(..length).ok_or(Fault::Length)?;
         let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;
         let [version, told, number @ ..] = *head;

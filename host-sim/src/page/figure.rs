@@ -1,4 +1,4 @@
-//! Line figures: what they show. [`super::draw`] makes SVG of them.
+//! Line figures: what they show. `draw` makes SVG of them.
 
 use std::ops::Range;
 
