@@ -13,6 +13,22 @@ const ANALYSES: &str = r#"# Hours in the slate-quarry vault: a heater makes a gr
 name = "Slate-quarry tilt vault: heater and charge"
 
 [[analysis]]
+name = "stage"
+title = "A stage before the run, simulated"
+run = [
+    "simulate", "vault.toml", "--level", "phasor", "--motion", "stage.csv", "--seconds", "64", "--seed", "2",
+    "--out", "{own}/readings.csv",
+]
+
+[[analysis]]
+name = "calibration"
+title = "The bridges against the stage"
+run = [
+    "calibrate", "{stage}/readings.csv", "places.csv", "--sensor", "vault.toml", "--out", "{own}/calibrated.toml",
+    "--settle", "3.5", "--date", "2026-11-02",
+]
+
+[[analysis]]
 name = "record"
 title = "{hours} hours, simulated"
 run = [
@@ -119,6 +135,36 @@ intensity_corner_hz = 1.0e-2
 torque_n_m_per_intensity = 2.0e-11
 ";
 
+/// Where the stage stands: x and phi.
+const STAYS: [[f64; 2]; 10] = [
+    [0.0, 0.0],
+    [3e-4, 0.0],
+    [6e-4, 0.0],
+    [-3e-4, 0.0],
+    [-6e-4, 0.0],
+    [0.0, 3e-3],
+    [0.0, 6e-3],
+    [0.0, -3e-3],
+    [0.0, -6e-3],
+    [3e-4, 4e-3],
+];
+/// From one of its moves to the next, of which half a second is the move, s.
+const STAY_S: f64 = 6.5;
+
+/// The stage's motion, and its log: each place from two seconds before it arrives, as filters see it leave the last one early.
+fn stage() -> [String; 2] {
+    let head = "t_s,x_m,phi_rad\n";
+    let mut texts = [head.to_owned(), head.to_owned()];
+    for (n, [x, phi]) in STAYS.iter().enumerate() {
+        let start = n as f64 * STAY_S;
+        for k in 0..=120 {
+            texts[0] += &format!("{},{x:e},{phi:e}\n", start + f64::from(k) * 0.05);
+        }
+        texts[1] += &format!("{},{x:e},{phi:e}\n", start - 2.0);
+    }
+    texts
+}
+
 /// Hours that the example takes.
 pub const HOURS: u32 = 12;
 /// Hours that it takes at least: three of the heater's periods, when the first has settled.
@@ -127,6 +173,7 @@ pub const FEWEST_HOURS: u32 = 3;
 /// Files of the example, of a record of some hours: name, text.
 #[must_use]
 pub fn files(hours: u32) -> Vec<(&'static str, String)> {
+    let [stage, places] = stage();
     let header = "[environment]\n";
     let analyses = ANALYSES.replace("{hours}", &hours.to_string());
     let analyses = analyses.replace("{seconds}", &(3600 * hours).to_string());
@@ -135,6 +182,8 @@ pub fn files(hours: u32) -> Vec<(&'static str, String)> {
         (CAMPAIGN, analyses),
         ("vault.toml", sensor),
         ("drives.toml", DRIVES.to_owned()),
+        ("stage.csv", stage),
+        ("places.csv", places),
         ("requirement.csv", scenario::requirement()),
     ]
 }

@@ -2,19 +2,24 @@
 
 use super::list::Campaign;
 use super::store::{Done, REPORT};
+use crate::instrument::{BUILT_IN, Sensor};
 use crate::page::report::page;
+use crate::readout::readings::settings_checksum;
 use maud::{Markup, PreEscaped, html};
 use serde_json::Value;
+use std::collections::BTreeSet;
+use std::path::Path;
 
 /// Digits of a sum that are shown.
 const DIGITS: usize = 12;
 
 /// The page: what was run over what, then each analysis' own page.
 #[must_use]
-pub fn html(campaign: &Campaign, done: &[Done]) -> String {
+pub fn html(campaign: &Campaign, folder: &Path, done: &[Done]) -> String {
     let body = html! {
         h1 { (campaign.name) }
         nav { ol { @for d in done { li { a href=(format!("#{}", d.analysis.name)) { (title(d)) } } } } }
+        (sensors(folder, done))
         @for d in done { (section(d)) }
         h2 { "How to run it again" }
         p { "Every analysis is one command of " code { (concat!("quietgap ", env!("CARGO_PKG_VERSION"))) }
@@ -30,6 +35,39 @@ pub fn html(campaign: &Campaign, done: &[Done]) -> String {
         }
     };
     page(&campaign.name, &body)
+}
+
+/// Sensors whose files the analyses name, each once; `folder` is the campaign's.
+fn sensors(folder: &Path, done: &[Done]) -> Markup {
+    let named: BTreeSet<&str> =
+        done.iter().flat_map(|d| &d.analysis.run).map(String::as_str).collect();
+    let may = |name: &&str| name.ends_with(".toml") || BUILT_IN.iter().any(|(n, _)| n == name);
+    let found = named.into_iter().filter(may).filter_map(|name| {
+        let file = folder.join(name);
+        let path =
+            if file.is_file() { file.to_string_lossy().into_owned() } else { name.to_owned() };
+        Some((name, Sensor::load(&path).ok()?))
+    });
+    let found: Vec<(&str, Sensor)> = found.collect();
+    if found.is_empty() {
+        return html! {};
+    }
+    html! {
+        h2 { "Sensor" }
+        div.wide { table {
+            thead { tr { th { "file" } th { "name" } th { "kS/s" } th { "carrier / kHz" } th { "readings / s" } th { "bridges" } th { "settings" } th { "calibrated" } } }
+            tbody { @for (name, s) in &found { tr {
+                td { (name) }
+                td { (s.file.name) }
+                td.n { (s.rate_hz() / 1e3) }
+                td.n { (s.file.carrier.frequency_hz / 1e3) }
+                td.n { (s.output_rate_hz()) }
+                td { (s.file.bridges.iter().map(|b| b.name.as_str()).collect::<Vec<_>>().join(", ")) }
+                td { code { (settings_checksum(s)) } }
+                td { (s.file.calibration.as_ref().map_or("no", |c| c.date.as_str())) }
+            } } }
+        } }
+    }
 }
 
 fn title(done: &Done) -> &str {

@@ -72,7 +72,7 @@ pub(super) fn whole(file: &Path, out: &Path) -> Result<(Vec<Done>, Value)> {
     let program = std::env::current_exe()
         .map_err(|e| Error::new(format!("this program cannot find itself: {e}")))?;
     let done = run_all(&campaign, &program, folder, out, &|name| eprintln!("{name} ..."))?;
-    write_text(&folder.join(out).join(PAGE), &page::html(&campaign, &done))?;
+    write_text(&folder.join(out).join(PAGE), &page::html(&campaign, folder, &done))?;
     let results = results(&campaign, &done);
     let pretty = serde_json::to_string_pretty(&results).expect("JSON");
     write_text(&folder.join(out).join(RESULTS), &format!("{pretty}\n"))?;
