@@ -6,7 +6,7 @@
 // What can be said.
 pub mod message;
 // CRC-32, in bytes that are never zero.
-mod check;
+pub mod check;
 // A message with its number, as bytes of a line.
 pub mod frame;
 // Bytes of a line, as messages again.

@@ -9,6 +9,8 @@ use quietgap_sim::readout::capture::{Capture, Wanted, Word};
 use quietgap_sim::records::Source;
 use quietgap_sim::simulation::motion::Motion;
 use quietgap_sim::simulation::phasor::experiment::Experiment;
+use quietgap_sim::telemetry::board::Board;
+use quietgap_telemetry::{Decoder, Frame, Message};
 use std::io::Write;
 use std::path::Path;
 use tempfile::NamedTempFile;
@@ -91,6 +93,34 @@ pub fn campaign(data: &[u8]) {
             }
         }
         Err(error) => refused(&error),
+    }
+}
+
+/// Bytes of a line: each stretch between zeros as it came, and again with the check that it should have had, so that
+/// what lies behind the check is reached.
+pub fn telemetry(data: &[u8]) {
+    let (mut decoder, mut board) = (Decoder::new(), None);
+    let mut hear = |frame: Frame| {
+        assert_eq!(
+            Frame::parse(frame.wire().expect("it came").split_last().expect("a zero").1),
+            Ok(frame.clone())
+        );
+        match frame.message {
+            Message::Settings(settings) => board = Board::new(settings),
+            Message::TimeMark(mark) => board.iter_mut().for_each(|b: &mut Board| b.mark(mark)),
+            Message::Reading(reading) => {
+                if let Some(board) = &board {
+                    let row = board.row(&reading);
+                    assert!(row.is_none_or(|row| row.len() == board.columns().len()));
+                }
+            }
+            _ => {}
+        }
+    };
+    for stretch in data.split(|byte| *byte == 0) {
+        let check = quietgap_telemetry::check::digits(stretch);
+        let bytes = stretch.iter().chain(&[0]).chain(stretch).chain(&check).chain(&[0]);
+        bytes.filter_map(|byte| decoder.push(*byte)).for_each(&mut hear);
     }
 }
 

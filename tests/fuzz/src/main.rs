@@ -14,7 +14,7 @@ use std::sync::LazyLock;
 type Read = fn(&[u8]);
 
 /// Every format that is read, and the core's settings.
-const FORMATS: [(&str, Read); 11] = [
+const FORMATS: [(&str, Read); 12] = [
     ("sensor", formats::sensor),
     ("plan", formats::plan),
     ("specification", formats::specification),
@@ -25,6 +25,7 @@ const FORMATS: [(&str, Read); 11] = [
     ("wav", formats::wav),
     ("words", formats::words),
     ("record", formats::record),
+    ("telemetry", formats::telemetry),
     ("settings", settings::settings),
 ];
 
