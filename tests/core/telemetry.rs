@@ -265,6 +265,20 @@ fn refusals_are_told_apart() {
     let mut longer = gap.to_vec();
     longer.push(0);
     assert_eq!(of(&raw(1, 16, &longer)).message, 1);
+    // Lengths of stretches that can be a frame: 13 to 260 bytes, of which the check is judged.
+    let stretch = |length: usize| {
+        let mut bytes = vec![0x55; length];
+        bytes.push(0);
+        let met = whole(&bytes).1;
+        assert_eq!((met.frames, met.refused()), (0, 1), "{length}");
+        (met.length, met.check)
+    };
+    assert_eq!(
+        [12, 13, 260, 261, 262, 900].map(stretch),
+        [(1, 0), (0, 1), (0, 1), (1, 0), (1, 0), (1, 0)]
+    );
+    let all = Met { length: 1, check: 20, version: 300, message: 4000, ..Met::default() };
+    assert_eq!(all.refused(), 4321);
     let mut flipped = wire.to_vec();
     flipped[3] ^= 4;
     assert_eq!(whole(&flipped).1.check, 1);
@@ -296,6 +310,37 @@ fn crc(bytes: &[u8]) -> u32 {
     })
 }
 
+/// A reading says what the core's has.
+#[test]
+fn readings_are_the_cores() {
+    use quietgap_core::bridge::BridgeReading;
+    let bridge = |bits: i64| BridgeReading {
+        quadrature: quietgap_core::word::Fraction::from_bits(bits),
+        ..BridgeReading::default()
+    };
+    let core = quietgap_core::Reading {
+        half_samples: -3,
+        axes: list(&[4, -5]),
+        bridges: list(&[bridge(6), bridge(-7)]),
+        monitor_ratio: 8,
+        residual_am: 9,
+        rounds: 10,
+        over_range_channels: 11,
+        health: quietgap_core::Health::SILENT | quietgap_core::Health::OVER_RANGE,
+    };
+    let said = Reading {
+        half_samples: -3,
+        axes: list(&[4, -5]),
+        quadratures: list(&[6, -7]),
+        residual_am: 9,
+        monitor_ratio: 8,
+        over_range_channels: 11,
+        health: 1 | 1 << 11,
+    };
+    assert_eq!(Reading::from(&core), said);
+    assert_eq!(quietgap_core::Health::from_bits(said.health), core.health);
+}
+
 /// The catalogue's check value (Ross Williams, A painless guide to CRC error detection algorithms, 1993; from memory).
 #[test]
 fn the_sum_is_the_known_one() {
@@ -316,6 +361,9 @@ fn numbers_tell_what_is_missing() {
     assert_eq!(line(&[u32::MAX - 1, 1]).missing, 2);
     let repeated = line(&[7, 7, 8]);
     assert_eq!((repeated.missing, repeated.repeats, repeated.restarts), (0, 1, 0));
+    // Half of all numbers lie ahead, and no more.
+    assert_eq!(line(&[7, 7 + (1 << 31)]).missing, (1 << 31) - 1);
+    assert_eq!(line(&[7, 8 + (1 << 31)]).restarts, 1);
     let began = line(&[70, 0, 1]);
     assert_eq!((began.missing, began.repeats, began.restarts), (0, 0, 1));
 }

@@ -65,7 +65,7 @@ impl Frame {
             number[3],
         ]);
         let mut wire = Wire::new();
-        wire.resize_default(LONGEST + 1).ok()?;
+        wire.resize_default(LONGEST_WIRE).ok()?;
         let coded = cobs::try_encode(raw.get(..length)?, &mut wire).ok()?;
         wire.truncate(coded);
         let check = check::digits(&wire);
@@ -86,7 +86,7 @@ impl Frame {
         if check::digits(coded) != *sum {
             return Err(Fault::Check);
         }
-        let mut raw = [0; LONGEST + 1];
+        let mut raw = [0; LONGEST_WIRE];
         let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?;
         let raw = raw.get(..length).ok_or(Fault::Length)?;
         let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;

@@ -34,9 +34,8 @@ impl Met {
 /// Makes frames of bytes. Whatever comes, the first whole frame behind a zero is met again.
 #[derive(Clone, Debug, Default)]
 pub struct Decoder {
+    /// The stretch at hand: one byte more than a frame has before its zero, so that a longer one is seen as such.
     held: heapless::Vec<u8, LONGEST_WIRE>,
-    /// The stretch at hand is longer than any frame.
-    too_long: bool,
     next: Option<u32>,
     met: Met,
 }
@@ -55,25 +54,22 @@ impl Decoder {
             version: 0,
             message: 0,
         };
-        Self { held: heapless::Vec::new(), too_long: false, next: None, met }
+        Self { held: heapless::Vec::new(), next: None, met }
     }
 
     /// Takes a byte; the frame that it ends, if it does.
     pub fn push(&mut self, byte: u8) -> Option<Frame> {
         if byte != 0 {
-            self.too_long |= self.held.push(byte).is_err();
+            // What finds no place is of a stretch that is too long already.
+            let _ = self.held.push(byte);
             return None;
         }
-        let found = if self.too_long {
-            Err(Fault::Length)
-        } else if self.held.is_empty() {
+        if self.held.is_empty() {
             // Zeros between frames say nothing.
             return None;
-        } else {
-            Frame::parse(&self.held)
-        };
+        }
+        let found = Frame::parse(&self.held);
         self.held.clear();
-        self.too_long = false;
         match found {
             Ok(frame) => {
                 self.follow(frame.number);
@@ -93,7 +89,6 @@ impl Decoder {
         if let Some(next) = self.next {
             // Half of all numbers lie ahead: the others are behind, a sender that began anew.
             match number.wrapping_sub(next) {
-                0 => {}
                 ahead if ahead < 1 << 31 => self.met.missing += u64::from(ahead),
                 u32::MAX => self.met.repeats += 1,
                 _ => self.met.restarts += 1,
