@@ -33,6 +33,23 @@ pub struct Frame {
 /// Bytes of a frame, with the zero behind them.
 pub type Wire = heapless::Vec<u8, LONGEST_WIRE>;
 
+/// A sender's numbers: each message as the next frame.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Sender {
+    /// Number of the next frame; frames so far, of a sender that began at 0.
+    pub next: u32,
+}
+
+impl Sender {
+    /// The next frame as bytes of a line; see [`Frame::wire`].
+    #[must_use]
+    pub fn wire(&mut self, message: Message) -> Option<Wire> {
+        let frame = Frame { number: self.next, message };
+        self.next = self.next.wrapping_add(1);
+        frame.wire()
+    }
+}
+
 /// What bytes between two zeros are instead of a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fault {

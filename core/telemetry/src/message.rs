@@ -2,8 +2,8 @@
 //! [`crate::frame::VERSION`].
 
 use heapless::{String, Vec};
-use quietgap_core::Health;
 use quietgap_core::config::{MAX_AXES, MAX_BRIDGES};
+use quietgap_core::{Health, HealthCounts};
 use serde::{Deserialize, Serialize};
 
 /// Longest name of an instrument, bytes.
@@ -93,6 +93,17 @@ pub struct Counts {
     pub lost_blocks: u64,
     /// Commands that were refused.
     pub refused_commands: u32,
+}
+
+impl From<&HealthCounts> for Counts {
+    /// Of the chain; what was lost before it is not told there.
+    fn from(counts: &HealthCounts) -> Self {
+        Self {
+            readings: counts.readings(),
+            faults: counts.faults().map(|(_, count)| count).collect(),
+            ..Self::default()
+        }
+    }
 }
 
 /// Samples that the chain was not given: it settles anew behind them.

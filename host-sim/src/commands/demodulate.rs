@@ -1,12 +1,9 @@
 //! `quietgap demodulate`.
 
-use super::{
-    Words, distinct, one_standard, print_json, progress, say, sensor_files, unchanging_text, wanted,
-};
+use super::recorded::RecordedOptions;
+use super::{one_standard, print_json, progress, say, unchanging_text};
 use crate::error::{Error, Result};
-use crate::instrument::Sensor;
 use crate::instrument::calibration_file::today;
-use crate::readout::capture::Capture;
 use crate::readout::demodulate::{Options as Run, run as demodulate};
 use crate::readout::verify::health_json;
 use clap::Args;
@@ -16,13 +13,8 @@ use std::path::{Path, PathBuf};
 /// Arguments.
 #[derive(Args, Debug)]
 pub struct Options {
-    /// Sensor file, or the name of a built-in sensor
-    sensor: String,
-    /// Capture: npy (int32 or int16) or WAV/RF64 (16, 24 or 32 bits); - for standard input
-    capture: PathBuf,
-    /// Words of a capture without a header; or 16-bit npy that holds a wider converter's codes
-    #[arg(long, value_enum)]
-    words: Option<Words>,
+    #[command(flatten)]
+    recorded: RecordedOptions,
     /// Readings to write (CSV); - for standard output
     #[arg(long, value_name = "READINGS")]
     out: PathBuf,
@@ -41,18 +33,15 @@ pub struct Options {
 }
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    let sensor = Sensor::load(&options.sensor)?;
+    let sensor = options.recorded.sensor()?;
     let to_standard = options.out == Path::new("-");
     one_standard(options.json, Some(&options.out))?;
-    let capture = Capture::open(&options.capture, wanted(&sensor, options.words))?;
+    let capture = options.recorded.capture(&sensor)?;
     if capture.is_pipe() && options.threads > 1 {
         let given = options.threads;
         return Err(Error::new(format!("--threads {given}: allowed 1 for standard input")));
     }
-    let files = sensor_files(&options.sensor, &sensor);
-    let inputs: Vec<&Path> =
-        files.iter().map(PathBuf::as_path).chain([options.capture.as_path()]).collect();
-    distinct(&inputs, &[&options.out])?;
+    options.recorded.distinct_from(&sensor, &options.out)?;
     let unchanging = capture.unchanging()?;
     let bar = progress(capture.layout.frames);
     let settings =

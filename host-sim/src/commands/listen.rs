@@ -4,7 +4,7 @@ use super::say;
 use crate::error::{Error, Result};
 use crate::records::write::{Cell, Kind};
 use crate::telemetry::board::Board;
-use crate::telemetry::log::{Log, grows_in};
+use crate::telemetry::log::{Log, refuse_existing};
 use crate::telemetry::source::{Piece, Source};
 use clap::Args;
 use quietgap_telemetry::message::{Message, Reading, TimeMark};
@@ -70,9 +70,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         }
         super::distinct(&[Path::new(&options.source)], &[out])?;
         // Told now, not when the first reading comes.
-        if let Some(there) = [out, &grows_in(out)].into_iter().find(|path| path.exists()) {
-            return Err(Error::in_file(there, None, "is there already, allowed a new record"));
-        }
+        refuse_existing(out)?;
     }
     let pieces = Source::of(&options.source).read(!options.once)?;
     let mut listener = Listener {

@@ -15,6 +15,7 @@ mod listen;
 mod marks;
 mod outputs;
 mod record;
+mod recorded;
 mod response;
 mod separate;
 mod simulate;

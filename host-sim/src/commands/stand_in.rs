@@ -1,6 +1,6 @@
 //! `quietgap stand-in`.
 
-use super::{Words, distinct, sensor_files, wanted};
+use super::recorded::RecordedOptions;
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
 use crate::page::output::AtomicFile;
@@ -8,21 +8,18 @@ use crate::readout::capture::Capture;
 use crate::readout::chain::Chain;
 use crate::readout::run::{Source, feed};
 use clap::Args;
+use quietgap_core::HealthCounts;
+use quietgap_telemetry::frame::Sender;
+use quietgap_telemetry::message;
 use quietgap_telemetry::message::{Counts, Message, Settings, TimeMark};
-use quietgap_telemetry::{Frame, message};
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// Arguments.
 #[derive(Args, Debug)]
 pub struct Options {
-    /// Sensor file, or the name of a built-in sensor
-    sensor: String,
-    /// Capture: npy (int32 or int16) or WAV/RF64 (16, 24 or 32 bits); - for standard input
-    capture: PathBuf,
-    /// Words of a capture without a header; or 16-bit npy that holds a wider converter's codes
-    #[arg(long, value_enum)]
-    words: Option<Words>,
+    #[command(flatten)]
+    recorded: RecordedOptions,
     /// Frames to write; - for standard output
     #[arg(long, value_name = "FRAMES")]
     out: PathBuf,
@@ -37,25 +34,21 @@ const COUNTS: u64 = 100;
 /// Frames numbered in order.
 struct Speaker<W> {
     out: W,
-    number: u32,
+    sender: Sender,
 }
 
 impl<W: Write> Speaker<W> {
     fn say(&mut self, message: Message) -> std::io::Result<()> {
-        let frame = Frame { number: self.number, message };
-        self.number = self.number.wrapping_add(1);
-        self.out.write_all(&frame.wire().expect("a message of these capacities fits"))
+        let wire = self.sender.wire(message).expect("a message of these capacities fits");
+        self.out.write_all(&wire)
     }
 }
 
 pub(super) fn run(options: &Options) -> Result<bool> {
-    let sensor = Sensor::load(&options.sensor)?;
+    let sensor = options.recorded.sensor()?;
     super::record::in_range("--clock-ppm", options.clock_ppm, -1e4, 1e4)?;
-    let capture = Capture::open(&options.capture, wanted(&sensor, options.words))?;
-    let files = sensor_files(&options.sensor, &sensor);
-    let inputs: Vec<&Path> =
-        files.iter().map(PathBuf::as_path).chain([options.capture.as_path()]).collect();
-    distinct(&inputs, &[&options.out])?;
+    let capture = options.recorded.capture(&sensor)?;
+    options.recorded.distinct_from(&sensor, &options.out)?;
     let fault =
         |e: &std::io::Error| Error::new(format!("{}: cannot write: {e}", options.out.display()));
     if options.out == Path::new("-") {
@@ -80,13 +73,12 @@ fn speak<W: Write>(
     out: W,
 ) -> Result<std::io::Result<W>> {
     let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
-    let mut speaker = Speaker { out, number: 0 };
+    let mut speaker = Speaker { out, sender: Sender::default() };
     let settings = settings(sensor, &chain);
     let mut said = Ok(());
     // The board's clock runs fast by so much: more of its samples fit into a second.
     let samples_per_edge = sensor.rate_hz() * (1.0 + options.clock_ppm * 1e-6);
-    let (mut readings, mut edge) = (0u64, 0u32);
-    let mut faults = [0u64; quietgap_core::Health::NAMES.len()];
+    let (mut counts, mut edge) = (HealthCounts::NONE, 0u32);
     let push = |block: &[i32]| {
         chain.push(block, |reading| {
             let mut say = |message| {
@@ -95,7 +87,7 @@ fn speak<W: Write>(
                 }
             };
             // Whoever begins to listen later, or has lost them, gets them again.
-            if readings.is_multiple_of(COUNTS)
+            if counts.readings().is_multiple_of(COUNTS)
                 && let Some(settings) = &settings
             {
                 say(Message::Settings(settings.clone()));
@@ -104,15 +96,10 @@ fn speak<W: Write>(
                 say(Message::TimeMark(mark(edge, samples_per_edge)));
                 edge += 1;
             }
-            readings += 1;
-            for (n, fault) in faults.iter_mut().enumerate() {
-                *fault += u64::from(reading.health.bits() >> n & 1);
-            }
+            counts.count(reading.health);
             say(Message::Reading(message::Reading::from(reading)));
-            if readings.is_multiple_of(COUNTS) {
-                let faults = faults.iter().copied().collect();
-                let counts = Counts { readings, faults, ..Counts::default() };
-                say(Message::Counts(counts));
+            if counts.readings().is_multiple_of(COUNTS) {
+                say(Message::Counts(Counts::from(&counts)));
             }
         });
     };

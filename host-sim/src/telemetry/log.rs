@@ -26,6 +26,7 @@ pub struct Log {
     path: PathBuf,
     becomes: Option<PathBuf>,
     columns: Vec<(String, Kind)>,
+    kinds: Vec<Kind>,
     meta: Meta,
     /// When the oldest row came that is not on the disk.
     waiting: Option<Instant>,
@@ -40,19 +41,16 @@ impl Log {
     pub fn create(path: &Path, columns: Vec<(String, Kind)>, meta: Meta) -> Result<Self> {
         let becomes = (Format::of(path) != Format::Csv).then(|| path.to_owned());
         let growing = if becomes.is_some() { grows_in(path) } else { path.to_owned() };
-        for there in [Some(path), Some(growing.as_path())].into_iter().flatten() {
-            if there.exists() {
-                let message = "is there already, allowed a new record";
-                return Err(Error::in_file(there, None, message));
-            }
-        }
+        refuse_existing(path)?;
         let open = OpenOptions::new().write(true).create_new(true).open(&growing);
         let file = open.map_err(|e| fault(&growing, &e))?;
         let names: Vec<&str> = columns.iter().map(|(name, _)| name.as_str()).collect();
         beside(&growing, &names, &meta)?.finish()?;
         let mut file = BufWriter::with_capacity(HELD, file);
         writeln!(file, "{}", names.join(",")).map_err(|e| fault(&growing, &e))?;
-        let mut log = Self { file, path: growing, becomes, columns, meta, waiting: None, rows: 0 };
+        let kinds = columns.iter().map(|(_, kind)| *kind).collect();
+        let path = growing;
+        let mut log = Self { file, path, becomes, columns, kinds, meta, waiting: None, rows: 0 };
         log.keep()?;
         Ok(log)
     }
@@ -68,8 +66,7 @@ impl Log {
     /// # Errors
     /// A failing write.
     pub fn push(&mut self, row: &[Cell]) -> Result<()> {
-        let kinds: Vec<Kind> = self.columns.iter().map(|(_, kind)| *kind).collect();
-        let mut text = line(row, &kinds);
+        let mut text = line(row, &self.kinds);
         text.push('\n');
         // Whole rows alone reach the file.
         if self.file.buffer().len() + text.len() > HELD {
@@ -127,9 +124,20 @@ impl Log {
     }
 }
 
+/// A record that is there, or one that was left growing, is never written over.
+///
+/// # Errors
+/// It is there.
+pub fn refuse_existing(path: &Path) -> Result<()> {
+    let growing = grows_in(path);
+    match [path, growing.as_path()].into_iter().find(|path| path.exists()) {
+        Some(there) => Err(Error::in_file(there, None, "is there already, allowed a new record")),
+        None => Ok(()),
+    }
+}
+
 /// The CSV that a record of another format grows in.
-#[must_use]
-pub fn grows_in(path: &Path) -> PathBuf {
+fn grows_in(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".growing.csv");
     PathBuf::from(name)

@@ -6,7 +6,7 @@
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hprintln, syscall};
 use quietgap_board::serial::Serial;
-use quietgap_telemetry::Frame;
+use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Counts, Message, Reading, Settings};
 use vault_two_bridge_board::Board;
 use vault_two_bridge_board::settings::CHANNELS;
@@ -26,15 +26,14 @@ fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
 /// Frames numbered in order, out of the port.
 struct Speaker {
     serial: Serial,
-    number: u32,
+    sender: Sender,
 }
 
 impl Speaker {
     fn say(&mut self, message: Message) {
-        if let Some(wire) = (Frame { number: self.number, message }).wire() {
+        if let Some(wire) = self.sender.wire(message) {
             self.serial.write(&wire);
         }
-        self.number = self.number.wrapping_add(1);
     }
 }
 
@@ -43,7 +42,7 @@ fn main() -> ! {
     static mut BOARD: Board = Board::IDLE;
     static mut CODES: [i32; FRAMES * CHANNELS] = [0; FRAMES * CHANNELS];
     BOARD.load();
-    let mut speaker = Speaker { serial: Serial::new(), number: 0 };
+    let mut speaker = Speaker { serial: Serial::new(), sender: Sender::default() };
     speaker.say(Message::Settings(Settings {
         name: heapless::String::try_from("vault-two-bridge").unwrap_or_default(),
         rate_millihertz: 800_000_000,
@@ -71,17 +70,11 @@ fn main() -> ! {
         });
         if readings >= COUNTS {
             readings = 0;
-            let counts = BOARD.counts();
-            let faults = counts.faults().map(|(_, count)| count).collect();
-            speaker.say(Message::Counts(Counts {
-                readings: counts.readings(),
-                faults,
-                ..Counts::default()
-            }));
+            speaker.say(Message::Counts(Counts::from(BOARD.counts())));
         }
     }
     speaker.serial.drain();
-    hprintln!("line frames={}", speaker.number);
+    hprintln!("line frames={}", speaker.sender.next);
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }
