@@ -38,9 +38,12 @@ impl Health {
     pub const UNSETTLED: Self = Self(1 << 10);
     /// A channel gave nothing at all, not even noise: a converter that stands still.
     pub const SILENT: Self = Self(1 << 11);
+    /// What feeds the chain found a fault and told it by [`crate::Readout::flag`]: samples that are missing or
+    /// came twice, a clock that is off, a channel that stands still or is not the one it should be.
+    pub const ACQUISITION: Self = Self(1 << 12);
 
     /// All faults with their names, in bit order.
-    pub const NAMES: [(Self, &'static str); 12] = [
+    pub const NAMES: [(Self, &'static str); 13] = [
         (Self::OVER_RANGE, "over_range"),
         (Self::CARRIER_LOST, "carrier_lost"),
         (Self::CARRIER_WEAK, "carrier_weak"),
@@ -53,6 +56,7 @@ impl Health {
         (Self::CARRIER_PHASE, "carrier_phase"),
         (Self::UNSETTLED, "unsettled"),
         (Self::SILENT, "silent"),
+        (Self::ACQUISITION, "acquisition"),
     ];
 
     /// The set as bits, bit n being the n-th of [`Self::NAMES`].

@@ -56,4 +56,4 @@ pub use carrier::{Carrier, CarrierRatio};
 pub use error::{ConfigError, Stage};
 pub use health::{Health, HealthCounts};
 pub use plan::Plan;
-pub use readout::{Reading, Readout};
+pub use readout::{Chain, Reading, Readout};

@@ -1,8 +1,10 @@
 //! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
 
+mod chain;
 mod reading;
 pub(crate) mod settings;
 
+pub use chain::Chain;
 pub use reading::Reading;
 
 use crate::bridge::{BridgeReading, Measured, Pair};
@@ -64,6 +66,8 @@ pub struct Readout<
     /// Gathered since the last reading; the stages were out of step.
     gathered: Interval,
     out_of_step: bool,
+    /// Told from outside since the last reading.
+    told: Health,
 }
 
 impl<
@@ -112,6 +116,7 @@ impl<
         saturated_hold: 0,
         gathered: Interval { over_range: 0, saturated: false },
         out_of_step: false,
+        told: Health::OK,
     };
 
     /// Takes a plan, in place; at rest, before sample 0. All that was, counts too, is forgotten.
@@ -189,6 +194,11 @@ impl<
         self.saturated_hold = 0;
         self.gathered = Interval::default();
         self.out_of_step = false;
+    }
+
+    /// The next reading carries `faults` that were found before the chain.
+    pub fn flag(&mut self, faults: Health) {
+        self.told |= faults;
     }
 
     /// Takes a block of interleaved codes of any length, a cut frame included, and hands each
@@ -327,6 +337,7 @@ impl<
         health |= Health::when(Health::SETTLING, end < settled);
         reading.half_samples =
             (end as i64).wrapping_mul(2).wrapping_sub(self.settings.delay as i64).wrapping_sub(2);
+        health |= core::mem::take(&mut self.told);
         self.gathered = Interval::default();
         self.out_of_step = false;
         self.next.set(next);

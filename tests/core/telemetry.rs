@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use quietgap_telemetry::command::Inbox;
-use quietgap_telemetry::frame::{LONGEST, LONGEST_WIRE};
+use quietgap_telemetry::frame::{LONGEST, LONGEST_WIRE, VERSION};
 use quietgap_telemetry::message::*;
 use quietgap_telemetry::stream::Met;
 use quietgap_telemetry::{Decoder, Frame, Message};
@@ -63,25 +63,48 @@ fn said(name: &str) -> Message {
         "answer" => {
             Message::Answer(Answer { command: 9, sample: 48_800_200, outcome: Outcome::Done })
         }
+        "acquisition" => Message::Acquisition(Acquisition {
+            sample: 48_880_000,
+            faults: 0b1_0000_0101,
+            channels: 0b11,
+        }),
+        "counts_of_thirteen" => Message::Counts(Counts {
+            readings: 864_000,
+            faults: list(&[0, 1, 2, 3, 4, 5, 10, 0, 0, 0, 0, 1 << 40, 7]),
+            lost_blocks: 1,
+            refused_commands: 2,
+        }),
         other => panic!("{other}"),
     }
 }
 
-/// Frames of version 1, which stays readable: written by zlib's CRC-32, the package cobs and an encoder of its own
-/// (`tests/vectors/gen/telemetry.py`).
+/// Frames of every version, which stay readable, and of the one that is written: by zlib's CRC-32, the package cobs and an encoder
+/// of its own (`tests/vectors/gen/telemetry.py`).
 #[test]
 fn literal_frames() {
-    let vectors: serde_json::Value =
-        serde_json::from_str(include_str!("../vectors/telemetry_1.json")).unwrap();
-    let vectors = vectors.as_array().unwrap();
-    assert_eq!(vectors.len(), 12);
-    for vector in vectors {
-        let name = vector["name"].as_str().unwrap();
-        let number = u32::try_from(vector["number"].as_u64().unwrap()).unwrap();
-        let frame = Frame { number, message: said(name) };
-        let hex: String = frame.wire().unwrap().iter().map(|b| format!("{b:02x}")).collect();
-        assert_eq!(hex, vector["wire"].as_str().unwrap(), "{name}");
-        assert_eq!(whole(&frame.wire().unwrap()).0, [frame], "{name}");
+    let versions =
+        [include_str!("../vectors/telemetry_1.json"), include_str!("../vectors/telemetry_2.json")];
+    assert_eq!(versions.len(), usize::from(VERSION));
+    for (version, text, count) in [(1, versions[0], 12), (2, versions[1], 14)] {
+        let vectors: serde_json::Value = serde_json::from_str(text).unwrap();
+        let vectors = vectors.as_array().unwrap();
+        assert_eq!(vectors.len(), count);
+        for vector in vectors {
+            let name = vector["name"].as_str().unwrap();
+            let number = u32::try_from(vector["number"].as_u64().unwrap()).unwrap();
+            let frame = Frame { number, message: said(name) };
+            let bytes = |hex: &str| -> Vec<u8> {
+                (0..hex.len())
+                    .step_by(2)
+                    .map(|n| u8::from_str_radix(&hex[n..n + 2], 16).unwrap())
+                    .collect()
+            };
+            let wire = bytes(vector["wire"].as_str().unwrap());
+            if version == VERSION {
+                assert_eq!(*frame.wire().unwrap(), wire, "{name}");
+            }
+            assert_eq!(whole(&wire).0, [frame], "{name} of version {version}");
+        }
     }
 }
 
@@ -257,11 +280,18 @@ fn refusals_are_told_apart() {
     assert_eq!((sound.frames, sound.refused()), (1, 0));
     let line = &wire[..wire.len() - 6];
     assert_eq!(line.len(), 16);
-    assert_eq!(of(&raw(2, 15, &gap)).version, 1);
+    assert_eq!(of(&raw(2, 15, &gap)).frames, 1);
+    for version in [0, 3, 255] {
+        assert_eq!(of(&raw(version, 15, &gap)).version, 1);
+    }
+    // Samples, faults, channels: what version 1 does not have.
+    let acquisition = [7, 0x80, 0xB3, 0xA7, 0x17, 0x85, 0x02, 0x03];
+    assert_eq!(of(&raw(2, 14, &acquisition)).frames, 1);
+    assert_eq!(of(&raw(1, 14, &acquisition)).message, 1);
     assert_eq!(of(&raw(1, 14, &gap)).length, 1);
     let mut unknown = gap;
-    unknown[0] = 7;
-    assert_eq!(of(&raw(1, 15, &unknown)).message, 1);
+    unknown[0] = 8;
+    assert_eq!(of(&raw(2, 15, &unknown)).message, 1);
     let mut longer = gap.to_vec();
     longer.push(0);
     assert_eq!(of(&raw(1, 16, &longer)).message, 1);

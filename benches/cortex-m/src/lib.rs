@@ -9,3 +9,4 @@ pub mod run;
 pub mod serial;
 pub mod source;
 pub mod stack;
+pub mod station;

@@ -10,8 +10,10 @@
 use crate::check;
 use crate::message::Message;
 
-/// Version of the format.
-pub const VERSION: u8 = 1;
+/// Version of the format that is written; those before it are read.
+pub const VERSION: u8 = 2;
+/// First version with [`Message::Acquisition`].
+const WITH_ACQUISITION: u8 = 2;
 /// Bytes before the message.
 pub const HEAD: usize = 6;
 /// Most bytes of version, length, number and message.
@@ -108,13 +110,14 @@ impl Frame {
         let raw = raw.get(..length).ok_or(Fault::Length)?;
         let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;
         let [version, told, number @ ..] = *head;
-        if version != VERSION {
+        if !(1..=VERSION).contains(&version) {
             return Err(Fault::Version);
         }
         if usize::from(told) != length || coded.len() != length + 1 {
             return Err(Fault::Length);
         }
         match postcard::take_from_bytes(message) {
+            Ok((Message::Acquisition(_), [])) if version < WITH_ACQUISITION => Err(Fault::Message),
             Ok((message, [])) => Ok(Self { number: u32::from_le_bytes(number), message }),
             _ => Err(Fault::Message),
         }

@@ -28,6 +28,8 @@ pub enum Message {
     Command(Command),
     /// Board: what became of a command.
     Answer(Answer),
+    /// Board, from version 2 on: what was wrong with the samples of a reading, just before it.
+    Acquisition(Acquisition),
 }
 
 /// What the board works with.
@@ -113,6 +115,17 @@ pub struct Gap {
     pub from_sample: u64,
     /// First sample behind the gap.
     pub to_sample: u64,
+}
+
+/// Faults of samples on their way to the chain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Acquisition {
+    /// Number of the first sample behind the reading that they flag.
+    pub sample: u64,
+    /// Faults, bit n being the n-th of `quietgap_acquisition::Faults::NAMES`.
+    pub faults: u16,
+    /// Bit c: channel c had one of them.
+    pub channels: u32,
 }
 
 /// An edge of the pulse per second.

@@ -7,6 +7,7 @@ use crate::telemetry::board::Board;
 use crate::telemetry::log::{Log, refuse_existing};
 use crate::telemetry::source::{Piece, Source};
 use clap::Args;
+use quietgap_acquisition::Faults;
 use quietgap_telemetry::message::{Message, Reading, TimeMark};
 use quietgap_telemetry::{Decoder, stream::Met};
 use serde_json::{Map, Value, json};
@@ -154,6 +155,16 @@ impl Listener<'_> {
             Message::Gap(gap) => self.tell(&json!({
                 "kind": "gap", "from_sample": gap.from_sample, "to_sample": gap.to_sample,
             })),
+            Message::Acquisition(told) => {
+                let faults = Faults::from_bits(told.faults);
+                let names: Vec<&str> =
+                    Faults::NAMES.iter().filter(|(f, _)| faults.has(*f)).map(|(_, n)| *n).collect();
+                let channels: Vec<u32> =
+                    (0..32).filter(|c| told.channels >> c & 1 == 1).map(|c| c + 1).collect();
+                self.tell(&json!({
+                    "kind": "acquisition", "sample": told.sample, "faults": names, "channels": channels,
+                }));
+            }
             Message::Answer(answer) => self.tell(&json!({
                 "kind": "answer", "command": answer.command, "sample": answer.sample,
                 "outcome": format!("{:?}", answer.outcome).to_lowercase(),

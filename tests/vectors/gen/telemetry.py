@@ -71,10 +71,23 @@ MESSAGES = {
     "calibration": varint(5) + varint(4) + bytes([0, 2]) + listed([bytes([b]) for b in b"\x00\x00a0\x00"]),
     "answer": varint(6) + varint(9) + varint(48_800_200) + varint(0),
 }
+# What each version added.
+ADDED = {
+    1: MESSAGES,
+    2: {
+        "acquisition": varint(7) + varint(48_880_000) + varint(0b1_0000_0101) + varint(0b11),
+        "counts_of_thirteen": varint(2)
+        + varint(864_000)
+        + listed([varint(n) for n in (0, 1, 2, 3, 4, 5, 10, 0, 0, 0, 0, 2**40, 7)])
+        + varint(1)
+        + varint(2),
+    },
+}
+NUMBERS = (0, 1, 255, 256, 65535, 2**24, 2**32 - 1, 7, 8, 9, 10, 11)
 
 
-def wire(number, message):
-    raw = bytes([1, 6 + len(message)]) + number.to_bytes(4, "little") + message
+def wire(version, number, message):
+    raw = bytes([version, 6 + len(message)]) + number.to_bytes(4, "little") + message
     coded = cobs.encode(raw)
     sum = zlib.crc32(coded)
     check = bytes(0x80 | (sum >> 7 * n) & 0x7F for n in range(5))
@@ -82,10 +95,14 @@ def wire(number, message):
 
 
 if __name__ == "__main__":
-    told = [
-        {"name": name, "number": number, "wire": wire(number, message).hex()}
-        for number, (name, message) in zip((0, 1, 255, 256, 65535, 2**24, 2**32 - 1, 7, 8, 9, 10, 11), MESSAGES.items())
-    ]
-    with open(f"{sys.argv[1]}/telemetry_1.json", "w") as file:
-        json.dump(told, file, indent=1)
-        file.write("\n")
+    messages = {}
+    for version, added in ADDED.items():
+        messages |= added
+        numbered = zip((*NUMBERS, *range(12, 99)), messages.items())
+        told = [
+            {"name": name, "number": number, "wire": wire(version, number, message).hex()}
+            for number, (name, message) in numbered
+        ]
+        with open(f"{sys.argv[1]}/telemetry_{version}.json", "w") as file:
+            json.dump(told, file, indent=1)
+            file.write("\n")

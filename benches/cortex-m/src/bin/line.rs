@@ -1,20 +1,35 @@
-//! **A board with a line**: codes of a capture (`codes.bin`, through the debugger's channel, as a converter would give them)
-//! through the chain, its readings as frames of telemetry out of the serial port.
+//! **A board with a line**: a converter that plays a capture (`blocks.bin`, through the debugger's channel), its blocks handed over
+//! by an interrupt as a DMA's would be, the chain, and its readings as frames of telemetry out of the serial port.
+//!
+//! `blocks.bin`: of each block what it is (0 a block; 1 a block at whose end the task is held up, so that the next one comes before
+//! this one is taken; 2 the board begins anew in it), its stamp, its codes; words of 32 bits, least significant byte first.
 #![no_std]
 #![no_main]
 
-use cortex_m_rt::entry;
+use core::cell::RefCell;
+use core::sync::atomic::{AtomicBool, Ordering};
+use cortex_m::interrupt::Mutex;
+use cortex_m::peripheral::SCB;
+use cortex_m_rt::{entry, exception};
 use cortex_m_semihosting::{debug, hprintln, syscall};
+use quietgap_acquisition::blocks::{Exchange, Filler};
 use quietgap_board::serial::Serial;
+use quietgap_board::station::{SETTINGS, Station};
+use quietgap_telemetry::Wire;
 use quietgap_telemetry::frame::Sender;
-use quietgap_telemetry::message::{Counts, Message, Reading, Settings};
+use quietgap_telemetry::message::{Message, Settings};
 use vault_two_bridge_board::Board;
 use vault_two_bridge_board::settings::CHANNELS;
 
 /// Frames of a block.
-const FRAMES: usize = 4096;
-/// Readings between two counts of faults.
-const COUNTS: u32 = 100;
+const FRAMES: usize = 1024;
+/// What a block is, in `blocks.bin`.
+const HELD_UP: u32 = 1;
+const ANEW: u32 = 2;
+
+static FILLER: Mutex<RefCell<Option<Filler<'static, 'static>>>> = Mutex::new(RefCell::new(None));
+static ENDED: AtomicBool = AtomicBool::new(false);
+static BEGINS_ANEW: AtomicBool = AtomicBool::new(false);
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
@@ -23,58 +38,96 @@ fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
     loop {}
 }
 
-/// Frames numbered in order, out of the port.
-struct Speaker {
-    serial: Serial,
-    sender: Sender,
+/// Fills `words` from `blocks.bin`; whether there were so many.
+fn read(words: &mut [i32]) -> bool {
+    static HANDLE: Mutex<RefCell<usize>> = Mutex::new(RefCell::new(0));
+    cortex_m::interrupt::free(|section| {
+        let mut handle = HANDLE.borrow(section).borrow_mut();
+        if *handle == 0 {
+            // Safety: a name that ends with a zero.
+            *handle = unsafe { syscall!(OPEN, c"blocks.bin".as_ptr(), 1, 10) };
+            assert!(*handle as isize > 0, "no blocks");
+        }
+        // Safety: a buffer of the length told that nothing else uses meanwhile.
+        unsafe { syscall!(READ, *handle, words.as_mut_ptr(), size_of_val(words)) == 0 }
+    })
 }
 
-impl Speaker {
-    fn say(&mut self, message: Message) {
-        if let Some(wire) = self.sender.wire(message) {
-            self.serial.write(&wire);
+/// The end of a block: where a DMA has filled its buffer, the capture's next codes stand in it now.
+#[exception]
+fn PendSV() {
+    cortex_m::interrupt::free(|section| {
+        let mut filler = FILLER.borrow(section).borrow_mut();
+        let Some(filler) = filler.as_mut() else { return };
+        loop {
+            let mut head = [0; 2];
+            let [running, _] = filler.begin();
+            if !read(&mut head) || !read(running) {
+                ENDED.store(true, Ordering::Release);
+                return;
+            }
+            let [kind, stamp] = head.map(i32::cast_unsigned);
+            filler.done(stamp);
+            if kind == ANEW {
+                BEGINS_ANEW.store(true, Ordering::Release);
+            }
+            if kind != HELD_UP {
+                return;
+            }
         }
-    }
+    });
+}
+
+/// What the board says of itself after its `starts`-th start.
+fn settings(board: &Board, starts: u32) -> Message {
+    Message::Settings(Settings {
+        name: heapless::String::try_from("vault-two-bridge").unwrap_or_default(),
+        rate_millihertz: SETTINGS.clock.rate_millihertz,
+        interval: board.interval(),
+        axes: heapless::Vec::from_slice(&[0, 5]).unwrap_or_default(),
+        bridges: 2,
+        checksum: board.checksum().to_bits(),
+        starts,
+    })
 }
 
 #[entry]
 fn main() -> ! {
     static mut BOARD: Board = Board::IDLE;
-    static mut CODES: [i32; FRAMES * CHANNELS] = [0; FRAMES * CHANNELS];
+    static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 4] = [[0; FRAMES * CHANNELS]; 4];
+    static mut EXCHANGE: Exchange<'static, 4> = Exchange::new();
+    let buffers = BUFFERS.each_mut().map(|buffer| &mut buffer[..]);
+    let Some((filler, mut taker)) = EXCHANGE.split(buffers, CHANNELS) else { panic!("no buffers") };
+    cortex_m::interrupt::free(|section| FILLER.borrow(section).replace(Some(filler)));
+
+    let mut serial = Serial::new();
+    let mut line = |wire: &Wire| serial.write(wire);
+    let mut starts = 1;
     BOARD.load();
-    let mut speaker = Speaker { serial: Serial::new(), sender: Sender::default() };
-    speaker.say(Message::Settings(Settings {
-        name: heapless::String::try_from("vault-two-bridge").unwrap_or_default(),
-        rate_millihertz: 800_000_000,
-        interval: BOARD.interval(),
-        axes: heapless::Vec::from_slice(&[0, 5]).unwrap_or_default(),
-        bridges: 2,
-        checksum: BOARD.checksum().to_bits(),
-        starts: 1,
-    }));
-    // Safety: a name that ends with a zero, and a buffer of the length told that nothing else uses meanwhile.
-    let handle = unsafe { syscall!(OPEN, b"codes.bin\0".as_ptr(), 1, 9) };
-    assert!(handle as isize > 0, "no codes");
-    let mut readings = 0u32;
+    let mut station: Station<CHANNELS> = Station::new(Sender::default());
+    station.say(settings(BOARD, starts), &mut line);
+    let mut all = 0;
     loop {
-        let bytes = size_of_val(CODES);
-        // Safety: as above.
-        let left = unsafe { syscall!(READ, handle, CODES.as_mut_ptr(), bytes) };
-        let codes = &CODES[..(bytes - left) / size_of::<i32>()];
-        if codes.is_empty() {
-            break;
-        }
-        BOARD.push(codes, &mut |reading| {
-            speaker.say(Message::Reading(Reading::from(reading)));
-            readings += 1;
-        });
-        if readings >= COUNTS {
-            readings = 0;
-            speaker.say(Message::Counts(Counts::from(BOARD.counts())));
+        match taker.take() {
+            Some(block) => {
+                if BEGINS_ANEW.swap(false, Ordering::AcqRel) {
+                    // What was in memory is gone: the chain's state, the numbers of samples and of frames.
+                    starts += 1;
+                    all += station.sender().next;
+                    BOARD.load();
+                    station = Station::new(Sender::default());
+                    station.say(settings(BOARD, starts), &mut line);
+                }
+                station.take(&block, BOARD, Board::counts, &mut line);
+                taker.give_back(block);
+            }
+            None if ENDED.load(Ordering::Acquire) => break,
+            None => SCB::set_pendsv(),
         }
     }
-    speaker.serial.drain();
-    hprintln!("line frames={}", speaker.sender.next);
+    all += station.sender().next;
+    serial.drain();
+    hprintln!("line frames={}", all);
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }

@@ -21,7 +21,7 @@
 pub mod settings;
 
 use quietgap_core::guard::Checksum;
-pub use quietgap_core::{Health, HealthCounts, Reading};
+pub use quietgap_core::{Chain, Health, HealthCounts, Reading};
 
 /// The readout.
 #[derive(Clone, Debug)]
@@ -41,6 +41,11 @@ impl Board {
     #[inline(never)]
     pub fn seek(&mut self, frame: u64) {
         self.0.seek(frame);
+    }
+
+    /// The next reading carries `faults` that were found before the chain.
+    pub fn flag(&mut self, faults: Health) {
+        self.0.flag(faults);
     }
 
     /// Takes interleaved codes, any number of them, and hands each reading that they complete to `sink`.
@@ -66,5 +71,19 @@ impl Board {
     #[must_use]
     pub fn interval(&self) -> u64 {
         self.0.interval()
+    }
+}
+
+impl Chain for Board {
+    fn seek(&mut self, frame: u64) {
+        Self::seek(self, frame);
+    }
+
+    fn flag(&mut self, faults: Health) {
+        Self::flag(self, faults);
+    }
+
+    fn push(&mut self, codes: &[i32], sink: &mut dyn FnMut(&Reading)) {
+        Self::push(self, codes, sink);
     }
 }

@@ -1,0 +1,90 @@
+//! What acquisition and telemetry add to the chain: instructions of a run by the chain alone, and of the same run through blocks,
+//! intake, watch and frames.
+#![no_std]
+#![no_main]
+
+use core::hint::black_box;
+use cortex_m_rt::entry;
+use cortex_m_semihosting::{debug, hprintln};
+use quietgap_acquisition::blocks::Exchange;
+use quietgap_board::counter;
+use quietgap_board::source::Source;
+use quietgap_board::station::Station;
+use quietgap_telemetry::frame::Sender;
+
+/// Frames of a block, as small as six axes' memory wants them.
+const FRAMES: usize = 64;
+/// Blocks of a run: two readings and a count of faults' share.
+const BLOCKS: usize = 2500;
+
+#[panic_handler]
+fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
+    hprintln!("{}", info);
+    debug::exit(debug::EXIT_FAILURE);
+    loop {}
+}
+
+macro_rules! run {
+    ($name:literal, $package:ident) => {{
+        const CHANNELS: usize = $package::settings::CHANNELS;
+        static mut BOARD: $package::Board = $package::Board::IDLE;
+        static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 3] = [[0; FRAMES * CHANNELS]; 3];
+        static mut EXCHANGE: Exchange<'static, 4> = Exchange::new();
+        // Safety: this place alone uses them.
+        let (board, buffers, exchange) = unsafe {
+            (&mut *(&raw mut BOARD), &mut *(&raw mut BUFFERS), &mut *(&raw mut EXCHANGE))
+        };
+        let mut source = Source::new(3);
+        let mut codes = [0; FRAMES * CHANNELS];
+        board.load();
+        let (mut chain, mut alone) = (0, 0u32);
+        for _ in 0..BLOCKS {
+            source.fill(&mut codes, CHANNELS, &[600_000, -900_000], 10);
+            chain += counter::count(|| {
+                board.push(black_box(&codes), &mut |reading| {
+                    black_box(reading);
+                    alone += 1;
+                });
+            });
+        }
+        let buffers = buffers.each_mut().map(|buffer| &mut buffer[..]);
+        let Some((mut filler, mut taker)) = exchange.split(buffers, CHANNELS) else { panic!() };
+        let mut source = Source::new(3);
+        board.load();
+        let mut station: Station<CHANNELS> = Station::new(Sender::default());
+        let (mut whole, mut stamp) = (0, 0u32);
+        for _ in 0..BLOCKS {
+            let [running, _] = filler.begin();
+            source.fill(running, CHANNELS, &[600_000, -900_000], 10);
+            stamp = stamp.wrapping_add(250 * FRAMES as u32);
+            whole += counter::count(|| {
+                filler.done(black_box(stamp));
+                if let Some(block) = taker.take() {
+                    station.take(&block, board, $package::Board::counts, &mut |wire| {
+                        black_box(wire);
+                    });
+                    taker.give_back(block);
+                }
+            });
+        }
+        hprintln!(
+            "overhead name={} chain={} whole={} samples={} readings={} frames={}",
+            $name,
+            chain,
+            whole,
+            BLOCKS * FRAMES * CHANNELS,
+            alone,
+            station.sender().next
+        );
+    }};
+}
+
+#[entry]
+fn main() -> ! {
+    let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
+    counter::start(&mut peripherals.SYST);
+    run!("vault-two-bridge", vault_two_bridge_board);
+    run!("vault-six-axis", vault_six_axis_board);
+    debug::exit(debug::EXIT_SUCCESS);
+    loop {}
+}

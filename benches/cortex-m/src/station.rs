@@ -1,0 +1,84 @@
+//! **A board at work**, without what is one board's alone: blocks into the chain, what comes of them as frames of telemetry.
+
+use quietgap_acquisition::blocks::Block;
+use quietgap_acquisition::intake::Event;
+use quietgap_acquisition::timeline::Clock;
+use quietgap_acquisition::watch::Limits;
+use quietgap_acquisition::{Intake, Settings};
+use quietgap_core::{Chain, HealthCounts};
+use quietgap_telemetry::Wire;
+use quietgap_telemetry::frame::Sender;
+use quietgap_telemetry::message::{Acquisition, Counts, Gap, Message, Reading};
+
+/// Of the vault's sensors, 24-bit codes at 800 kS/s; stamps of a 200 MHz counter. A channel's noise spreads forty looks over
+/// some 250 codes, the difference of two over 350.
+pub const SETTINGS: Settings = Settings {
+    clock: Clock { ticks_hz: 200_000_000, rate_millihertz: 800_000_000, most_ppm: 60, window: 8 },
+    limits: Limits { looks: 40, least_spread: 50, least_difference: 100, most_step: 4000 },
+};
+
+/// Readings between two counts of faults.
+const COUNTS: u32 = 100;
+
+/// From blocks to frames.
+pub struct Station<const CHANNELS: usize> {
+    intake: Intake<CHANNELS>,
+    sender: Sender,
+    readings: u32,
+}
+
+impl<const CHANNELS: usize> Station<CHANNELS> {
+    /// Before the first block; the next frame is number `sender`'s.
+    #[must_use]
+    pub const fn new(sender: Sender) -> Self {
+        Self { intake: Intake::new(SETTINGS), sender, readings: 0 }
+    }
+
+    /// Frames so far.
+    #[must_use]
+    pub const fn sender(&self) -> Sender {
+        self.sender
+    }
+
+    /// Says something.
+    pub fn say(&mut self, message: Message, line: &mut dyn FnMut(&Wire)) {
+        if let Some(wire) = self.sender.wire(message) {
+            line(&wire);
+        }
+    }
+
+    /// Takes a block: `board` makes readings of it, `line` gets their frames.
+    pub fn take<C: Chain>(
+        &mut self,
+        block: &Block<'_>,
+        board: &mut C,
+        counts: impl Fn(&C) -> &HealthCounts,
+        line: &mut dyn FnMut(&Wire),
+    ) {
+        let Self { intake, sender, readings } = self;
+        let mut say = |message| {
+            if let Some(wire) = sender.wire(message) {
+                line(&wire);
+            }
+        };
+        let interval = block.codes.len().checked_div(CHANNELS).unwrap_or(0) as u64;
+        let behind = intake.next_sample() + interval;
+        intake.take(block, board, &mut |event| match event {
+            Event::Gap(from_sample, to_sample) => say(Message::Gap(Gap { from_sample, to_sample })),
+            Event::Reading(reading, faults, channels) => {
+                if !faults.is_none() {
+                    let (sample, faults) = (behind, faults.bits());
+                    say(Message::Acquisition(Acquisition { sample, faults, channels }));
+                }
+                say(Message::Reading(Reading::from(reading)));
+                *readings += 1;
+            }
+        });
+        if *readings >= COUNTS {
+            *readings = 0;
+            let mut counts = Counts::from(counts(board));
+            counts.lost_blocks = intake.lost_blocks();
+            say(Message::Counts(counts));
+        }
+    }
+}
