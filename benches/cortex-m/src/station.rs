@@ -10,12 +10,22 @@ use quietgap_telemetry::Wire;
 use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Acquisition, Counts, Gap, Message, Reading};
 
-/// Of the vault's sensors, 24-bit codes at 800 kS/s; stamps of a 200 MHz counter. A channel's noise spreads forty looks over
-/// some 250 codes, the difference of two over 350.
-pub const SETTINGS: Settings = Settings {
-    clock: Clock { ticks_hz: 200_000_000, rate_millihertz: 800_000_000, most_ppm: 60, window: 8 },
-    limits: Limits { looks: 40, least_spread: 50, least_difference: 100, most_step: 4000 },
-};
+/// Of the vault's sensors, 24-bit codes at 800 kS/s in blocks of so many frames; stamps of a 200 MHz counter. A window takes some
+/// ten milliseconds.
+#[must_use]
+pub const fn settings(frames: usize) -> Settings {
+    let clock = Clock {
+        ticks_hz: 200_000_000,
+        rate_millihertz: 800_000_000,
+        most_ppm: 60,
+        window: match 8192usize.checked_div(frames) {
+            Some(blocks) => blocks as u16,
+            None => 1,
+        },
+    };
+    let limits = Limits { looks: 40, least_spread: 50, least_difference: 100, most_step: 4000 };
+    Settings { clock, limits }
+}
 
 /// Readings between two counts of faults.
 const COUNTS: u32 = 100;
@@ -28,10 +38,10 @@ pub struct Station<const CHANNELS: usize> {
 }
 
 impl<const CHANNELS: usize> Station<CHANNELS> {
-    /// Before the first block; the next frame is number `sender`'s.
+    /// Before the first block.
     #[must_use]
-    pub const fn new(sender: Sender) -> Self {
-        Self { intake: Intake::new(SETTINGS), sender, readings: 0 }
+    pub const fn new(settings: Settings) -> Self {
+        Self { intake: Intake::new(settings), sender: Sender { next: 0 }, readings: 0 }
     }
 
     /// Frames so far.

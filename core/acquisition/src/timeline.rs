@@ -192,10 +192,12 @@ impl Timeline {
         self.away == 0 && self.runs_off(went, frames)
     }
 
-    /// Whether `went` is more than a clock may run off in `frames`. Below 2^51 x 2^32 in `i128`.
+    /// Whether `went` is more than a clock may run off in `frames`. Both are taken in parts of 16 of a tick: below 2^37 x 2^20, as
+    /// four windows of less than 2^31 ticks are below 2^33 ticks, and more is taken as that.
     fn runs_off(&self, went: i64, frames: i64) -> bool {
-        let most = i128::from(frames) * i128::from(self.period) * i128::from(self.clock.most_ppm);
-        i128::from(went).abs() * 1_000_000 > most
+        let parts = |delay: i64| (delay >> 12).clamp(-(1 << 37), 1 << 37);
+        let most = parts(frames.wrapping_mul(self.period)).wrapping_mul(self.clock.most_ppm.into());
+        parts(went).abs().wrapping_mul(1_000_000) > most
     }
 }
 

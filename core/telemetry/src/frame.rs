@@ -8,7 +8,8 @@
 //! is over the bytes of the line before it. What each of the parts refuses, [`crate::stream`] counts.
 
 use crate::check;
-use crate::message::Message;
+use crate::encoding::{self, Bytes};
+use crate::message::{Command, Message};
 
 /// Version of the format that is written; those before it are read.
 pub const VERSION: u8 = 2;
@@ -70,22 +71,18 @@ impl Frame {
     ///
     /// `None` for what no message of [`Message`]'s capacities is: one that does not fit.
     #[must_use]
+    #[inline(never)]
     pub fn wire(&self) -> Option<Wire> {
-        let mut raw = [0; LONGEST];
+        let mut raw = Bytes::new();
         let number = self.number.to_le_bytes();
-        let (head, rest) = raw.split_at_mut(HEAD);
-        let length = HEAD + postcard::to_slice(&self.message, rest).ok()?.len();
-        head.copy_from_slice(&[
-            VERSION,
-            u8::try_from(length).ok()?,
-            number[0],
-            number[1],
-            number[2],
-            number[3],
-        ]);
+        raw.extend_from_slice(&[VERSION, 0]).ok()?;
+        raw.extend_from_slice(&number).ok()?;
+        encoding::encode(&self.message, &mut raw)?;
+        let length = u8::try_from(raw.len()).ok()?;
+        *raw.get_mut(1)? = length;
         let mut wire = Wire::new();
         wire.resize_default(LONGEST_WIRE).ok()?;
-        let coded = cobs::try_encode(raw.get(..length)?, &mut wire).ok()?;
+        let coded = cobs::try_encode(&raw, &mut wire).ok()?;
         wire.truncate(coded);
         let check = check::digits(&wire);
         wire.extend_from_slice(&check).ok()?;
@@ -98,28 +95,45 @@ impl Frame {
     /// # Errors
     /// See [`Fault`].
     pub fn parse(bytes: &[u8]) -> Result<Self, Fault> {
-        if !(SHORTEST..LONGEST_WIRE).contains(&bytes.len()) {
-            return Err(Fault::Length);
-        }
-        let (coded, sum) = bytes.split_last_chunk::<{ check::BYTES }>().ok_or(Fault::Length)?;
-        if check::digits(coded) != *sum {
-            return Err(Fault::Check);
-        }
-        let mut raw = [0; LONGEST_WIRE];
-        let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?;
-        let raw = raw.get(..length).ok_or(Fault::Length)?;
-        let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;
-        let [version, told, number @ ..] = *head;
-        if !(1..=VERSION).contains(&version) {
-            return Err(Fault::Version);
-        }
-        if usize::from(told) != length || coded.len() != length + 1 {
-            return Err(Fault::Length);
-        }
-        match postcard::take_from_bytes(message) {
+        let (version, number, message) = open(bytes)?;
+        match postcard::take_from_bytes(&message) {
             Ok((Message::Acquisition(_), [])) if version < WITH_ACQUISITION => Err(Fault::Message),
-            Ok((message, [])) => Ok(Self { number: u32::from_le_bytes(number), message }),
+            Ok((message, [])) => Ok(Self { number, message }),
             _ => Err(Fault::Message),
         }
     }
+}
+
+/// A command with its number from the bytes between two zeros: what a board listens for.
+///
+/// # Errors
+/// See [`Fault`]; a sound frame that is no command is [`Fault::Message`].
+pub fn parse_command(bytes: &[u8]) -> Result<(u32, Command), Fault> {
+    let (_, number, message) = open(bytes)?;
+    encoding::decode_command(&message).map(|command| (number, command)).ok_or(Fault::Message)
+}
+
+/// Version, number and message's bytes of what stands between two zeros.
+#[inline(never)]
+fn open(bytes: &[u8]) -> Result<(u8, u32, Bytes), Fault> {
+    if !(SHORTEST..LONGEST_WIRE).contains(&bytes.len()) {
+        return Err(Fault::Length);
+    }
+    let (coded, sum) = bytes.split_last_chunk::<{ check::BYTES }>().ok_or(Fault::Length)?;
+    if check::digits(coded) != *sum {
+        return Err(Fault::Check);
+    }
+    let mut raw = [0; LONGEST_WIRE];
+    let length = cobs::decode(coded, &mut raw).map_err(|_| Fault::Length)?;
+    let raw = raw.get(..length).ok_or(Fault::Length)?;
+    let (head, message) = raw.split_first_chunk::<HEAD>().ok_or(Fault::Length)?;
+    let [version, told, number @ ..] = *head;
+    if !(1..=VERSION).contains(&version) {
+        return Err(Fault::Version);
+    }
+    if usize::from(told) != length || coded.len() != length + 1 {
+        return Err(Fault::Length);
+    }
+    let message = Bytes::from_slice(message).map_err(|_| Fault::Length)?;
+    Ok((version, u32::from_le_bytes(number), message))
 }

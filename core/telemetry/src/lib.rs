@@ -5,6 +5,8 @@
 
 // What can be said.
 pub mod message;
+// How it is written; how a board reads what is asked of it.
+pub mod encoding;
 // CRC-32, in bytes that are never zero.
 pub mod check;
 // A message with its number, as bytes of a line.

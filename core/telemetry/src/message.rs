@@ -32,6 +32,15 @@ pub enum Message {
     Acquisition(Acquisition),
 }
 
+/// As many as there is room for: a list's own way of collecting panics where there are more.
+fn list<T, const N: usize>(items: impl Iterator<Item = T>) -> Vec<T, N> {
+    let mut list = Vec::new();
+    for item in items.take(N) {
+        let _ = list.push(item);
+    }
+    list
+}
+
 /// What the board works with.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settings {
@@ -75,7 +84,7 @@ impl From<&quietgap_core::Reading> for Reading {
         Self {
             half_samples: r.half_samples,
             axes: r.axes.clone(),
-            quadratures: r.bridges.iter().map(|b| b.quadrature.to_bits()).collect(),
+            quadratures: list(r.bridges.iter().map(|b| b.quadrature.to_bits())),
             residual_am: r.residual_am,
             monitor_ratio: r.monitor_ratio,
             over_range_channels: r.over_range_channels,
@@ -102,7 +111,7 @@ impl From<&HealthCounts> for Counts {
     fn from(counts: &HealthCounts) -> Self {
         Self {
             readings: counts.readings(),
-            faults: counts.faults().map(|(_, count)| count).collect(),
+            faults: list(counts.faults().map(|(_, count)| count)),
             ..Self::default()
         }
     }

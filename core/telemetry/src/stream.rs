@@ -1,6 +1,7 @@
 //! **Streams.** Bytes as they come from a line, in pieces of any size, with what was lost counted.
 
-use crate::frame::{Fault, Frame, LONGEST_WIRE};
+use crate::frame::{Fault, Frame, LONGEST_WIRE, parse_command};
+use crate::message::Command;
 
 /// What a decoder has met.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -59,6 +60,22 @@ impl Decoder {
 
     /// Takes a byte; the frame that it ends, if it does.
     pub fn push(&mut self, byte: u8) -> Option<Frame> {
+        self.take(byte, |bytes| Frame::parse(bytes).map(|frame| (frame.number, frame)))
+    }
+
+    /// Takes a byte; the command that it ends, with its number, if it does: all that a board listens for. Whatever else is sound
+    /// counts as no message.
+    pub fn push_command(&mut self, byte: u8) -> Option<(u32, Command)> {
+        self.take(byte, |bytes| {
+            parse_command(bytes).map(|(number, command)| (number, (number, command)))
+        })
+    }
+
+    fn take<T>(
+        &mut self,
+        byte: u8,
+        parse: impl FnOnce(&[u8]) -> Result<(u32, T), Fault>,
+    ) -> Option<T> {
         if byte != 0 {
             // What finds no place is of a stretch that is too long already.
             let _ = self.held.push(byte);
@@ -68,12 +85,12 @@ impl Decoder {
             // Zeros between frames say nothing.
             return None;
         }
-        let found = Frame::parse(&self.held);
+        let found = parse(&self.held);
         self.held.clear();
         match found {
-            Ok(frame) => {
-                self.follow(frame.number);
-                return Some(frame);
+            Ok((number, found)) => {
+                self.follow(number);
+                return Some(found);
             }
             Err(Fault::Length) => self.met.length += 1,
             Err(Fault::Check) => self.met.check += 1,

@@ -4,23 +4,22 @@
 
 use core::hint::black_box;
 use quietgap_acquisition::blocks::Exchange;
-use quietgap_board::station::Station;
+use quietgap_board::station::{Station, settings};
 use quietgap_telemetry::command::Inbox;
-use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Answer, Message, Outcome};
 use quietgap_telemetry::{Decoder, Wire};
 use vault_six_axis_board::Board;
 use vault_six_axis_board::settings::CHANNELS;
 
 /// Frames of a block.
-const FRAMES: usize = 64;
+const FRAMES: usize = 80;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     static mut BOARD: Board = Board::IDLE;
     static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 3] = [[0; FRAMES * CHANNELS]; 3];
     static mut EXCHANGE: Exchange<'static, 4> = Exchange::new();
-    static mut STATION: Station<CHANNELS> = Station::new(Sender { next: 0 });
+    static mut STATION: Station<CHANNELS> = Station::new(settings(FRAMES));
     static mut DECODER: Decoder = Decoder::new();
     let buffers = BUFFERS.each_mut().map(|buffer| &mut buffer[..]);
     BOARD.load();
@@ -35,14 +34,12 @@ fn main() -> ! {
             STATION.take(&block, BOARD, Board::counts, &mut line);
             taker.give_back(block);
         }
-        if let Some(frame) = DECODER.push(black_box(0))
-            && let Message::Command(command) = frame.message
-        {
-            let outcome = inbox.meet(frame.number, || {
+        if let Some((number, command)) = DECODER.push_command(black_box(0)) {
+            let outcome = inbox.meet(number, || {
                 black_box(&command);
                 Outcome::Done
             });
-            let answer = Answer { command: frame.number, sample: 0, outcome };
+            let answer = Answer { command: number, sample: 0, outcome };
             STATION.say(Message::Answer(answer), &mut line);
         }
     }

@@ -14,9 +14,8 @@ use cortex_m_rt::{entry, exception};
 use cortex_m_semihosting::{debug, hprintln, syscall};
 use quietgap_acquisition::blocks::{Exchange, Filler};
 use quietgap_board::serial::Serial;
-use quietgap_board::station::{SETTINGS, Station};
+use quietgap_board::station::{self, Station};
 use quietgap_telemetry::Wire;
-use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Message, Settings};
 use vault_two_bridge_board::Board;
 use vault_two_bridge_board::settings::CHANNELS;
@@ -82,7 +81,7 @@ fn PendSV() {
 fn settings(board: &Board, starts: u32) -> Message {
     Message::Settings(Settings {
         name: heapless::String::try_from("vault-two-bridge").unwrap_or_default(),
-        rate_millihertz: SETTINGS.clock.rate_millihertz,
+        rate_millihertz: station::settings(FRAMES).clock.rate_millihertz,
         interval: board.interval(),
         axes: heapless::Vec::from_slice(&[0, 5]).unwrap_or_default(),
         bridges: 2,
@@ -104,7 +103,7 @@ fn main() -> ! {
     let mut line = |wire: &Wire| serial.write(wire);
     let mut starts = 1;
     BOARD.load();
-    let mut station: Station<CHANNELS> = Station::new(Sender::default());
+    let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
     station.say(settings(BOARD, starts), &mut line);
     let mut all = 0;
     loop {
@@ -115,7 +114,7 @@ fn main() -> ! {
                     starts += 1;
                     all += station.sender().next;
                     BOARD.load();
-                    station = Station::new(Sender::default());
+                    station = Station::new(station::settings(FRAMES));
                     station.say(settings(BOARD, starts), &mut line);
                 }
                 station.take(&block, BOARD, Board::counts, &mut line);

@@ -9,13 +9,10 @@ use cortex_m_semihosting::{debug, hprintln};
 use quietgap_acquisition::blocks::Exchange;
 use quietgap_board::counter;
 use quietgap_board::source::Source;
-use quietgap_board::station::Station;
-use quietgap_telemetry::frame::Sender;
+use quietgap_board::station::{Station, settings};
 
-/// Frames of a block, as small as six axes' memory wants them.
-const FRAMES: usize = 64;
-/// Blocks of a run: two readings and a count of faults' share.
-const BLOCKS: usize = 2500;
+/// So many make two readings.
+const FRAMES_OF_A_RUN: usize = 160_000;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
@@ -25,7 +22,9 @@ fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
 }
 
 macro_rules! run {
-    ($name:literal, $package:ident) => {{
+    ($name:literal, $package:ident, $frames:literal) => {{
+        const FRAMES: usize = $frames;
+        const BLOCKS: usize = FRAMES_OF_A_RUN / FRAMES;
         const CHANNELS: usize = $package::settings::CHANNELS;
         static mut BOARD: $package::Board = $package::Board::IDLE;
         static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 3] = [[0; FRAMES * CHANNELS]; 3];
@@ -51,7 +50,7 @@ macro_rules! run {
         let Some((mut filler, mut taker)) = exchange.split(buffers, CHANNELS) else { panic!() };
         let mut source = Source::new(3);
         board.load();
-        let mut station: Station<CHANNELS> = Station::new(Sender::default());
+        let mut station: Station<CHANNELS> = Station::new(settings(FRAMES));
         let (mut whole, mut stamp) = (0, 0u32);
         for _ in 0..BLOCKS {
             let [running, _] = filler.begin();
@@ -68,8 +67,9 @@ macro_rules! run {
             });
         }
         hprintln!(
-            "overhead name={} chain={} whole={} samples={} readings={} frames={}",
+            "overhead name={} block={} chain={} whole={} samples={} readings={} frames={}",
             $name,
+            FRAMES,
             chain,
             whole,
             BLOCKS * FRAMES * CHANNELS,
@@ -83,8 +83,9 @@ macro_rules! run {
 fn main() -> ! {
     let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
     counter::start(&mut peripherals.SYST);
-    run!("vault-two-bridge", vault_two_bridge_board);
-    run!("vault-six-axis", vault_six_axis_board);
+    run!("vault-two-bridge", vault_two_bridge_board, 256);
+    // As small as the memory of six axes wants them.
+    run!("vault-six-axis", vault_six_axis_board, 80);
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }
