@@ -51,10 +51,8 @@ impl<const CHANNELS: usize> Station<CHANNELS> {
     }
 
     /// Says something.
-    pub fn say(&mut self, message: Message, line: &mut dyn FnMut(&Wire)) {
-        if let Some(wire) = self.sender.wire(message) {
-            line(&wire);
-        }
+    pub fn say(&mut self, message: &Message, line: &mut dyn FnMut(&Wire)) {
+        say(&mut self.sender, message, line);
     }
 
     /// Takes a block: `board` makes readings of it, `line` gets their frames.
@@ -66,29 +64,42 @@ impl<const CHANNELS: usize> Station<CHANNELS> {
         line: &mut dyn FnMut(&Wire),
     ) {
         let Self { intake, sender, readings } = self;
-        let mut say = |message| {
-            if let Some(wire) = sender.wire(message) {
-                line(&wire);
-            }
-        };
         let interval = block.codes.len().checked_div(CHANNELS).unwrap_or(0) as u64;
         let behind = intake.next_sample() + interval;
-        intake.take(block, board, &mut |event| match event {
-            Event::Gap(from_sample, to_sample) => say(Message::Gap(Gap { from_sample, to_sample })),
-            Event::Reading(reading, faults, channels) => {
-                if !faults.is_none() {
-                    let (sample, faults) = (behind, faults.bits());
-                    say(Message::Acquisition(Acquisition { sample, faults, channels }));
-                }
-                say(Message::Reading(Reading::from(reading)));
-                *readings += 1;
-            }
+        intake.take(block, board, &mut |event| {
+            *readings += u32::from(matches!(event, Event::Reading(..)));
+            report(sender, &event, behind, line);
         });
         if *readings >= COUNTS {
             *readings = 0;
             let mut counts = Counts::from(counts(board));
             counts.lost_blocks = intake.lost_blocks();
-            say(Message::Counts(counts));
+            say(sender, &Message::Counts(counts), line);
         }
+    }
+}
+
+/// What comes of a block that ends before sample `behind`.
+#[inline(never)]
+fn report(sender: &mut Sender, event: &Event<'_>, behind: u64, line: &mut dyn FnMut(&Wire)) {
+    match *event {
+        Event::Gap(from_sample, to_sample) => {
+            say(sender, &Message::Gap(Gap { from_sample, to_sample }), line);
+        }
+        Event::Reading(reading, faults, channels) => {
+            if !faults.is_none() {
+                let told = Acquisition { sample: behind, faults: faults.bits(), channels };
+                say(sender, &Message::Acquisition(told), line);
+            }
+            say(sender, &Message::Reading(Reading::from(reading)), line);
+        }
+    }
+}
+
+/// The next frame.
+#[inline(never)]
+fn say(sender: &mut Sender, message: &Message, line: &mut dyn FnMut(&Wire)) {
+    if let Some(wire) = sender.wire(message) {
+        line(&wire);
     }
 }

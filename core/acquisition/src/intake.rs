@@ -4,7 +4,7 @@
 use crate::blocks::Block;
 use crate::faults::Faults;
 use crate::timeline::{Clock, Timeline};
-use crate::watch::{Limits, Watch};
+use crate::watch::{Limits, Verdict, Watch};
 use quietgap_core::{Chain, Health, Reading};
 
 /// What an intake judges by.
@@ -28,81 +28,102 @@ pub enum Event<'a> {
 /// From blocks of `CHANNELS` channels to a chain.
 #[derive(Clone, Copy, Debug)]
 pub struct Intake<const CHANNELS: usize> {
-    timeline: Timeline,
     watch: Watch<CHANNELS>,
-    /// The chain's next sample, and what to add to a block's numbers to have its own.
-    next: u64,
-    shift: i64,
-    started: bool,
-    /// Since the last reading.
-    faults: Faults,
-    channels: u32,
-    lost_blocks: u64,
+    course: Course,
 }
 
 impl<const CHANNELS: usize> Intake<CHANNELS> {
     /// Before the first block.
     #[must_use]
     pub const fn new(settings: Settings) -> Self {
-        Self {
-            timeline: Timeline::new(settings.clock),
-            watch: Watch::new(settings.limits),
-            next: 0,
-            shift: 0,
-            started: false,
-            faults: Faults::NONE,
-            channels: 0,
-            lost_blocks: 0,
-        }
+        Self { watch: Watch::new(settings.limits), course: Course::new(settings.clock) }
     }
 
     /// Blocks lost since the start.
     #[must_use]
     pub const fn lost_blocks(&self) -> u64 {
-        self.lost_blocks
+        self.course.lost_blocks
     }
 
     /// The chain's next sample.
     #[must_use]
     pub const fn next_sample(&self) -> u64 {
-        self.next
+        self.course.next
     }
 
     /// A fault found in frames on their way into a block ([`crate::layout`]).
     pub fn note(&mut self, faults: Faults) {
-        self.faults |= faults;
+        self.course.verdict.faults |= faults;
     }
 
     /// Frames that a frame's own counter says are missing before the next block; below zero, that came twice.
     pub fn missing(&mut self, frames: i64) {
-        self.shift = self.shift.wrapping_add(frames);
-        self.faults |=
-            Faults::when(Faults::MISSED, frames > 0) | Faults::when(Faults::REPEATED, frames < 0);
+        self.course.missing(frames);
     }
 
     /// Takes a block, of whole frames: `chain` gets its codes, `tell` what comes of it.
     pub fn take(
         &mut self,
         block: &Block<'_>,
-        chain: &mut impl Chain,
+        chain: &mut dyn Chain,
         tell: &mut dyn FnMut(Event<'_>),
     ) {
-        let frames = block.codes.len().checked_div(CHANNELS).unwrap_or(0);
-        if block.lost > 0 {
-            self.lost_blocks += u64::from(block.lost);
-            self.faults |= Faults::LATE;
-        }
-        // Of a lost block the time is not lost: its frames have passed.
-        let passed = u64::from(block.lost).wrapping_add(1).wrapping_mul(frames as u64);
-        let judged = self.timeline.block(block.stamp, passed.min(u32::MAX.into()) as u32);
-        self.faults |= judged.faults;
-        self.shift = self.shift.wrapping_add(judged.missing);
         let verdict = self.watch.block(block.codes);
-        self.faults |= verdict.faults;
-        self.channels |= verdict.channels;
+        self.course.take(block, CHANNELS, verdict, chain, tell);
+    }
+}
+
+/// Numbers of samples, and what was found since the last reading.
+#[derive(Clone, Copy, Debug)]
+struct Course {
+    timeline: Timeline,
+    /// The chain's next sample, and what to add to a block's numbers to have its own.
+    next: u64,
+    shift: i64,
+    started: bool,
+    verdict: Verdict,
+    lost_blocks: u64,
+}
+
+impl Course {
+    const fn new(clock: Clock) -> Self {
+        Self {
+            timeline: Timeline::new(clock),
+            next: 0,
+            shift: 0,
+            started: false,
+            verdict: Verdict { faults: Faults::NONE, channels: 0 },
+            lost_blocks: 0,
+        }
+    }
+
+    fn missing(&mut self, frames: i64) {
+        self.shift = self.shift.wrapping_add(frames);
+        self.verdict.faults |=
+            Faults::when(Faults::MISSED, frames > 0) | Faults::when(Faults::REPEATED, frames < 0);
+    }
+
+    #[inline(never)]
+    fn take(
+        &mut self,
+        block: &Block<'_>,
+        channels: usize,
+        verdict: Verdict,
+        chain: &mut dyn Chain,
+        tell: &mut dyn FnMut(Event<'_>),
+    ) {
+        let frames = block.codes.len().checked_div(channels).unwrap_or(0);
+        self.verdict.faults |= verdict.faults | Faults::when(Faults::LATE, block.lost > 0);
+        self.verdict.channels |= verdict.channels;
+        self.lost_blocks += u64::from(block.lost);
+        // Of a lost block the time is not lost: its frames have passed.
+        let passed = (frames as u32).wrapping_mul(block.lost.wrapping_add(1));
+        let judged = self.timeline.block(block.stamp, passed);
+        self.verdict.faults |= judged.faults;
+        self.shift = self.shift.wrapping_add(judged.missing);
 
         let first = block.first.wrapping_add_signed(self.shift);
-        let mut codes: &[i32] = block.codes;
+        let mut twice = 0;
         if !self.started {
             self.started = true;
             self.next = first;
@@ -114,15 +135,16 @@ impl<const CHANNELS: usize> Intake<CHANNELS> {
         } else if first < self.next {
             // What came twice has been told of as another sample: from here on numbers are right again, and no reading
             // comes twice.
-            let twice = (self.next - first).min(frames as u64);
-            codes = codes.get(twice as usize * CHANNELS..).unwrap_or(&[]);
+            twice = (self.next - first).min(frames as u64) as usize;
             chain.seek(self.next);
         }
-        self.next = self.next.wrapping_add(codes.len().checked_div(CHANNELS).unwrap_or(0) as u64);
-        chain.flag(Health::when(Health::ACQUISITION, !self.faults.is_none()));
-        let (faults, channels) = (&mut self.faults, &mut self.channels);
+        self.next = self.next.wrapping_add((frames - twice) as u64);
+        chain.flag(Health::when(Health::ACQUISITION, !self.verdict.faults.is_none()));
+        let codes = block.codes.get(twice * channels..).unwrap_or(&[]);
+        let verdict = &mut self.verdict;
         chain.push(codes, &mut |reading| {
-            tell(Event::Reading(reading, core::mem::take(faults), core::mem::take(channels)));
+            let Verdict { faults, channels } = core::mem::take(verdict);
+            tell(Event::Reading(reading, faults, channels));
         });
     }
 }

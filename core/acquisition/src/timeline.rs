@@ -9,9 +9,10 @@
 //! end within [`WINDOWS`] windows are counted in samples; what goes on is a drift.
 
 use crate::faults::Faults;
+use quietgap_core::word::divide_round;
 
 /// Windows that a drift is judged over.
-pub const WINDOWS: usize = 4;
+pub const WINDOWS: u8 = 4;
 
 /// The counter that a converter sends with its frames.
 #[derive(Clone, Copy, Debug)]
@@ -76,11 +77,17 @@ pub struct Timeline {
     /// Blocks and frames of this window.
     blocks: u16,
     frames: i64,
-    /// How far each of the last windows went, and their frames, the newest first.
-    steps: [Option<(i64, i64)>; WINDOWS],
+    /// A window has ended.
+    begun: bool,
+    /// How far the windows of a judgement went that hold no samples missing or twice, their frames, their number; whether the last
+    /// such were too far.
+    went: i64,
+    of: i64,
+    windows: u8,
+    drifts: bool,
     /// What a window goes by a clock as it was; since when windows went further by a sample and more, and how far together.
     steady: i64,
-    away: usize,
+    away: u8,
     beyond: i64,
 }
 
@@ -115,7 +122,11 @@ impl Timeline {
             least: i64::MAX,
             blocks: 0,
             frames: 0,
-            steps: [None; WINDOWS],
+            begun: false,
+            went: 0,
+            of: 0,
+            windows: 0,
+            drifts: false,
             steady: 0,
             away: 0,
             beyond: 0,
@@ -128,6 +139,7 @@ impl Timeline {
     }
 
     /// Takes the stamp of a block of `frames` frames, which follow on those of the block before.
+    #[inline(never)]
     pub fn block(&mut self, stamp: u32, frames: u32) -> Judged {
         if self.period == 0 {
             return Judged::default();
@@ -142,16 +154,14 @@ impl Timeline {
     }
 
     /// A window is full: how far did it go?
+    #[inline(never)]
     fn judge(&mut self) -> Judged {
-        let step = self.least;
-        self.delay -= step;
-        let frames = core::mem::take(&mut self.frames);
-        (self.least, self.blocks) = (i64::MAX, 0);
-        self.steps.rotate_right(1);
         // The first window has nothing to be later than.
-        let first = self.steps[1].is_none();
-        self.steps[0] = Some((if first { 0 } else { step }, frames));
-        let beyond = if first { 0 } else { step - self.steady };
+        let step = if self.begun { self.least } else { 0 };
+        self.delay -= self.least;
+        (self.least, self.blocks, self.begun) = (i64::MAX, 0, true);
+        let frames = core::mem::take(&mut self.frames);
+        let beyond = step - self.steady;
         let mut missing = 0;
         if nearest(beyond, self.period) != 0 {
             // Samples, or a clock that runs off from here on: windows to come tell which.
@@ -162,34 +172,26 @@ impl Timeline {
             self.away = 0;
             // A clock's rate changes slowly.
             self.steady += beyond / 4;
+            self.went += step;
+            self.of += frames;
+            self.windows += 1;
         }
         if self.away == WINDOWS {
             (self.steady, self.beyond, self.away) = (step, 0, 0);
         }
-        if missing != 0 {
-            // What samples took is no drift.
-            self.steps = [self.steps[0], None, None, None];
+        if self.windows == WINDOWS {
+            self.drifts = self.runs_off(self.went, self.of);
+            (self.went, self.of, self.windows) = (0, 0, 0);
         }
-        let runs_off = self.runs_off(self.steady, frames);
+        let runs_off = self.drifts || self.runs_off(self.steady, frames);
         if runs_off {
             // By such a clock no sample can be counted.
             missing = 0;
         }
         let faults = Faults::when(Faults::MISSED, missing > 0)
             | Faults::when(Faults::REPEATED, missing < 0)
-            | Faults::when(Faults::CLOCK, runs_off || self.drifts());
+            | Faults::when(Faults::CLOCK, runs_off);
         Judged { missing, faults }
-    }
-
-    /// Whether the last windows together ran off by more than is allowed, once there are enough and none of them may be samples.
-    fn drifts(&self) -> bool {
-        let (mut went, mut frames) = (0, 0);
-        for step in &self.steps {
-            let Some((step, of)) = step else { return false };
-            went += step;
-            frames += of;
-        }
-        self.away == 0 && self.runs_off(went, frames)
     }
 
     /// Whether `went` is more than a clock may run off in `frames`. Both are taken in parts of 16 of a tick: below 2^37 x 2^20, as
@@ -201,7 +203,11 @@ impl Timeline {
     }
 }
 
-/// The whole number next to a / b, b above 0; half up.
+/// The whole number next to a / b, b above 0; half to even.
 fn nearest(a: i64, b: i64) -> i64 {
-    (2 * a + b).div_euclid(2 * b)
+    if 2 * a.abs() < b {
+        // Nearly always.
+        return 0;
+    }
+    divide_round(a.into(), b.into()).map_or(0, |n| n as i64)
 }

@@ -109,7 +109,7 @@ impl<const CHANNELS: usize> Watch<CHANNELS> {
         let frames = codes.len().checked_div(CHANNELS).unwrap_or(0);
         let mut at = self.until;
         while at < frames {
-            if let Some(frame) = codes.get(at * CHANNELS..).and_then(|rest| rest.first_chunk()) {
+            if let Some(frame) = codes.get(at * CHANNELS..(at + 1) * CHANNELS) {
                 self.look(frame);
             }
             at += STRIDE;
@@ -118,59 +118,69 @@ impl<const CHANNELS: usize> Watch<CHANNELS> {
         self.verdict
     }
 
-    fn look(&mut self, frame: &[i32; CHANNELS]) {
-        for (number, (channel, code)) in self.channels.iter_mut().zip(frame).enumerate() {
-            channel.least = channel.least.min(*code);
-            channel.most = channel.most.max(*code);
-            channel.sum += i64::from(*code);
-            channel.size += i64::from(code.unsigned_abs());
-            if let Some(next) = frame.get(number + 1) {
-                let difference = i64::from(*code) - i64::from(*next);
-                channel.least_difference = channel.least_difference.min(difference);
-                channel.most_difference = channel.most_difference.max(difference);
-            }
-        }
-        self.left -= 1;
+    fn look(&mut self, frame: &[i32]) {
+        look(&mut self.channels, frame);
+        self.left = self.left.saturating_sub(1);
         if self.left == 0 {
-            self.judge();
+            self.left = self.limits.looks.max(2);
+            self.verdict = judge(&mut self.channels, &self.limits);
         }
     }
+}
 
-    #[inline(never)]
-    fn judge(&mut self) {
-        let Limits { looks, least_spread, least_difference, most_step } = self.limits;
-        let looks = looks.max(2);
-        let mut verdict = Verdict::default();
-        let mut tell = |fault, channels: u32| {
-            verdict.faults |= fault;
-            verdict.channels |= channels;
-        };
-        for (number, channel) in self.channels.iter().enumerate() {
-            let own = 1u32 << (number & 31);
-            if channel.spread() == 0 {
-                tell(Faults::STUCK, own);
-            } else if channel.spread() < u64::from(least_spread) {
-                tell(Faults::SILENT, own);
-            }
-            let alive = channel.spread() > 0 && number + 1 < CHANNELS;
-            if alive && channel.difference_spread() < u64::from(least_difference) {
-                tell(Faults::SHORTED, own | own << 1);
-            }
-            let Some(before) = channel.before else { continue };
-            let (away, most) = (channel.away(before), u64::from(most_step) * u64::from(looks));
-            let anothers =
-                |other: &Channel| other.before.is_some_and(|b| 8 * channel.away(b) < away);
-            if most_step > 0 && away > most && self.channels.iter().any(anothers) {
-                tell(Faults::SWAPPED, own);
-            }
+/// One frame.
+#[inline(never)]
+fn look(channels: &mut [Channel], frame: &[i32]) {
+    let next = frame.iter().skip(1).map(Some).chain([None]);
+    for ((channel, code), next) in channels.iter_mut().zip(frame).zip(next) {
+        channel.least = channel.least.min(*code);
+        channel.most = channel.most.max(*code);
+        channel.sum += i64::from(*code);
+        channel.size += i64::from(code.unsigned_abs());
+        if let Some(next) = next {
+            let difference = i64::from(*code) - i64::from(*next);
+            channel.least_difference = channel.least_difference.min(difference);
+            channel.most_difference = channel.most_difference.max(difference);
         }
-        let swapped = verdict.faults.has(Faults::SWAPPED);
-        for channel in &mut self.channels {
-            // Where channels are swapped the places that they had are kept: the fault stands until they are back.
-            let before = if swapped { channel.before } else { Some([channel.sum, channel.size]) };
-            *channel = Channel { before, ..Channel::NEW };
-        }
-        self.left = looks;
-        self.verdict = verdict;
     }
+}
+
+/// The verdict on `channels`, which begin anew.
+#[inline(never)]
+fn judge(channels: &mut [Channel], limits: &Limits) -> Verdict {
+    let looks = u64::from(limits.looks.max(2));
+    let mut verdict = Verdict::default();
+    let mut tell = |fault, channels: u32| {
+        verdict.faults |= fault;
+        verdict.channels |= channels;
+    };
+    let last = channels.len().wrapping_sub(1);
+    for (number, channel) in channels.iter().enumerate() {
+        let own = 1u32 << (number & 31);
+        let spread = channel.spread();
+        if spread == 0 {
+            tell(Faults::STUCK, own);
+        } else if spread < u64::from(limits.least_spread) {
+            tell(Faults::SILENT, own);
+        }
+        if spread > 0
+            && number != last
+            && channel.difference_spread() < u64::from(limits.least_difference)
+        {
+            tell(Faults::SHORTED, own | own << 1);
+        }
+        let Some(before) = channel.before else { continue };
+        let (away, most) = (channel.away(before), u64::from(limits.most_step) * looks);
+        let anothers = |other: &Channel| other.before.is_some_and(|b| 8 * channel.away(b) < away);
+        if most > 0 && away > most && channels.iter().any(anothers) {
+            tell(Faults::SWAPPED, own);
+        }
+    }
+    let swapped = verdict.faults.has(Faults::SWAPPED);
+    for channel in channels {
+        // Where channels are swapped the places that they had are kept: the fault stands until they are back.
+        let before = if swapped { channel.before } else { Some([channel.sum, channel.size]) };
+        *channel = Channel { before, ..Channel::NEW };
+    }
+    verdict
 }

@@ -44,12 +44,12 @@ pub struct Sender {
 }
 
 impl Sender {
-    /// The next frame as bytes of a line; see [`Frame::wire`].
+    /// The next frame as bytes of a line; see [`wire`].
     #[must_use]
-    pub fn wire(&mut self, message: Message) -> Option<Wire> {
-        let frame = Frame { number: self.next, message };
-        self.next = self.next.wrapping_add(1);
-        frame.wire()
+    pub fn wire(&mut self, message: &Message) -> Option<Wire> {
+        let number = self.next;
+        self.next = number.wrapping_add(1);
+        wire(number, message)
     }
 }
 
@@ -67,27 +67,10 @@ pub enum Fault {
 }
 
 impl Frame {
-    /// As bytes of a line.
-    ///
-    /// `None` for what no message of [`Message`]'s capacities is: one that does not fit.
+    /// As bytes of a line; see [`wire`].
     #[must_use]
-    #[inline(never)]
     pub fn wire(&self) -> Option<Wire> {
-        let mut raw = Bytes::new();
-        let number = self.number.to_le_bytes();
-        raw.extend_from_slice(&[VERSION, 0]).ok()?;
-        raw.extend_from_slice(&number).ok()?;
-        encoding::encode(&self.message, &mut raw)?;
-        let length = u8::try_from(raw.len()).ok()?;
-        *raw.get_mut(1)? = length;
-        let mut wire = Wire::new();
-        wire.resize_default(LONGEST_WIRE).ok()?;
-        let coded = cobs::try_encode(&raw, &mut wire).ok()?;
-        wire.truncate(coded);
-        let check = check::digits(&wire);
-        wire.extend_from_slice(&check).ok()?;
-        wire.push(0).ok()?;
-        Some(wire)
+        wire(self.number, &self.message)
     }
 
     /// From the bytes between two zeros.
@@ -102,6 +85,28 @@ impl Frame {
             _ => Err(Fault::Message),
         }
     }
+}
+
+/// A message as the frame of a number, as bytes of a line.
+///
+/// `None` for what no message of [`Message`]'s capacities is: one that does not fit.
+#[must_use]
+#[inline(never)]
+pub fn wire(number: u32, message: &Message) -> Option<Wire> {
+    let mut raw = Bytes::new();
+    raw.extend_from_slice(&[VERSION, 0]).ok()?;
+    raw.extend_from_slice(&number.to_le_bytes()).ok()?;
+    encoding::encode(message, &mut raw)?;
+    let length = u8::try_from(raw.len()).ok()?;
+    *raw.get_mut(1)? = length;
+    let mut wire = Wire::new();
+    wire.resize_default(LONGEST_WIRE).ok()?;
+    let coded = cobs::try_encode(&raw, &mut wire).ok()?;
+    wire.truncate(coded);
+    let check = check::digits(&wire);
+    wire.extend_from_slice(&check).ok()?;
+    wire.push(0).ok()?;
+    Some(wire)
 }
 
 /// A command with its number from the bytes between two zeros: what a board listens for.

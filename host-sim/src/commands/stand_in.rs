@@ -39,7 +39,7 @@ struct Speaker<W> {
 
 impl<W: Write> Speaker<W> {
     fn say(&mut self, message: Message) -> std::io::Result<()> {
-        let wire = self.sender.wire(message).expect("a message of these capacities fits");
+        let wire = self.sender.wire(&message).expect("a message of these capacities fits");
         self.out.write_all(&wire)
     }
 }

@@ -12,17 +12,17 @@ use vault_six_axis_board::Board;
 use vault_six_axis_board::settings::CHANNELS;
 
 /// Frames of a block.
-const FRAMES: usize = 80;
+const FRAMES: usize = 88;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     static mut BOARD: Board = Board::IDLE;
     static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 3] = [[0; FRAMES * CHANNELS]; 3];
     static mut EXCHANGE: Exchange<'static, 4> = Exchange::new();
-    static mut STATION: Station<CHANNELS> = Station::new(settings(FRAMES));
     static mut DECODER: Decoder = Decoder::new();
     let buffers = BUFFERS.each_mut().map(|buffer| &mut buffer[..]);
     BOARD.load();
+    let mut station: Station<CHANNELS> = Station::new(settings(FRAMES));
     let mut inbox = Inbox::new();
     let Some((mut filler, mut taker)) = EXCHANGE.split(buffers, CHANNELS) else { loop {} };
     let mut line = |wire: &Wire| {
@@ -31,7 +31,7 @@ fn main() -> ! {
     loop {
         filler.done(black_box(0));
         if let Some(block) = taker.take() {
-            STATION.take(&block, BOARD, Board::counts, &mut line);
+            station.take(&block, BOARD, Board::counts, &mut line);
             taker.give_back(block);
         }
         if let Some((number, command)) = DECODER.push_command(black_box(0)) {
@@ -40,7 +40,7 @@ fn main() -> ! {
                 Outcome::Done
             });
             let answer = Answer { command: number, sample: 0, outcome };
-            STATION.say(Message::Answer(answer), &mut line);
+            station.say(&Message::Answer(answer), &mut line);
         }
     }
 }

@@ -104,7 +104,7 @@ fn main() -> ! {
     let mut starts = 1;
     BOARD.load();
     let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
-    station.say(settings(BOARD, starts), &mut line);
+    station.say(&settings(BOARD, starts), &mut line);
     let mut all = 0;
     loop {
         match taker.take() {
@@ -115,7 +115,7 @@ fn main() -> ! {
                     all += station.sender().next;
                     BOARD.load();
                     station = Station::new(station::settings(FRAMES));
-                    station.say(settings(BOARD, starts), &mut line);
+                    station.say(&settings(BOARD, starts), &mut line);
                 }
                 station.take(&block, BOARD, Board::counts, &mut line);
                 taker.give_back(block);

@@ -83,9 +83,9 @@ macro_rules! run {
 fn main() -> ! {
     let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
     counter::start(&mut peripherals.SYST);
-    run!("vault-two-bridge", vault_two_bridge_board, 256);
+    run!("vault-two-bridge", vault_two_bridge_board, 512);
     // As small as the memory of six axes wants them.
-    run!("vault-six-axis", vault_six_axis_board, 80);
+    run!("vault-six-axis", vault_six_axis_board, 88);
     debug::exit(debug::EXIT_SUCCESS);
     loop {}
 }
