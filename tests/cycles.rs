@@ -58,7 +58,7 @@ fn of_core(core: Core, rewrite: bool) -> String {
     let sensors = || cases::all(300, 0).into_iter().filter(|case| case.counted);
     let images = core.build(false);
     let run = |image, cases: Vec<Case>| {
-        let runs = emulator::run(core, &images, image, &cases);
+        let runs = emulator::run(core, &images, image, cases.iter().map(Case::to_bytes));
         println!("{core:?} {image}: {} cases", cases.len());
         assert_eq!(runs.len(), cases.len());
         cases.into_iter().zip(runs).collect::<Vec<_>>()

@@ -38,7 +38,8 @@ const TOLERANCE: f64 = 0.02;
 fn same_bits_and_counts() {
     let cases = cases::all(300, 12);
     for core in Core::ALL {
-        let runs = emulator::run(core, &core.build(false), "bench", &cases);
+        let runs =
+            emulator::run(core, &core.build(false), "bench", cases.iter().map(Case::to_bytes));
         compare_bits(core, &cases, &runs);
         compare_counts(core, &cases, &runs);
     }
@@ -55,7 +56,12 @@ fn packages_cost_the_same_at_any_level() {
         .collect();
     let tuned = committed(Core::M7);
     for level in ["release", "two", "size", "small"] {
-        let runs = emulator::run(Core::M7, &Core::M7.build_at(level), "levels", &cases);
+        let runs = emulator::run(
+            Core::M7,
+            &Core::M7.build_at(level),
+            "levels",
+            cases.iter().map(Case::to_bytes),
+        );
         assert_eq!(runs.len(), 3, "{level}");
         for (case, run) in cases.iter().zip(&runs) {
             let name = format!("{level}, {}", case.name);
@@ -74,7 +80,7 @@ fn packages_cost_the_same_at_any_level() {
 fn same_bits_in_debug() {
     let cases = cases::all(110, 4);
     let core = Core::M7;
-    let runs = emulator::run(core, &core.build(true), "bench", &cases);
+    let runs = emulator::run(core, &core.build(true), "bench", cases.iter().map(Case::to_bytes));
     compare_bits(core, &cases, &runs);
 }
 

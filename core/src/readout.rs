@@ -66,8 +66,10 @@ pub struct Readout<
     /// Gathered since the last reading; the stages were out of step.
     gathered: Interval,
     out_of_step: bool,
-    /// Told from outside since the last reading.
+    /// Told from outside since the last reading, and held, for so many readings more.
     told: Health,
+    held_told: Health,
+    told_hold: u32,
 }
 
 impl<
@@ -117,6 +119,8 @@ impl<
         gathered: Interval { over_range: 0, saturated: false },
         out_of_step: false,
         told: Health::OK,
+        held_told: Health::OK,
+        told_hold: 0,
     };
 
     /// Takes a plan, in place; at rest, before sample 0. All that was, counts too, is forgotten.
@@ -192,11 +196,13 @@ impl<
         self.quiet.set(0);
         self.over_range_hold = 0;
         self.saturated_hold = 0;
+        self.told_hold = 0;
         self.gathered = Interval::default();
         self.out_of_step = false;
     }
 
-    /// The next reading carries `faults` that were found before the chain.
+    /// Samples since the last reading had `faults` that were found before the chain: readings carry them for as long as these
+    /// samples are in the filters.
     pub fn flag(&mut self, faults: Health) {
         self.told |= faults;
     }
@@ -337,7 +343,6 @@ impl<
         health |= Health::when(Health::SETTLING, end < settled);
         reading.half_samples =
             (end as i64).wrapping_mul(2).wrapping_sub(self.settings.delay as i64).wrapping_sub(2);
-        health |= core::mem::take(&mut self.told);
         self.gathered = Interval::default();
         self.out_of_step = false;
         self.next.set(next);
@@ -372,8 +377,14 @@ impl<
             *left = left.saturating_sub(1).min(readings);
             Health::when(fault, holds)
         };
+        let told = core::mem::take(&mut self.told);
+        let now = !told.is_ok();
+        if now || self.told_hold == 0 {
+            self.held_told = if self.told_hold == 0 { told } else { self.held_told | told };
+        }
         hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
             | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
+            | hold(self.held_told, now, &mut self.told_hold)
     }
 }
 

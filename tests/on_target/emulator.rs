@@ -1,7 +1,6 @@
 //! Runs the images.
 
 use super::build::Core;
-use super::cases::Case;
 use std::path::Path;
 use std::process::Command;
 
@@ -73,15 +72,20 @@ pub fn finish(mut command: Command) -> String {
     text + &errors
 }
 
-/// Runs `cases` on one core, each on the readout of `image` that it is for.
-pub fn run(core: Core, images: &Path, image: &str, cases: &[Case]) -> Vec<Run> {
+/// Runs cases, as bytes, on one core, each on the readout of `image` that it is for.
+pub fn run(
+    core: Core,
+    images: &Path,
+    image: &str,
+    cases: impl ExactSizeIterator<Item = Vec<u8>>,
+) -> Vec<Run> {
     let folder = tempfile::tempdir().expect("a folder");
-    for (number, case) in cases.iter().enumerate() {
-        let path = folder.path().join(format!("case-{number:03}.bin"));
-        std::fs::write(path, case.to_bytes()).expect("a case is written");
-    }
     std::fs::write(folder.path().join("cases.bin"), (cases.len() as u64).to_le_bytes())
         .expect("written");
+    for (number, case) in cases.enumerate() {
+        let path = folder.path().join(format!("case-{number:03}.bin"));
+        std::fs::write(path, case).expect("a case is written");
+    }
     let text = finish(core.emulator(&images.join(image), folder.path()));
     text.lines().filter(|line| line.starts_with("case=")).map(Run::of).collect()
 }

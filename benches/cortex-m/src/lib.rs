@@ -5,6 +5,7 @@ pub mod case;
 pub mod counter;
 pub mod digest;
 pub mod footprint;
+pub mod line;
 pub mod run;
 pub mod serial;
 pub mod source;

@@ -5,7 +5,7 @@ use quietgap_acquisition::intake::Event;
 use quietgap_acquisition::timeline::Clock;
 use quietgap_acquisition::watch::Limits;
 use quietgap_acquisition::{Intake, Settings};
-use quietgap_core::{Chain, HealthCounts};
+use quietgap_core::{CarrierRatio, Chain, HealthCounts};
 use quietgap_telemetry::Wire;
 use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Acquisition, Counts, Gap, Message, Reading};
@@ -24,7 +24,12 @@ pub const fn settings(frames: usize) -> Settings {
         },
     };
     let limits = Limits { looks: 40, least_spread: 50, least_difference: 100, most_step: 4000 };
-    Settings { clock, limits }
+    // The vault's carrier: 80 kHz at 800 kS/s.
+    let carrier = match CarrierRatio::coherent(1, 10) {
+        Ok(carrier) => carrier,
+        Err(_) => panic!("a carrier"),
+    };
+    Settings { clock, limits, carrier }
 }
 
 /// Readings between two counts of faults.

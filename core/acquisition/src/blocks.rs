@@ -94,6 +94,11 @@ impl Filler<'_, '_> {
         [self.running, self.following]
     }
 
+    /// The board begins anew: the first frame of the running buffer is number 0.
+    pub fn restart(&mut self) {
+        (self.first, self.lost) = (0, 0);
+    }
+
     /// The running buffer is full since `stamp`: hands it over, and returns the buffer that the DMA fills behind the one that it
     /// has begun. A data barrier between the DMA's end and this call is the caller's.
     pub fn done(&mut self, stamp: u32) -> &mut [i32] {

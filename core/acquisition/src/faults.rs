@@ -26,9 +26,11 @@ impl Faults {
     pub const SHORTED: Self = Self(1 << 7);
     /// Channels have changed places.
     pub const SWAPPED: Self = Self(1 << 8);
+    /// The carrier in a channel is not what it was.
+    pub const JUMPED: Self = Self(1 << 9);
 
     /// All faults with their names, in bit order.
-    pub const NAMES: [(Self, &'static str); 9] = [
+    pub const NAMES: [(Self, &'static str); 10] = [
         (Self::MISSED, "missed"),
         (Self::REPEATED, "repeated"),
         (Self::LATE, "late"),
@@ -38,6 +40,7 @@ impl Faults {
         (Self::SILENT, "silent"),
         (Self::SHORTED, "shorted"),
         (Self::SWAPPED, "swapped"),
+        (Self::JUMPED, "jumped"),
     ];
 
     /// The set as bits, bit n being the n-th of [`Self::NAMES`].

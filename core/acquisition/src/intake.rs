@@ -5,7 +5,7 @@ use crate::blocks::Block;
 use crate::faults::Faults;
 use crate::timeline::{Clock, Timeline};
 use crate::watch::{Limits, Verdict, Watch};
-use quietgap_core::{Chain, Health, Reading};
+use quietgap_core::{CarrierRatio, Chain, Health, Reading};
 
 /// What an intake judges by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,6 +14,8 @@ pub struct Settings {
     pub clock: Clock,
     /// From when on a channel is not as it should be.
     pub limits: Limits,
+    /// The carrier that the chain demodulates by.
+    pub carrier: CarrierRatio,
 }
 
 /// What an intake tells.
@@ -36,13 +38,21 @@ impl<const CHANNELS: usize> Intake<CHANNELS> {
     /// Before the first block.
     #[must_use]
     pub const fn new(settings: Settings) -> Self {
-        Self { watch: Watch::new(settings.limits), course: Course::new(settings.clock) }
+        Self {
+            watch: Watch::new(settings.limits, settings.carrier),
+            course: Course::new(settings.clock),
+        }
     }
 
     /// Blocks lost since the start.
     #[must_use]
     pub const fn lost_blocks(&self) -> u64 {
         self.course.lost_blocks
+    }
+
+    /// The mass was moved on purpose, or a cable: what the channels were is forgotten.
+    pub fn restart_watch(&mut self) {
+        self.watch.restart();
     }
 
     /// The chain's next sample.
@@ -68,7 +78,7 @@ impl<const CHANNELS: usize> Intake<CHANNELS> {
         chain: &mut dyn Chain,
         tell: &mut dyn FnMut(Event<'_>),
     ) {
-        let verdict = self.watch.block(block.codes);
+        let verdict = self.watch.block(block.codes, self.course.first(block));
         self.course.take(block, CHANNELS, verdict, chain, tell);
     }
 }
@@ -97,6 +107,11 @@ impl Course {
         }
     }
 
+    /// Number of a block's first frame, as far as is known.
+    const fn first(&self, block: &Block<'_>) -> u64 {
+        block.first.wrapping_add_signed(self.shift)
+    }
+
     fn missing(&mut self, frames: i64) {
         self.shift = self.shift.wrapping_add(frames);
         self.verdict.faults |=
@@ -122,7 +137,7 @@ impl Course {
         self.verdict.faults |= judged.faults;
         self.shift = self.shift.wrapping_add(judged.missing);
 
-        let first = block.first.wrapping_add_signed(self.shift);
+        let first = self.first(block);
         let mut twice = 0;
         if !self.started {
             self.started = true;

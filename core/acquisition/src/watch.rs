@@ -1,30 +1,41 @@
-//! **Watch over channels**: which of them stand still, are silent, shorted or swapped. One frame in [`STRIDE`] is looked at, which
-//! is some 0.05 instructions a code; a verdict falls on every few looks.
+//! **Watch over channels**: which of them stand still, are silent, shorted or swapped, or have jumped. One frame in [`STRIDE`] is
+//! looked at, which is some 0.05 instructions a code; a verdict falls on every few looks.
 //!
 //! - *Stuck*: all codes looked at are one.
 //! - *Silent*: they lie within less than the channel's own noise spreads them.
 //! - *Shorted*: two neighbours' codes differ by the same, within less than two noises that are not one spread it. A difference of
 //!   offsets is no matter, and bridges that read alike still have noises of their own.
-//! - *Swapped*: a channel's mean and mean size have left those of the verdict before, and are those that another channel had.
+//! - *Jumped*: the carrier in a channel is not what it was a verdict before, by more than any mass moves: a carrier that is gone,
+//!   that slipped or turned round, an electrode that came off. It is told until the carrier is back, or the watch begins anew: whoever
+//!   moved the mass on purpose says so by that.
+//! - *Swapped*: it jumped to where another channel's was.
 //!
-//! What no code can tell is not found: channels swapped that carry signals as large as each other with offsets as large, or swapped
-//! before the first verdict (a converter that sends the number of a channel tells these, [`crate::layout`]).
+//! The carrier in a channel is measured by its codes' sums against a square wave of its phase, and one a quarter turn behind: sums of
+//! whole periods, where looks are as many, know no offset.
+//!
+//! What no code can tell is not found: channels swapped whose carriers differ by less than the limit, or swapped before the
+//! first verdict (a converter that sends the number of a channel tells these, [`crate::layout`]).
 
 use crate::faults::Faults;
+use quietgap_core::{Carrier, CarrierRatio};
 
 /// Frames from look to look: a prime, so that looks fall on all phases of a carrier.
 pub const STRIDE: usize = 509;
 
+/// The square waves are ahead of the carrier by so little of a turn, no simple part of it: else samples would stand on their edges,
+/// and fall to either side.
+const AHEAD: u64 = 0x0061_c886_4680_b583;
+
 /// From when on a channel is not as it should be, in codes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
-    /// Looks of a verdict, 2 to 65535; whole carrier periods give steady means.
+    /// Looks of a verdict, 2 to 65535: whole carrier periods, if jumps are to be told.
     pub looks: u16,
     /// Codes that spread over less are silent; 0 and none is.
     pub least_spread: u32,
     /// Neighbours whose difference spreads over less are shorted; 0 and none is.
     pub least_difference: u32,
-    /// Means that moved by less have not; 0 and no channel is swapped.
+    /// A carrier whose mean size moved by less has not jumped; 0 and none has.
     pub most_step: u32,
 }
 
@@ -38,8 +49,9 @@ struct Channel {
     /// Of its code less the next channel's.
     least_difference: i64,
     most_difference: i64,
-    sum: i64,
-    size: i64,
+    /// In phase and in quadrature with square waves.
+    carrier: [i64; 2],
+    /// The same at the last verdict before it jumped.
     before: Option<[i64; 2]>,
 }
 
@@ -49,8 +61,7 @@ impl Channel {
         most: i32::MIN,
         least_difference: i64::MAX,
         most_difference: i64::MIN,
-        sum: 0,
-        size: 0,
+        carrier: [0; 2],
         before: None,
     };
 
@@ -62,9 +73,14 @@ impl Channel {
         self.most_difference.abs_diff(self.least_difference)
     }
 
-    /// How far its sums are from others.
-    fn away(&self, [sum, size]: [i64; 2]) -> u64 {
-        self.sum.abs_diff(sum) + self.size.abs_diff(size)
+    /// Whether its carrier is not what it was.
+    fn jumped(&self, most: u64) -> bool {
+        most > 0 && self.before.is_some_and(|before| self.away(before) > most)
+    }
+
+    /// How far its carrier is from another.
+    fn away(&self, [i, q]: [i64; 2]) -> u64 {
+        self.carrier[0].abs_diff(i) + self.carrier[1].abs_diff(q)
     }
 }
 
@@ -72,7 +88,8 @@ impl Channel {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Verdict {
-    /// [`Faults::STUCK`], [`Faults::SILENT`], [`Faults::SHORTED`], [`Faults::SWAPPED`].
+    /// [`Faults::STUCK`], [`Faults::SILENT`], [`Faults::SHORTED`], [`Faults::JUMPED`],
+    /// [`Faults::SWAPPED`].
     pub faults: Faults,
     /// Bit c: of channel c.
     pub channels: u32,
@@ -83,6 +100,8 @@ pub struct Verdict {
 pub struct Watch<const CHANNELS: usize> {
     channels: [Channel; CHANNELS],
     limits: Limits,
+    /// Phase of a sample, 2^-64 turns.
+    step: u64,
     /// Frames until the next look, and looks until the next verdict.
     until: usize,
     left: u16,
@@ -93,24 +112,32 @@ pub struct Watch<const CHANNELS: usize> {
 impl<const CHANNELS: usize> Watch<CHANNELS> {
     /// Before the first code.
     #[must_use]
-    pub const fn new(limits: Limits) -> Self {
+    pub const fn new(limits: Limits, carrier: CarrierRatio) -> Self {
+        let mut carrier = Carrier::new(carrier);
+        carrier.advance(1);
+        Self::with(limits, carrier.phase())
+    }
+
+    const fn with(limits: Limits, step: u64) -> Self {
         let left = if limits.looks < 2 { 2 } else { limits.looks };
         let verdict = Verdict { faults: Faults::NONE, channels: 0 };
-        Self { channels: [Channel::NEW; CHANNELS], limits, until: 0, left, verdict }
+        Self { channels: [Channel::NEW; CHANNELS], limits, step, until: 0, left, verdict }
     }
 
     /// Forgets all codes, and where each channel was.
     pub fn restart(&mut self) {
-        *self = Self::new(self.limits);
+        *self = Self::with(self.limits, self.step);
     }
 
-    /// Looks at some frames of a block of interleaved codes; the verdict as it stands then.
-    pub fn block(&mut self, codes: &[i32]) -> Verdict {
+    /// Looks at some frames of a block of interleaved codes that begins with frame `first` of the run; the verdict as it stands then.
+    pub fn block(&mut self, codes: &[i32], first: u64) -> Verdict {
         let frames = codes.len().checked_div(CHANNELS).unwrap_or(0);
         let mut at = self.until;
         while at < frames {
             if let Some(frame) = codes.get(at * CHANNELS..(at + 1) * CHANNELS) {
-                self.look(frame);
+                // To a few parts in 2^24 of a turn for as many samples as a century has.
+                let phase = first.wrapping_add(at as u64).wrapping_mul(self.step);
+                self.look(frame, phase);
             }
             at += STRIDE;
         }
@@ -118,8 +145,8 @@ impl<const CHANNELS: usize> Watch<CHANNELS> {
         self.verdict
     }
 
-    fn look(&mut self, frame: &[i32]) {
-        look(&mut self.channels, frame);
+    fn look(&mut self, frame: &[i32], phase: u64) {
+        look(&mut self.channels, frame, phase);
         self.left = self.left.saturating_sub(1);
         if self.left == 0 {
             self.left = self.limits.looks.max(2);
@@ -130,15 +157,20 @@ impl<const CHANNELS: usize> Watch<CHANNELS> {
 
 /// One frame.
 #[inline(never)]
-fn look(channels: &mut [Channel], frame: &[i32]) {
+fn look(channels: &mut [Channel], frame: &[i32], phase: u64) {
+    let phase = phase.wrapping_add(AHEAD);
+    // All bits where the square waves are below zero: cosine between a quarter turn and three, sine behind the half.
+    let quarter = phase.wrapping_add(1 << 62).cast_signed() >> 63;
+    let half = phase.cast_signed() >> 63;
     let next = frame.iter().skip(1).map(Some).chain([None]);
     for ((channel, code), next) in channels.iter_mut().zip(frame).zip(next) {
         channel.least = channel.least.min(*code);
         channel.most = channel.most.max(*code);
-        channel.sum += i64::from(*code);
-        channel.size += i64::from(code.unsigned_abs());
+        let code = i64::from(*code);
+        channel.carrier[0] += (code ^ quarter) - quarter;
+        channel.carrier[1] += (code ^ half) - half;
         if let Some(next) = next {
-            let difference = i64::from(*code) - i64::from(*next);
+            let difference = code - i64::from(*next);
             channel.least_difference = channel.least_difference.min(difference);
             channel.most_difference = channel.most_difference.max(difference);
         }
@@ -148,7 +180,7 @@ fn look(channels: &mut [Channel], frame: &[i32]) {
 /// The verdict on `channels`, which begin anew.
 #[inline(never)]
 fn judge(channels: &mut [Channel], limits: &Limits) -> Verdict {
-    let looks = u64::from(limits.looks.max(2));
+    let most = u64::from(limits.most_step) * u64::from(limits.looks.max(2));
     let mut verdict = Verdict::default();
     let mut tell = |fault, channels: u32| {
         verdict.faults |= fault;
@@ -169,17 +201,14 @@ fn judge(channels: &mut [Channel], limits: &Limits) -> Verdict {
         {
             tell(Faults::SHORTED, own | own << 1);
         }
-        let Some(before) = channel.before else { continue };
-        let (away, most) = (channel.away(before), u64::from(limits.most_step) * looks);
-        let anothers = |other: &Channel| other.before.is_some_and(|b| 8 * channel.away(b) < away);
-        if most > 0 && away > most && channels.iter().any(anothers) {
-            tell(Faults::SWAPPED, own);
+        if channel.jumped(most) {
+            let anothers = |other: &Channel| other.before.is_some_and(|b| channel.away(b) < most);
+            let swapped = channels.iter().any(anothers);
+            tell(Faults::JUMPED | Faults::when(Faults::SWAPPED, swapped), own);
         }
     }
-    let swapped = verdict.faults.has(Faults::SWAPPED);
     for channel in channels {
-        // Where channels are swapped the places that they had are kept: the fault stands until they are back.
-        let before = if swapped { channel.before } else { Some([channel.sum, channel.size]) };
+        let before = if channel.jumped(most) { channel.before } else { Some(channel.carrier) };
         *channel = Channel { before, ..Channel::NEW };
     }
     verdict

@@ -10,7 +10,7 @@ pub trait Chain {
     /// Forgets all codes; the next frame is number `frame` of the run ([`Readout::seek`]).
     fn seek(&mut self, frame: u64);
 
-    /// The next reading carries `faults` that were found before the chain ([`Readout::flag`]).
+    /// Samples since the last reading had `faults` that were found before the chain ([`Readout::flag`]).
     fn flag(&mut self, faults: Health);
 
     /// Takes interleaved codes, any number of them, and hands each reading that they complete to `sink`

@@ -3,7 +3,7 @@
 use crate::instrument::Settings;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
-use quietgap_core::{ConfigError, HealthCounts, Reading, Readout};
+use quietgap_core::{ConfigError, Health, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
 const CHANNELS: usize = 32;
@@ -84,6 +84,11 @@ macro_rules! orders {
                 match self { $(Self::$name(r) => r.seek(sample)),* }
             }
 
+            /// See [`Readout::flag`].
+            pub fn flag(&mut self, faults: Health) {
+                match self { $(Self::$name(r) => r.flag(faults)),* }
+            }
+
             /// See [`Readout::counts`].
             #[must_use]
             pub fn counts(&self) -> &HealthCounts {
@@ -106,3 +111,17 @@ macro_rules! orders {
 }
 
 orders!(First = 1, Second = 2, Third = 3, Fourth = 4, Fifth = 5, Sixth = 6);
+
+impl quietgap_core::Chain for Chain {
+    fn seek(&mut self, frame: u64) {
+        Self::seek(self, frame);
+    }
+
+    fn flag(&mut self, faults: Health) {
+        Self::flag(self, faults);
+    }
+
+    fn push(&mut self, codes: &[i32], sink: &mut dyn FnMut(&Reading)) {
+        self.push_any(codes, sink);
+    }
+}

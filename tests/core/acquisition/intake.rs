@@ -6,7 +6,7 @@ use quietgap_acquisition::intake::Event;
 use quietgap_acquisition::timeline::Clock;
 use quietgap_acquisition::watch::Limits;
 use quietgap_acquisition::{Faults, Intake, Settings};
-use quietgap_core::{Chain, Health, Reading};
+use quietgap_core::{CarrierRatio, Chain, Health, Reading};
 
 /// Codes are numbers of their own frames. A reading each hundred frames, of the flags since the last.
 #[derive(Default)]
@@ -44,7 +44,11 @@ const FRAMES: u64 = 50;
 const CLOCK: Clock =
     Clock { ticks_hz: 250_000_000, rate_millihertz: 1_000_000_000, most_ppm: 60, window: 4 };
 const QUIET: Limits = Limits { looks: 2, least_spread: 0, least_difference: 0, most_step: 0 };
-const SETTINGS: Settings = Settings { clock: CLOCK, limits: QUIET };
+const SETTINGS: Settings = Settings { clock: CLOCK, limits: QUIET, carrier: TENTH };
+const TENTH: CarrierRatio = match CarrierRatio::coherent(1, 10) {
+    Ok(carrier) => carrier,
+    Err(_) => panic!("a carrier"),
+};
 
 /// Blocks in a line, of frames by their true numbers.
 struct Line {
@@ -158,7 +162,7 @@ fn frames_missing_or_twice_by_time() {
 fn frames_missing_by_counter() {
     for n in [7i64, -1, -30] {
         let mut line = Line::new();
-        line.intake = Intake::new(Settings { clock: Clock::NONE, limits: QUIET });
+        line.intake = Intake::new(Settings { clock: Clock::NONE, ..SETTINGS });
         let mut from = 0u64;
         for block in 0..20 {
             if block == 10 {
@@ -217,7 +221,7 @@ proptest! {
     #[test]
     fn numbers_are_true(steps in prop::collection::vec((0i64..4, -60i64..400), 1..60)) {
         let mut line = Line::new();
-        line.intake = Intake::new(Settings { clock: Clock::NONE, limits: QUIET });
+        line.intake = Intake::new(Settings { clock: Clock::NONE, ..SETTINGS });
         let mut from = 0u64;
         for (kind, n) in steps {
             match kind {

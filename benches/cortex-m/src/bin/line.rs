@@ -1,34 +1,13 @@
-//! **A board with a line**: a converter that plays a capture (`blocks.bin`, through the debugger's channel), its blocks handed over
-//! by an interrupt as a DMA's would be, the chain, and its readings as frames of telemetry out of the serial port.
-//!
-//! `blocks.bin`: of each block what it is (0 a block; 1 a block at whose end the task is held up, so that the next one comes before
-//! this one is taken; 2 the board begins anew in it), its stamp, its codes; words of 32 bits, least significant byte first.
+//! A board of vault-two-bridge with a line (`../line.rs`).
 #![no_std]
 #![no_main]
 
-use core::cell::RefCell;
-use core::sync::atomic::{AtomicBool, Ordering};
-use cortex_m::interrupt::Mutex;
-use cortex_m::peripheral::SCB;
 use cortex_m_rt::{entry, exception};
-use cortex_m_semihosting::{debug, hprintln, syscall};
-use quietgap_acquisition::blocks::{Exchange, Filler};
-use quietgap_board::serial::Serial;
-use quietgap_board::station::{self, Station};
-use quietgap_telemetry::Wire;
-use quietgap_telemetry::message::{Message, Settings};
+use cortex_m_semihosting::{debug, hprintln};
+use quietgap_acquisition::blocks::Exchange;
+use quietgap_board::line::{self, FRAMES, Identity};
 use vault_two_bridge_board::Board;
 use vault_two_bridge_board::settings::CHANNELS;
-
-/// Frames of a block.
-const FRAMES: usize = 1024;
-/// What a block is, in `blocks.bin`.
-const HELD_UP: u32 = 1;
-const ANEW: u32 = 2;
-
-static FILLER: Mutex<RefCell<Option<Filler<'static, 'static>>>> = Mutex::new(RefCell::new(None));
-static ENDED: AtomicBool = AtomicBool::new(false);
-static BEGINS_ANEW: AtomicBool = AtomicBool::new(false);
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
@@ -37,57 +16,9 @@ fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
     loop {}
 }
 
-/// Fills `words` from `blocks.bin`; whether there were so many.
-fn read(words: &mut [i32]) -> bool {
-    static HANDLE: Mutex<RefCell<usize>> = Mutex::new(RefCell::new(0));
-    cortex_m::interrupt::free(|section| {
-        let mut handle = HANDLE.borrow(section).borrow_mut();
-        if *handle == 0 {
-            // Safety: a name that ends with a zero.
-            *handle = unsafe { syscall!(OPEN, c"blocks.bin".as_ptr(), 1, 10) };
-            assert!(*handle as isize > 0, "no blocks");
-        }
-        // Safety: a buffer of the length told that nothing else uses meanwhile.
-        unsafe { syscall!(READ, *handle, words.as_mut_ptr(), size_of_val(words)) == 0 }
-    })
-}
-
-/// The end of a block: where a DMA has filled its buffer, the capture's next codes stand in it now.
 #[exception]
 fn PendSV() {
-    cortex_m::interrupt::free(|section| {
-        let mut filler = FILLER.borrow(section).borrow_mut();
-        let Some(filler) = filler.as_mut() else { return };
-        loop {
-            let mut head = [0; 2];
-            let [running, _] = filler.begin();
-            if !read(&mut head) || !read(running) {
-                ENDED.store(true, Ordering::Release);
-                return;
-            }
-            let [kind, stamp] = head.map(i32::cast_unsigned);
-            filler.done(stamp);
-            if kind == ANEW {
-                BEGINS_ANEW.store(true, Ordering::Release);
-            }
-            if kind != HELD_UP {
-                return;
-            }
-        }
-    });
-}
-
-/// What the board says of itself after its `starts`-th start.
-fn settings(board: &Board, starts: u32) -> Message {
-    Message::Settings(Settings {
-        name: heapless::String::try_from("vault-two-bridge").unwrap_or_default(),
-        rate_millihertz: station::settings(FRAMES).clock.rate_millihertz,
-        interval: board.interval(),
-        axes: heapless::Vec::from_slice(&[0, 5]).unwrap_or_default(),
-        bridges: 2,
-        checksum: board.checksum().to_bits(),
-        starts,
-    })
+    line::block_ended();
 }
 
 #[entry]
@@ -95,38 +26,6 @@ fn main() -> ! {
     static mut BOARD: Board = Board::IDLE;
     static mut BUFFERS: [[i32; FRAMES * CHANNELS]; 4] = [[0; FRAMES * CHANNELS]; 4];
     static mut EXCHANGE: Exchange<'static, 4> = Exchange::new();
-    let buffers = BUFFERS.each_mut().map(|buffer| &mut buffer[..]);
-    let Some((filler, mut taker)) = EXCHANGE.split(buffers, CHANNELS) else { panic!("no buffers") };
-    cortex_m::interrupt::free(|section| FILLER.borrow(section).replace(Some(filler)));
-
-    let mut serial = Serial::new();
-    let mut line = |wire: &Wire| serial.write(wire);
-    let mut starts = 1;
-    BOARD.load();
-    let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
-    station.say(&settings(BOARD, starts), &mut line);
-    let mut all = 0;
-    loop {
-        match taker.take() {
-            Some(block) => {
-                if BEGINS_ANEW.swap(false, Ordering::AcqRel) {
-                    // What was in memory is gone: the chain's state, the numbers of samples and of frames.
-                    starts += 1;
-                    all += station.sender().next;
-                    BOARD.load();
-                    station = Station::new(station::settings(FRAMES));
-                    station.say(&settings(BOARD, starts), &mut line);
-                }
-                station.take(&block, BOARD, Board::counts, &mut line);
-                taker.give_back(block);
-            }
-            None if ENDED.load(Ordering::Acquire) => break,
-            None => SCB::set_pendsv(),
-        }
-    }
-    all += station.sender().next;
-    serial.drain();
-    hprintln!("line frames={}", all);
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    let identity = Identity { name: "vault-two-bridge", axes: &[0, 5], bridges: 2 };
+    line::run::<CHANNELS, _>(BOARD, BUFFERS, EXCHANGE, identity)
 }

@@ -1,0 +1,167 @@
+//! **A board with a line**: a converter that plays a capture (`blocks.bin`, through the debugger's channel), its blocks handed over
+//! by an interrupt as a DMA's would be, the chain, and its readings as frames of telemetry out of the serial port.
+//!
+//! `blocks.bin`: of each block what it is (0 a block; 1 a block at whose end the task is held up, so that the next one comes before
+//! this one is taken; 2 the board begins anew in it), its stamp, its codes; words of 32 bits, least significant byte first.
+
+use crate::serial::Serial;
+use crate::station::{self, Station};
+use core::cell::RefCell;
+use core::sync::atomic::{AtomicBool, Ordering};
+use cortex_m::interrupt::Mutex;
+use cortex_m::peripheral::SCB;
+use cortex_m_semihosting::{debug, hprintln, syscall};
+use quietgap_acquisition::blocks::{Exchange, Filler};
+use quietgap_core::{Chain, HealthCounts};
+use quietgap_telemetry::Wire;
+use quietgap_telemetry::message::{Message, Settings};
+
+/// Frames of a block.
+pub const FRAMES: usize = 1024;
+/// What a block is, in `blocks.bin`.
+const HELD_UP: u32 = 1;
+const ANEW: u32 = 2;
+
+/// What is asked of an exported package's readout beside being a chain.
+pub trait Firmware: Chain {
+    /// Takes the plan.
+    fn load(&mut self);
+    /// Faults so far.
+    fn counts(&self) -> &HealthCounts;
+    /// Of all that the plan set.
+    fn checksum(&self) -> u32;
+    /// Frames of a reading.
+    fn interval(&self) -> u64;
+}
+
+macro_rules! firmware {
+    ($($package:ident),*) => { $(
+        impl Firmware for $package::Board {
+            fn load(&mut self) {
+                Self::load(self);
+            }
+            fn counts(&self) -> &HealthCounts {
+                Self::counts(self)
+            }
+            fn checksum(&self) -> u32 {
+                Self::checksum(self).to_bits()
+            }
+            fn interval(&self) -> u64 {
+                Self::interval(self)
+            }
+        }
+    )* };
+}
+
+firmware!(vault_two_bridge_board, vault_six_axis_board);
+
+static FILLER: Mutex<RefCell<Option<Filler<'static, 'static>>>> = Mutex::new(RefCell::new(None));
+static ENDED: AtomicBool = AtomicBool::new(false);
+static BEGINS_ANEW: AtomicBool = AtomicBool::new(false);
+
+/// Fills `words` from `blocks.bin`; whether there were so many.
+fn read(words: &mut [i32]) -> bool {
+    static HANDLE: Mutex<RefCell<usize>> = Mutex::new(RefCell::new(0));
+    cortex_m::interrupt::free(|section| {
+        let mut handle = HANDLE.borrow(section).borrow_mut();
+        if *handle == 0 {
+            // Safety: a name that ends with a zero.
+            *handle = unsafe { syscall!(OPEN, c"blocks.bin".as_ptr(), 1, 10) };
+            assert!(*handle as isize > 0, "no blocks");
+        }
+        // Safety: a buffer of the length told that nothing else uses meanwhile.
+        unsafe { syscall!(READ, *handle, words.as_mut_ptr(), size_of_val(words)) == 0 }
+    })
+}
+
+/// The interrupt at a block's end: where a DMA has filled its buffer, the capture's next codes stand in it now.
+pub fn block_ended() {
+    cortex_m::interrupt::free(|section| {
+        let mut filler = FILLER.borrow(section).borrow_mut();
+        let Some(filler) = filler.as_mut() else { return };
+        loop {
+            let mut head = [0; 2];
+            let [running, _] = filler.begin();
+            if !read(&mut head) || !read(running) {
+                ENDED.store(true, Ordering::Release);
+                return;
+            }
+            let [kind, stamp] = head.map(i32::cast_unsigned);
+            if kind == ANEW {
+                filler.restart();
+                BEGINS_ANEW.store(true, Ordering::Release);
+            }
+            filler.done(stamp);
+            if kind != HELD_UP {
+                return;
+            }
+        }
+    });
+}
+
+/// What the board says of itself.
+#[derive(Clone, Copy, Debug)]
+pub struct Identity {
+    /// Its name.
+    pub name: &'static str,
+    /// Axes of its readings.
+    pub axes: &'static [u8],
+    /// Bridges.
+    pub bridges: u8,
+}
+
+impl Identity {
+    fn settings(&self, board: &impl Firmware, starts: u32) -> Message {
+        Message::Settings(Settings {
+            name: heapless::String::try_from(self.name).unwrap_or_default(),
+            rate_millihertz: station::settings(FRAMES).clock.rate_millihertz,
+            interval: board.interval(),
+            axes: heapless::Vec::from_slice(self.axes).unwrap_or_default(),
+            bridges: self.bridges,
+            checksum: board.checksum(),
+            starts,
+        })
+    }
+}
+
+/// Runs the capture to its end.
+pub fn run<const CHANNELS: usize, const CODES: usize>(
+    board: &mut impl Firmware,
+    buffers: &'static mut [[i32; CODES]; 4],
+    exchange: &'static mut Exchange<'static, 4>,
+    identity: Identity,
+) -> ! {
+    let buffers = buffers.each_mut().map(|buffer| &mut buffer[..]);
+    let Some((filler, mut taker)) = exchange.split(buffers, CHANNELS) else { panic!("no buffers") };
+    cortex_m::interrupt::free(|section| FILLER.borrow(section).replace(Some(filler)));
+    let mut serial = Serial::new();
+    let mut line = |wire: &Wire| serial.write(wire);
+    let mut starts = 1;
+    board.load();
+    let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
+    station.say(&identity.settings(board, starts), &mut line);
+    let mut all = 0;
+    loop {
+        match taker.take() {
+            Some(block) => {
+                if BEGINS_ANEW.swap(false, Ordering::AcqRel) {
+                    // What was in memory is gone: the chain's state, the numbers of samples and of frames.
+                    starts += 1;
+                    all += station.sender().next;
+                    board.load();
+                    station = Station::new(station::settings(FRAMES));
+                    station.say(&identity.settings(board, starts), &mut line);
+                }
+                station.take(&block, board, Firmware::counts, &mut line);
+                taker.give_back(block);
+            }
+            None if ENDED.load(Ordering::Acquire) => break,
+            None => SCB::set_pendsv(),
+        }
+    }
+    all += station.sender().next;
+    serial.drain();
+    hprintln!("line frames={}", all);
+    debug::exit(debug::EXIT_SUCCESS);
+    loop {}
+}
