@@ -32,6 +32,12 @@ impl Core {
         self.build_with(&["--level", level])
     }
 
+    /// Builds the C library; the folder it is in.
+    #[allow(dead_code)]
+    pub fn build_c(self) -> PathBuf {
+        self.build_with(&["--c"])
+    }
+
     fn build_with(self, options: &[&str]) -> PathBuf {
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/build");
         let mut command = Command::new(&script);

@@ -108,6 +108,7 @@ pub struct Counts {
 
 impl From<&HealthCounts> for Counts {
     /// Of the chain; what was lost before it is not told there.
+    #[inline(never)]
     fn from(counts: &HealthCounts) -> Self {
         Self {
             readings: counts.readings(),

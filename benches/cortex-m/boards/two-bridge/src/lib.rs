@@ -43,7 +43,7 @@ impl Board {
         self.0.seek(frame);
     }
 
-    /// The next reading carries `faults` that were found before the chain.
+    /// Samples since the last reading had `faults` that were found before the chain.
     pub fn flag(&mut self, faults: Health) {
         self.0.flag(faults);
     }
