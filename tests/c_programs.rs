@@ -42,7 +42,7 @@ fn run(mut command: Command, what: &str) -> String {
     // The outer cargo's own settings are not this build's.
     for (key, _) in std::env::vars().filter(|(key, _)| {
         key.starts_with("CARGO") && key != "CARGO_HOME"
-            || key.starts_with("RUST") && key != "RUSTUP_HOME"
+            || key.starts_with("RUST") && !key.starts_with("RUSTUP")
     }) {
         if !command.get_envs().any(|(own, value)| own == key.as_str() && value.is_some()) {
             command.env_remove(key);

@@ -197,6 +197,7 @@ impl<
         self.over_range_hold = 0;
         self.saturated_hold = 0;
         self.told_hold = 0;
+        self.told = Health::OK;
         self.gathered = Interval::default();
         self.out_of_step = false;
     }
@@ -379,9 +380,7 @@ impl<
         };
         let told = core::mem::take(&mut self.told);
         let now = !told.is_ok();
-        if now || self.told_hold == 0 {
-            self.held_told = if self.told_hold == 0 { told } else { self.held_told | told };
-        }
+        self.held_told = if self.told_hold == 0 { told } else { self.held_told | told };
         hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
             | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
             | hold(self.held_told, now, &mut self.told_hold)

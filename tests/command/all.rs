@@ -3,6 +3,7 @@
 mod analysis;
 mod bench;
 mod calibrate;
+mod commands;
 mod cycles;
 mod experiments;
 mod filter;

@@ -22,6 +22,8 @@ mod limits;
 mod seek;
 #[path = "promises/stages.rs"]
 mod stages;
+#[path = "promises/told.rs"]
+mod told;
 
 const MM: i64 = 1_000_000_000_000_000;
 const GAP_AM: i64 = 2 * MM;

@@ -4,6 +4,11 @@ use crate::station;
 use quietgap_acquisition::Faults;
 use quietgap_acquisition::timeline::Timeline;
 use quietgap_acquisition::watch::{STRIDE, Watch};
+use quietgap_sim::instrument::Sensor;
+use quietgap_sim::simulation::phasor::outside::Disturbances;
+use quietgap_sim::simulation::phasor::swing::{Mover, Swinging};
+use quietgap_sim::simulation::phasor::{Simulation, step_hz};
+use quietgap_sim::simulation::plant::Parts;
 
 const DAY_S: f64 = 86_400.0;
 
@@ -56,5 +61,20 @@ fn a_day_of_looks() {
             block[channel] = (size * carrier + offset + 1000.0 * noise.next()) as i32;
         }
         assert_eq!(watch.block(&block, n * STRIDE as u64).faults, Faults::NONE, "{t} s");
+    }
+}
+
+/// A day of readings of the pendulum, all noise, drift and ground motion at work.
+#[test]
+#[ignore = "a minute: a day; cargo test --workspace -- --ignored"]
+fn a_day_of_readings() {
+    let sensor = Sensor::load("vault-two-bridge").expect("built in");
+    let swing = Swinging::new(&sensor, [2e-5, 0.0], Disturbances::ALL, step_hz(&sensor), 6);
+    let mover = Mover::Swing(Box::new(swing.expect("a pendulum").with(Default::default())));
+    let mut simulation = Simulation::new(&sensor, mover, Parts::ALL, 6).expect("a simulation");
+    let day = (DAY_S * sensor.output_rate_hz()) as usize;
+    for n in 0..day {
+        let (row, _) = simulation.reading();
+        assert!(row.health.is_ok(), "reading {n}: {:?}", row.health);
     }
 }

@@ -45,7 +45,7 @@ impl Core {
         // The outer cargo's own settings are not this build's.
         for (key, _) in std::env::vars().filter(|(key, _)| {
             key.starts_with("CARGO") && key != "CARGO_HOME"
-                || key.starts_with("RUST") && key != "RUSTUP_HOME"
+                || key.starts_with("RUST") && !key.starts_with("RUSTUP")
         }) {
             command.env_remove(key);
         }

@@ -24,6 +24,8 @@ pub struct Image {
     pub functions: BTreeMap<u64, (String, Function)>,
     /// Code and constants, bytes.
     pub flash: u64,
+    /// What is at rest in memory that is written, bytes; the stack not among it.
+    pub ram: u64,
 }
 
 impl Image {
@@ -34,6 +36,8 @@ impl Image {
             matches!(kind, SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::Data)
         };
         let flash = file.sections().filter(|s| loaded(s.kind())).map(|s| s.size()).sum();
+        let written = |kind| matches!(kind, SectionKind::Data | SectionKind::UninitializedData);
+        let ram = file.sections().filter(|s| written(s.kind())).map(|s| s.size()).sum();
         let mut functions = BTreeMap::new();
         for symbol in file.symbols().filter(|s| s.kind() == SymbolKind::Text && s.size() > 0) {
             // The lowest bit says Thumb.
@@ -47,7 +51,7 @@ impl Image {
                 .expect("the symbol's code");
             functions.insert(start, (name, Function::read(start, code)));
         }
-        Self { functions, flash }
+        Self { functions, flash, ram }
     }
 
     /// Names that tell of a panic, a failed check, or text being made.

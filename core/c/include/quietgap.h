@@ -3,6 +3,7 @@
 #ifndef QUIETGAP_H
 #define QUIETGAP_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 

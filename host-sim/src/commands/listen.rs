@@ -5,10 +5,11 @@ use crate::error::{Error, Result};
 use crate::records::write::{Cell, Kind};
 use crate::telemetry::board::Board;
 use crate::telemetry::log::{Log, refuse_existing};
-use crate::telemetry::source::{Piece, Source};
+use crate::telemetry::outbox::{Fate, Outbox};
+use crate::telemetry::source::{Back, Piece, Source};
 use clap::Args;
 use quietgap_acquisition::Faults;
-use quietgap_telemetry::message::{Message, Reading, TimeMark};
+use quietgap_telemetry::message::{Message, Outcome, Reading, TimeMark};
 use quietgap_telemetry::{Decoder, stream::Met};
 use serde_json::{Map, Value, json};
 use std::path::{Path, PathBuf};
@@ -32,6 +33,10 @@ pub struct Options {
     /// A line of JSON for every message on standard output
     #[arg(long)]
     json: bool,
+    /// Command to the board, sent until it is answered; several one after the other. start, stop, mark:LABEL,
+    /// injection:PART of full scale, calibration:FILE. Without --out, ends with the last answer
+    #[arg(long, value_name = "COMMAND")]
+    send: Vec<String>,
 }
 
 /// Longest that nothing is looked at.
@@ -54,6 +59,10 @@ struct Listener<'a> {
     /// Readings that could not be told: too early, or unlike the settings.
     untold: u64,
     interrupted: u64,
+    outbox: Outbox,
+    back: Option<Back>,
+    /// Commands that were not carried out.
+    undone: u64,
 }
 
 enum Early {
@@ -73,7 +82,9 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         // Told now, not when the first reading comes.
         refuse_existing(out)?;
     }
-    let pieces = Source::of(&options.source).read(!options.once)?;
+    let outbox = Outbox::new(&options.send)?;
+    let back = (!outbox.is_empty()).then(Back::default);
+    let pieces = Source::of(&options.source).read(!options.once, back.clone())?;
     let mut listener = Listener {
         options,
         decoder: Decoder::new(),
@@ -85,10 +96,17 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         flagged: 0,
         untold: 0,
         interrupted: 0,
+        outbox,
+        back,
+        undone: 0,
     };
     let until = options.seconds.map(|s| Instant::now() + Duration::from_secs_f64(s));
     let mut ended = Ok(());
     while until.is_none_or(|until| Instant::now() < until) {
+        listener.send();
+        if listener.back.is_some() && options.out.is_none() && listener.outbox.is_empty() {
+            break;
+        }
         match pieces.recv_timeout(LOOK) {
             Ok(Piece::Bytes(bytes)) => {
                 for byte in bytes {
@@ -165,14 +183,38 @@ impl Listener<'_> {
                     "kind": "acquisition", "sample": told.sample, "faults": names, "channels": channels,
                 }));
             }
-            Message::Answer(answer) => self.tell(&json!({
-                "kind": "answer", "command": answer.command, "sample": answer.sample,
-                "outcome": format!("{:?}", answer.outcome).to_lowercase(),
-            })),
+            Message::Answer(answer) => {
+                self.tell(&json!({
+                    "kind": "answer", "command": answer.command, "sample": answer.sample,
+                    "outcome": named(answer.outcome),
+                }));
+                if let Some(fate) = self.outbox.answered(&answer) {
+                    self.ended(&fate);
+                }
+            }
             // Another host's, on a line that both hear.
             Message::Command(_) => {}
         }
         Ok(())
+    }
+
+    /// Sends what is due.
+    fn send(&mut self) {
+        let Some(back) = self.back.clone() else { return };
+        match self.outbox.due(Instant::now()) {
+            Some(Ok(wire)) => back.send(&wire),
+            Some(Err(fate)) => self.ended(&fate),
+            None => {}
+        }
+    }
+
+    fn ended(&mut self, fate: &Fate) {
+        self.undone += u64::from(!fate.is_done());
+        let outcome = fate.outcome.map_or("unanswered".to_owned(), named);
+        self.tell(&json!({
+            "kind": "command", "command": fate.text, "number": fate.number, "tries": fate.tries, "outcome": outcome,
+        }));
+        say(self.options.json, &format!("{}: {outcome}, sent {} times\n", fate.text, fate.tries));
     }
 
     fn wait(&mut self, early: Early) {
@@ -232,10 +274,11 @@ impl Listener<'_> {
         self.log.take().map_or(Ok(0), Log::finish).map(|_| ())
     }
 
-    /// Whether nothing was lost on the line.
+    /// Whether nothing was lost on the line, and all that was asked for is done.
     fn is_whole(&self) -> bool {
         let met = self.decoder.met();
-        met.missing == 0 && met.refused() == 0 && self.untold == 0
+        let heard = met.missing == 0 && met.refused() == 0 && self.untold == 0;
+        heard && self.undone == 0 && self.outbox.is_empty()
     }
 
     fn finish(&mut self) -> Result<()> {
@@ -246,7 +289,7 @@ impl Listener<'_> {
         self.tell(&json!({
             "kind": "end", "schema": 1, "command": "listen", "frames": frames, "rows": self.rows,
             "flagged": self.flagged, "missing": missing, "repeats": repeats, "restarts": restarts, "untold": self.untold,
-            "interrupted": self.interrupted,
+            "interrupted": self.interrupted, "undone": self.undone + u64::from(!self.outbox.is_empty()),
             "refused": { "length": length, "check": check, "version": version, "message": message },
         }));
         let text = format!(
@@ -262,6 +305,10 @@ impl Listener<'_> {
         say(self.options.json, &text);
         Ok(())
     }
+}
+
+fn named(outcome: Outcome) -> String {
+    format!("{outcome:?}").to_lowercase()
 }
 
 fn reading_json(columns: &[(String, Kind)], row: &[Cell]) -> Value {

@@ -2,10 +2,11 @@
 //! reads, so that what was read is kept in time however long the line is silent.
 
 use crate::error::{Error, Result};
-use std::io::Read;
+use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// Between two attempts to reach a line that is gone.
@@ -37,6 +38,27 @@ pub enum Piece {
     End(Result<()>),
 }
 
+/// The other way of a line.
+#[derive(Clone, Default)]
+pub struct Back(Arc<Mutex<Option<Box<dyn Write + Send>>>>);
+
+impl Back {
+    fn set(&self, line: Box<dyn Write + Send>) {
+        if let Ok(mut back) = self.0.lock() {
+            *back = Some(line);
+        }
+    }
+
+    /// Sends bytes. A line that is gone takes none: who sent them hears no answer.
+    pub fn send(&self, bytes: &[u8]) {
+        if let Ok(mut back) = self.0.lock()
+            && let Some(line) = back.as_mut()
+        {
+            let _ = line.write_all(bytes).and_then(|()| line.flush());
+        }
+    }
+}
+
 impl Source {
     /// From its name.
     #[must_use]
@@ -48,17 +70,27 @@ impl Source {
         }
     }
 
-    fn open(&self) -> Result<Box<dyn Read + Send>> {
+    /// Opens it, and where it `answers` the way back.
+    fn open(&self, back: Option<&Back>) -> Result<Box<dyn Read + Send>> {
         match self {
             Self::Standard => Ok(Box::new(std::io::stdin())),
-            Self::Tcp(address) => match TcpStream::connect(address) {
-                Ok(stream) => Ok(Box::new(stream)),
-                Err(e) => Err(Error::new(format!("tcp:{address}: cannot be reached: {e}"))),
-            },
-            Self::Path(path) => match std::fs::File::open(path) {
-                Ok(file) => Ok(Box::new(file)),
-                Err(e) => Err(Error::in_file(path, None, format!("cannot be read: {e}"))),
-            },
+            Self::Tcp(address) => {
+                let fault = |e| Error::new(format!("tcp:{address}: cannot be reached: {e}"));
+                let stream = TcpStream::connect(address).map_err(fault)?;
+                if let Some(back) = back {
+                    back.set(Box::new(stream.try_clone().map_err(fault)?));
+                }
+                Ok(Box::new(stream))
+            }
+            Self::Path(path) => {
+                let fault = |e| Error::in_file(path, None, format!("cannot be opened: {e}"));
+                let mut options = std::fs::OpenOptions::new();
+                let file = options.read(true).write(back.is_some()).open(path).map_err(fault)?;
+                if let Some(back) = back {
+                    back.set(Box::new(file.try_clone().map_err(fault)?));
+                }
+                Ok(Box::new(file))
+            }
         }
     }
 
@@ -77,19 +109,30 @@ impl Source {
         }
     }
 
-    /// Opens it, and reads on until the receiver is gone. With `wait`, a connection or device that ends is opened again.
+    /// Opens it, and reads on until the receiver is gone. With `wait`, a connection or device that ends is opened again. With `back`,
+    /// what is written there goes the other way.
     ///
     /// # Errors
-    /// It cannot be opened at first.
-    pub fn read(self, wait: bool) -> Result<Receiver<Piece>> {
-        let first = self.open()?;
+    /// It cannot be opened at first; `back` of what has no other way.
+    pub fn read(self, wait: bool, back: Option<Back>) -> Result<Receiver<Piece>> {
+        if back.is_some() && !self.returns() {
+            let message = "--send: allowed to a tcp:HOST:PORT or a device, which hear what is sent";
+            return Err(Error::new(message));
+        }
+        let first = self.open(back.as_ref())?;
         let returns = wait && self.returns();
         let (to, from) = sync_channel(WAITING);
-        std::thread::spawn(move || self.pump(first, returns, &to));
+        std::thread::spawn(move || self.pump(first, returns, back.as_ref(), &to));
         Ok(from)
     }
 
-    fn pump(&self, mut line: Box<dyn Read + Send>, returns: bool, to: &SyncSender<Piece>) {
+    fn pump(
+        &self,
+        mut line: Box<dyn Read + Send>,
+        returns: bool,
+        back: Option<&Back>,
+        to: &SyncSender<Piece>,
+    ) {
         let mut piece = vec![0; PIECE];
         loop {
             let ended = match line.read(&mut piece) {
@@ -109,7 +152,7 @@ impl Source {
             }
             line = loop {
                 std::thread::sleep(AGAIN);
-                if let Ok(line) = self.open() {
+                if let Ok(line) = self.open(back) {
                     break line;
                 }
             };
