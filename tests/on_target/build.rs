@@ -6,6 +6,9 @@ use std::process::Command;
 /// An emulated board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Core {
+    /// The smallest: cases alone.
+    #[allow(dead_code)]
+    M0,
     M4,
     M7,
     M33,
@@ -16,6 +19,7 @@ impl Core {
 
     pub fn name(self) -> &'static str {
         match self {
+            Self::M0 => "m0",
             Self::M4 => "m4",
             Self::M7 => "m7",
             Self::M33 => "m33",

@@ -29,7 +29,7 @@ impl Run {
 impl Core {
     fn machine(self) -> &'static str {
         match self {
-            Self::M4 => "mps2-an386",
+            Self::M0 | Self::M4 => "mps2-an386",
             Self::M7 => "mps2-an500",
             Self::M33 => "mps2-an505",
         }

@@ -79,11 +79,13 @@ impl Image {
     /// Deepest stack below `root`, bytes, from the frames and the call graph. A call through a
     /// register may reach every function that some constant or instruction of the caller names.
     pub fn deepest(&self, root: &str) -> u64 {
-        let (start, _) = self
-            .functions
-            .iter()
-            .find(|(_, (name, _))| name.contains(root))
-            .unwrap_or_else(|| panic!("no {root}"));
+        // Itself before what is made for it: closures, tables of calls.
+        let named = |end: bool| {
+            let is = |name: &str| if end { name.ends_with(root) } else { name.contains(root) };
+            self.functions.iter().find(|(_, (name, _))| is(name))
+        };
+        let (start, _) =
+            named(true).or_else(|| named(false)).unwrap_or_else(|| panic!("no {root}"));
         self.below(*start, &mut Vec::new())
     }
 

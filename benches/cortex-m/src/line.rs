@@ -6,8 +6,7 @@
 
 use crate::serial::Serial;
 use crate::station::{self, Station};
-use core::cell::RefCell;
-use core::sync::atomic::{AtomicBool, Ordering};
+use core::cell::{Cell, RefCell};
 use cortex_m::interrupt::Mutex;
 use cortex_m::peripheral::SCB;
 use cortex_m_semihosting::{debug, hprintln, syscall};
@@ -56,8 +55,9 @@ macro_rules! firmware {
 firmware!(vault_two_bridge_board, vault_six_axis_board);
 
 static FILLER: Mutex<RefCell<Option<Filler<'static, 'static>>>> = Mutex::new(RefCell::new(None));
-static ENDED: AtomicBool = AtomicBool::new(false);
-static BEGINS_ANEW: AtomicBool = AtomicBool::new(false);
+// The smallest cores have no instruction that reads and writes at once.
+static ENDED: Mutex<Cell<bool>> = Mutex::new(Cell::new(false));
+static BEGINS_ANEW: Mutex<Cell<bool>> = Mutex::new(Cell::new(false));
 
 /// Fills `words` from `blocks.bin`; whether there were so many.
 fn read(words: &mut [i32]) -> bool {
@@ -83,13 +83,13 @@ pub fn block_ended() {
             let mut head = [0; 2];
             let [running, _] = filler.begin();
             if !read(&mut head) || !read(running) {
-                ENDED.store(true, Ordering::Release);
+                ENDED.borrow(section).set(true);
                 return;
             }
             let [kind, stamp] = head.map(i32::cast_unsigned);
             if kind == ANEW {
                 filler.restart();
-                BEGINS_ANEW.store(true, Ordering::Release);
+                BEGINS_ANEW.borrow(section).set(true);
             }
             filler.done(stamp);
             if kind != HELD_UP {
@@ -141,10 +141,12 @@ pub fn run<const CHANNELS: usize, const CODES: usize>(
     let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
     station.say(&identity.settings(board, starts), &mut line);
     let mut all = 0;
+    let is =
+        |flag: &'static Mutex<Cell<bool>>| cortex_m::interrupt::free(|s| flag.borrow(s).take());
     loop {
         match taker.take() {
             Some(block) => {
-                if BEGINS_ANEW.swap(false, Ordering::AcqRel) {
+                if is(&BEGINS_ANEW) {
                     // What was in memory is gone: the chain's state, the numbers of samples and of frames.
                     starts += 1;
                     all += station.sender().next;
@@ -155,7 +157,7 @@ pub fn run<const CHANNELS: usize, const CODES: usize>(
                 station.take(&block, board, Firmware::counts, &mut line);
                 taker.give_back(block);
             }
-            None if ENDED.load(Ordering::Acquire) => break,
+            None if is(&ENDED) => break,
             None => SCB::set_pendsv(),
         }
     }

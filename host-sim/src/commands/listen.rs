@@ -4,6 +4,7 @@ use super::say;
 use crate::error::{Error, Result};
 use crate::records::write::{Cell, Kind};
 use crate::telemetry::board::Board;
+use crate::telemetry::live::{Live, screen::Screen};
 use crate::telemetry::log::{Log, refuse_existing};
 use crate::telemetry::outbox::{Fate, Outbox};
 use crate::telemetry::source::{Back, Piece, Source};
@@ -33,6 +34,9 @@ pub struct Options {
     /// A line of JSON for every message on standard output
     #[arg(long)]
     json: bool,
+    /// Shows the board in the terminal: axes, densities, a strip chart; q ends
+    #[arg(long, conflicts_with = "json")]
+    live: bool,
     /// Command to the board, sent until it is answered; several one after the other. start, stop, mark:LABEL,
     /// injection:PART of full scale, calibration:FILE. Without --out, ends with the last answer
     #[arg(long, value_name = "COMMAND")]
@@ -63,6 +67,8 @@ struct Listener<'a> {
     back: Option<Back>,
     /// Commands that were not carried out.
     undone: u64,
+    live: Option<Live>,
+    unsaid: String,
 }
 
 enum Early {
@@ -99,7 +105,10 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         outbox,
         back,
         undone: 0,
+        live: None,
+        unsaid: String::new(),
     };
+    let mut screen = options.live.then(Screen::take).transpose()?;
     let until = options.seconds.map(|s| Instant::now() + Duration::from_secs_f64(s));
     let mut ended = Ok(());
     while until.is_none_or(|until| Instant::now() < until) {
@@ -126,7 +135,15 @@ pub(super) fn run(options: &Options) -> Result<bool> {
         if let Some(log) = &mut listener.log {
             log.keep_in_time()?;
         }
+        if let Some(screen) = &mut screen {
+            let lost = listener.decoder.met().missing;
+            if !screen.show(listener.live.as_mut(), lost)? {
+                break;
+            }
+        }
     }
+    // The terminal is given back before anything is said.
+    drop(screen);
     listener.finish()?;
     ended.map(|()| listener.is_whole())
 }
@@ -150,6 +167,7 @@ impl Listener<'_> {
                     self.ended += 1;
                 }
                 self.board = Board::new(settings);
+                self.live = self.board.as_ref().filter(|_| self.options.live).map(Live::new);
                 for early in std::mem::take(&mut self.early) {
                     match early {
                         Early::Reading(reading) => self.reading(&reading)?,
@@ -174,6 +192,9 @@ impl Listener<'_> {
                 "kind": "gap", "from_sample": gap.from_sample, "to_sample": gap.to_sample,
             })),
             Message::Acquisition(told) => {
+                if let (Some(live), Some(board)) = (&mut self.live, &self.board) {
+                    live.acquisition(&told, board.rate_hz());
+                }
                 let faults = Faults::from_bits(told.faults);
                 let names: Vec<&str> =
                     Faults::NAMES.iter().filter(|(f, _)| faults.has(*f)).map(|(_, n)| *n).collect();
@@ -214,7 +235,13 @@ impl Listener<'_> {
         self.tell(&json!({
             "kind": "command", "command": fate.text, "number": fate.number, "tries": fate.tries, "outcome": outcome,
         }));
-        say(self.options.json, &format!("{}: {outcome}, sent {} times\n", fate.text, fate.tries));
+        let text = format!("{}: {outcome}, sent {} times\n", fate.text, fate.tries);
+        if self.options.live {
+            // The terminal is taken: said when it is given back.
+            self.unsaid.push_str(&text);
+        } else {
+            say(self.options.json, &text);
+        }
     }
 
     fn wait(&mut self, early: Early) {
@@ -240,6 +267,9 @@ impl Listener<'_> {
             self.untold += 1;
             return Ok(());
         };
+        if let (Some(live), Some(board)) = (&mut self.live, &self.board) {
+            live.reading(reading, board.rate_hz());
+        }
         self.rows += 1;
         self.flagged += u64::from(reading.health != 0);
         if self.options.json {
@@ -302,7 +332,7 @@ impl Listener<'_> {
             self.untold,
             self.interrupted,
         );
-        say(self.options.json, &text);
+        say(self.options.json, &format!("{}{text}", self.unsaid));
         Ok(())
     }
 }
