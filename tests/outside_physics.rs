@@ -398,7 +398,7 @@ fn codes_at_the_converter() {
     assert_eq!(codes.len(), 4 * 100 * CHUNK);
     let (amplitude, phase) = (amplitudes(pose, true, STRAYS_F), phases(LOSS_RAD));
     let mut largest = 0i32;
-    for (k, frame) in codes.chunks_exact(4).enumerate() {
+    for (k, frame) in codes.as_chunks::<4>().0.iter().enumerate() {
         // 10 kHz of 80 kHz: eight samples a cycle.
         let carrier = TAU * (k % 8) as f64 / 8.0;
         for c in 0..4 {

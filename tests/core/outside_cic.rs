@@ -281,7 +281,7 @@ fn wrapped_integrators_leave_no_trace() {
     let mut cic = Cic::<i128, 3>::IDLE;
     cic.advance(true, [i128::MAX, i128::MAX - 5, i128::MIN + 1], &[1; 3]);
     let mut is = Vec::new();
-    for (number, interval) in input.chunks_exact(RATIO).enumerate() {
+    for (number, interval) in input.as_chunks::<RATIO>().0.iter().enumerate() {
         for (n, &x) in interval[..RATIO - 1].iter().enumerate() {
             cic.advance(n == 0 && number > 0, [x; 3], &step_weights(1));
         }

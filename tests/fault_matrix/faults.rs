@@ -86,7 +86,7 @@ pub const FAULTS: [Fault; 18] = [
         name: "channels shorted",
         on: TwoBridges,
         made: OfCodes(|r, at| {
-            let first: Vec<i32> = r.codes.chunks_exact(2).map(|frame| frame[0]).collect();
+            let first: Vec<i32> = r.codes.as_chunks::<2>().0.iter().map(|frame| frame[0]).collect();
             of_channel(r, 1, at, |n| first[n as usize] + (n % 7) as i32);
         }),
         lasts: true,
@@ -98,7 +98,7 @@ pub const FAULTS: [Fault; 18] = [
         on: TwoBridges,
         made: OfCodes(|r, at| {
             let places = 2 * at.from as usize..2 * at.to as usize;
-            r.codes[places].chunks_exact_mut(2).for_each(|frame| frame.swap(0, 1));
+            r.codes[places].as_chunks_mut::<2>().0.iter_mut().for_each(|frame| frame.swap(0, 1));
         }),
         lasts: true,
         health: Health::ACQUISITION,

@@ -51,12 +51,12 @@ pub struct At {
 impl Recording {
     pub fn blocks(&self) -> Vec<Block> {
         let frames = self.codes.chunks_exact(FRAMES * self.channels);
-        let numbers = self.numbers.chunks_exact(FRAMES);
+        let numbers = self.numbers.as_chunks::<FRAMES>().0;
         let (mut late, mut time, mut reached) = (7u32, 0.0, 0u64);
         frames
             .zip(numbers)
             .map(|(codes, numbers)| {
-                let [first, .., last] = numbers else { panic!("a block") };
+                let [first, .., last] = numbers;
                 // The clock's time of the last frame's end.
                 while reached <= *last {
                     let ppm =

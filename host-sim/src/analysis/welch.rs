@@ -182,8 +182,8 @@ fn trend(x: &[f64], detrend: Detrend) -> (f64, f64) {
 /// A sum in eight parts: as fast as the memory, and nearer the truth than in one.
 fn sum(x: &[f64]) -> f64 {
     let mut parts = [0.0; 8];
-    let chunks = x.chunks_exact(8);
-    let rest: f64 = chunks.remainder().iter().sum();
+    let (chunks, rest) = x.as_chunks::<8>();
+    let rest: f64 = rest.iter().sum();
     for chunk in chunks {
         parts.iter_mut().zip(chunk).for_each(|(part, x)| *part += x);
     }

@@ -28,7 +28,7 @@ impl Chain for Numbers {
         self.told |= faults;
     }
     fn push(&mut self, codes: &[i32], sink: &mut dyn FnMut(&Reading)) {
-        for code in codes.chunks_exact(2) {
+        for code in codes.as_chunks::<2>().0 {
             self.wrong += u64::from(code[0] as u64 != self.next);
             self.taken += 1;
             self.next += 1;

@@ -163,7 +163,7 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
         front_end: plan.front_end(),
         firs: &firs,
         alignments: &alignments,
-        monitor: Some(monitor).filter(|_| noise.below(3) > 0),
+        monitor: (noise.below(3) > 0).then_some(monitor),
         bridges: &bridges,
         cross_coupling: &cross_coupling,
         electrodes: &electrodes,

@@ -268,7 +268,7 @@ impl WithSimd for AtEach<'_> {
         let turn = AT_ONCE * size_of::<S::f64s>() / size_of::<f64>();
         values.resize(self.points.len().next_multiple_of(turn), 1.0);
         let Interpolation { x, weights, values: own, .. } = self.fit;
-        for points in S::as_mut_simd_f64s(&mut values).0.chunks_exact_mut(AT_ONCE) {
+        for points in S::as_mut_simd_f64s(&mut values).0.as_chunks_mut::<AT_ONCE>().0 {
             let mut above = [simd.splat_f64s(0.0); AT_ONCE];
             let mut below = above;
             for ((at, weight), own) in x.iter().zip(weights).zip(own) {
