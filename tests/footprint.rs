@@ -71,15 +71,13 @@ const WHOLE_RAM: u64 = 24 * 1024;
 fn a_whole_board_fits() {
     for core in Core::ALL {
         let image = Image::read(&core.build(false).join("footprint-line"));
-        let stack = image.deepest("__cortex_m_rt_main");
-        println!("{}: flash {}, RAM {}, stack {stack}", core.name(), image.flash, image.ram);
+        println!("{}: flash {}, RAM {}", core.name(), image.flash, image.ram);
         for part in ["quietgap_core::fold", "quietgap_acquisition", "quietgap_telemetry"] {
             assert!(image.size_of(part) > 1000, "{core:?}: {part} is not in the image");
         }
         assert!(image.panics().is_empty(), "{core:?}: {:?}", image.panics());
         assert!(image.flash < WHOLE_FLASH, "{core:?}: {} bytes of flash", image.flash);
         assert!(image.ram < WHOLE_RAM, "{core:?}: {} bytes of RAM", image.ram);
-        assert!(stack < 2 * STACK, "{core:?}: {stack} bytes of stack");
     }
 }
 
