@@ -178,10 +178,12 @@ fn no_access_beyond_memory() {
         "c_interface",
         "--locked",
     ]);
-    cargo
-        .args(["--target", "x86_64-unknown-linux-gnu"])
-        .arg("--target-dir")
-        .arg(root().join("target/c-watched"));
+    // Named, so that tools of the build itself are not watched.
+    let mut rustc = Command::new("rustc");
+    rustc.arg("-vV");
+    let about = run(rustc, "rustc");
+    let host = about.lines().find_map(|line| line.strip_prefix("host: ")).expect("a host");
+    cargo.args(["--target", host]).arg("--target-dir").arg(root().join("target/c-watched"));
     // The compiler is a stable one; the variable lets it take the flag.
     cargo.env("RUSTC_BOOTSTRAP", "1").env("RUSTFLAGS", "-Zsanitizer=address");
     let text = run(cargo, "cargo");

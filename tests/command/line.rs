@@ -88,7 +88,7 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is not a number"))
 }
 
-const FLAGS: [&str; 13] = [
+const FLAGS: [&str; 14] = [
     "carrier_phase",
     "unsettled",
     "silent",
@@ -102,6 +102,7 @@ const FLAGS: [&str; 13] = [
     "quadrature",
     "bridge_range",
     "axes_residual",
+    "acquisition",
 ];
 
 fn check_health(health: &Value) {
