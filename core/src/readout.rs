@@ -1,6 +1,7 @@
 //! **Readout.** The one type firmware owns: interleaved converter codes in, readings out.
 
 mod chain;
+mod holds;
 mod reading;
 pub(crate) mod settings;
 
@@ -21,6 +22,7 @@ use crate::plan::Plan;
 use crate::position;
 use crate::section::Way;
 use crate::word::{Register, divide_long};
+use holds::Holds;
 use settings::Settings;
 
 /// Largest sample number to seek: 36 000 years at 1 MS/s.
@@ -60,16 +62,11 @@ pub struct Readout<
     patience: Voted<u64>,
     /// Sum of all that never changes.
     constants: Checksum,
-    /// Readings that still feel an over-range or saturated sample.
-    over_range_hold: u32,
-    saturated_hold: u32,
+    /// Faults of samples that are still in the filters.
+    holds: Holds,
     /// Gathered since the last reading; the stages were out of step.
     gathered: Interval,
     out_of_step: bool,
-    /// Told from outside since the last reading, and held, for so many readings more.
-    told: Health,
-    held_told: Health,
-    told_hold: u32,
 }
 
 impl<
@@ -114,13 +111,9 @@ impl<
         quiet: Voted::new(0),
         patience: Voted::new(0),
         constants: Checksum::NONE,
-        over_range_hold: 0,
-        saturated_hold: 0,
+        holds: Holds::NONE,
         gathered: Interval { over_range: 0, saturated: false },
         out_of_step: false,
-        told: Health::OK,
-        held_told: Health::OK,
-        told_hold: 0,
     };
 
     /// Takes a plan, in place; at rest, before sample 0. All that was, counts too, is forgotten.
@@ -194,10 +187,7 @@ impl<
         self.due.set(divide_long(left.wrapping_add(ratio - 1), ratio).0 as u32);
         self.first_sample.set(clear_from);
         self.quiet.set(0);
-        self.over_range_hold = 0;
-        self.saturated_hold = 0;
-        self.told_hold = 0;
-        self.told = Health::OK;
+        self.holds = Holds::NONE;
         self.gathered = Interval::default();
         self.out_of_step = false;
     }
@@ -205,7 +195,7 @@ impl<
     /// Samples since the last reading had `faults` that were found before the chain: readings carry them for as long as these
     /// samples are in the filters.
     pub fn flag(&mut self, faults: Health) {
-        self.told |= faults;
+        self.holds.tell(faults);
     }
 
     /// Takes a block of interleaved codes of any length, a cut frame included, and hands each
@@ -339,7 +329,7 @@ impl<
         let next = self.next.get().wrapping_add(1);
         let end = next.wrapping_mul(self.settings.interval);
         reading.over_range_channels = self.gathered.over_range;
-        health |= self.hold_faults();
+        health |= self.holds.next(self.gathered, self.settings.readings);
         let settled = self.first_sample.get().wrapping_add(self.settings.span);
         health |= Health::when(Health::SETTLING, end < settled);
         reading.half_samples =
@@ -364,26 +354,6 @@ impl<
         self.firs.check(&mut sum);
         self.settings.check(&mut sum);
         sum
-    }
-
-    /// A bad sample spoils every reading whose filters it is in: the fault holds that long.
-    fn hold_faults(&mut self) -> Health {
-        let readings = self.settings.readings;
-        let hold = |fault, now: bool, left: &mut u32| {
-            if now {
-                *left = readings;
-            }
-            let holds = *left > 0;
-            // More than there can be only by a flipped bit.
-            *left = left.saturating_sub(1).min(readings);
-            Health::when(fault, holds)
-        };
-        let told = core::mem::take(&mut self.told);
-        let now = !told.is_ok();
-        self.held_told = if self.told_hold == 0 { told } else { self.held_told | told };
-        hold(Health::OVER_RANGE, self.gathered.over_range != 0, &mut self.over_range_hold)
-            | hold(Health::SATURATED, self.gathered.saturated, &mut self.saturated_hold)
-            | hold(self.held_told, now, &mut self.told_hold)
     }
 }
 

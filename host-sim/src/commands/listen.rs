@@ -2,7 +2,6 @@
 
 use super::say;
 use crate::error::{Error, Result};
-use crate::records::write::{Cell, Kind};
 use crate::telemetry::board::Board;
 use crate::telemetry::live::{Live, screen::Screen};
 use crate::telemetry::log::{Log, refuse_existing};
@@ -272,15 +271,16 @@ impl Listener<'_> {
         }
         self.rows += 1;
         self.flagged += u64::from(reading.health != 0);
-        if self.options.json {
-            let columns = self.board.as_ref().map(Board::columns).unwrap_or_default();
-            self.tell(&reading_json(&columns, &row));
+        if self.options.json
+            && let Some(board) = &self.board
+        {
+            self.tell(&board.json(&row));
         }
         if let Some(out) = &self.options.out {
             if self.log.is_none() {
                 let Some(board) = &self.board else { return Ok(()) };
                 let path = if self.ended == 0 { out.clone() } else { numbered(out, self.ended) };
-                self.log = Some(Log::create(&path, board.columns(), board.meta())?);
+                self.log = Some(Log::create(&path, board.columns().to_vec(), board.meta())?);
             }
             if let Some(log) = &mut self.log {
                 log.push(&row)?;
@@ -339,20 +339,6 @@ impl Listener<'_> {
 
 fn named(outcome: Outcome) -> String {
     format!("{outcome:?}").to_lowercase()
-}
-
-fn reading_json(columns: &[(String, Kind)], row: &[Cell]) -> Value {
-    let mut object = Map::new();
-    object.insert("kind".to_owned(), "reading".into());
-    for ((name, _), cell) in columns.iter().zip(row) {
-        let value = match cell {
-            Cell::Text(text, _) => text.as_str().into(),
-            Cell::Number(x) if x.is_nan() => continue,
-            Cell::Number(x) => (*x).into(),
-        };
-        object.insert(name.clone(), value);
-    }
-    Value::Object(object)
 }
 
 /// A further record's name: `r.csv`, `r-2.csv`.

@@ -7,6 +7,7 @@ use crate::records::write::{Cell, Kind};
 use crate::records::{HEALTH, TIME};
 use quietgap_core::Health;
 use quietgap_telemetry::message::{Reading, Settings, TimeMark};
+use serde_json::{Map, Value};
 
 /// Column of the pulse's seconds.
 pub const PULSE: &str = "pulse_s";
@@ -16,6 +17,7 @@ pub const PULSE: &str = "pulse_s";
 pub struct Board {
     settings: Settings,
     clock: Clock,
+    columns: Vec<(String, Kind)>,
 }
 
 impl Board {
@@ -25,8 +27,10 @@ impl Board {
         let known = settings.axes.iter().all(|a| usize::from(*a) < AXES.len());
         let rising = settings.axes.windows(2).all(|a| a[0] < a[1]);
         let sound = settings.rate_millihertz > 0 && settings.interval > 0;
-        (sound && known && rising && !settings.axes.is_empty())
-            .then_some(Self { settings, clock: Clock::default() })
+        (sound && known && rising && !settings.axes.is_empty()).then(|| {
+            let columns = columns(&settings);
+            Self { settings, clock: Clock::default(), columns }
+        })
     }
 
     /// Its settings.
@@ -54,18 +58,24 @@ impl Board {
 
     /// Columns of its record: those of readings, and the pulse's seconds.
     #[must_use]
-    pub fn columns(&self) -> Vec<(String, Kind)> {
-        let axes = self.settings.axes.iter().map(|a| AXES[usize::from(*a)].1.to_owned());
-        let bridges = (1..=self.settings.bridges).map(|n| format!("bridge_{n}_quadrature"));
-        let numbers = axes.chain(bridges).chain(["residual_m".to_owned()]);
-        std::iter::once((TIME.to_owned(), Kind::Plain))
-            .chain(numbers.map(|name| (name, Kind::Number)))
-            .chain([
-                (HEALTH.to_owned(), Kind::Text),
-                ("sample".to_owned(), Kind::Plain),
-                (PULSE.to_owned(), Kind::Plain),
-            ])
-            .collect()
+    pub fn columns(&self) -> &[(String, Kind)] {
+        &self.columns
+    }
+
+    /// A row as an object; what has no value is left out.
+    #[must_use]
+    pub fn json(&self, row: &[Cell]) -> Value {
+        let mut object = Map::new();
+        object.insert("kind".to_owned(), "reading".into());
+        for ((name, _), cell) in self.columns.iter().zip(row) {
+            let value = match cell {
+                Cell::Text(text, _) => text.as_str().into(),
+                Cell::Number(x) if x.is_nan() => continue,
+                Cell::Number(x) => (*x).into(),
+            };
+            object.insert(name.clone(), value);
+        }
+        Value::Object(object)
     }
 
     /// What its record tells of itself.
@@ -102,4 +112,18 @@ impl Board {
         ]);
         Some(row.collect())
     }
+}
+
+fn columns(settings: &Settings) -> Vec<(String, Kind)> {
+    let axes = settings.axes.iter().map(|a| AXES[usize::from(*a)].1.to_owned());
+    let bridges = (1..=settings.bridges).map(|n| format!("bridge_{n}_quadrature"));
+    let numbers = axes.chain(bridges).chain(["residual_m".to_owned()]);
+    std::iter::once((TIME.to_owned(), Kind::Plain))
+        .chain(numbers.map(|name| (name, Kind::Number)))
+        .chain([
+            (HEALTH.to_owned(), Kind::Text),
+            ("sample".to_owned(), Kind::Plain),
+            (PULSE.to_owned(), Kind::Plain),
+        ])
+        .collect()
 }
