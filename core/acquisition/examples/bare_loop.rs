@@ -47,8 +47,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             match event {
                 Event::Gap(from, to) => println!("samples {from} to {to} are missing"),
                 Event::Reading(reading, found, _) if !reading.health.is_ok() => {
-                    let named = Faults::NAMES.iter().filter(|(fault, _)| found.has(*fault));
-                    let faults: Vec<&str> = named.map(|(_, name)| *name).collect();
+                    let faults: Vec<&str> = found.names().collect();
                     let settling = reading.health.has(Health::SETTLING);
                     println!(
                         "sample {}: {faults:?}, settling {settling}",

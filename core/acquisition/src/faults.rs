@@ -43,6 +43,11 @@ impl Faults {
         (Self::JUMPED, "jumped"),
     ];
 
+    /// Names of those in the set, in bit order.
+    pub fn names(self) -> impl Iterator<Item = &'static str> {
+        Self::NAMES.into_iter().filter(move |(fault, _)| self.has(*fault)).map(|(_, name)| name)
+    }
+
     /// The set as bits, bit n being the n-th of [`Self::NAMES`].
     #[must_use]
     pub const fn bits(self) -> u16 {

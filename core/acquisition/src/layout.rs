@@ -209,10 +209,8 @@ impl Layout {
     /// `None`, and no code written, where the check is another one, bytes are missing, or there is no room for the codes.
     pub fn codes(&self, frame: &[u8], codes: &mut [i32]) -> Option<Told> {
         let frame = self.sound(frame)?;
-        let (status, slots) = match self.status {
-            Some(status) => frame.split_at_checked(status.bytes.into())?,
-            None => frame.split_at_checked(0)?,
-        };
+        let ahead = self.status.map_or(0, |status| status.bytes.into());
+        let (status, slots) = frame.split_at_checked(ahead)?;
         let slots = slots.chunks_exact(self.slot_bytes.max(1).into());
         let codes = codes.get_mut(..self.channels.into())?;
         let mut swapped = false;

@@ -3,7 +3,7 @@
 use super::say;
 use crate::error::{Error, Result};
 use crate::telemetry::board::Board;
-use crate::telemetry::live::{Live, screen::Screen};
+use crate::telemetry::live::{Live, channels, screen::Screen};
 use crate::telemetry::log::{Log, refuse_existing};
 use crate::telemetry::outbox::{Fate, Outbox};
 use crate::telemetry::source::{Back, Piece, Source};
@@ -194,11 +194,8 @@ impl Listener<'_> {
                 if let (Some(live), Some(board)) = (&mut self.live, &self.board) {
                     live.acquisition(&told, board.rate_hz());
                 }
-                let faults = Faults::from_bits(told.faults);
-                let names: Vec<&str> =
-                    Faults::NAMES.iter().filter(|(f, _)| faults.has(*f)).map(|(_, n)| *n).collect();
-                let channels: Vec<u32> =
-                    (0..32).filter(|c| told.channels >> c & 1 == 1).map(|c| c + 1).collect();
+                let names: Vec<&str> = Faults::from_bits(told.faults).names().collect();
+                let channels: Vec<u32> = channels(told.channels).collect();
                 self.tell(&json!({
                     "kind": "acquisition", "sample": told.sample, "faults": names, "channels": channels,
                 }));

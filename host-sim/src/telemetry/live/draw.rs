@@ -1,6 +1,6 @@
 //! What stands where on the screen.
 
-use super::{Axis, Live};
+use super::{Axis, Live, channels as channels_of};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Style, Stylize};
@@ -36,17 +36,15 @@ fn state(live: &Live, lost: u64) -> Vec<Line<'static>> {
     let health = crate::readout::readings::health_text(live.health);
     let mut second = vec![if live.health.is_ok() { health.green() } else { health.red().bold() }];
     if let Some((time_s, faults, channels)) = live.found {
-        let known = quietgap_acquisition::Faults::NAMES;
-        let named = known.iter().filter(|(fault, _)| faults.has(*fault)).map(|(_, name)| *name);
-        let channels: Vec<String> =
-            (0..32).filter(|c| channels >> c & 1 == 1).map(|c| (c + 1).to_string()).collect();
+        let channels: Vec<String> = channels_of(channels).map(|c| c.to_string()).collect();
         let of = if channels.is_empty() {
             String::new()
         } else {
             format!(", channel {}", channels.join(" "))
         };
         second.push(
-            format!("   {time_s:.1} s: {}{of}", named.collect::<Vec<_>>().join(" ")).yellow(),
+            format!("   {time_s:.1} s: {}{of}", faults.names().collect::<Vec<_>>().join(" "))
+                .yellow(),
         );
     }
     vec![first.bold().into(), second.into()]

@@ -57,6 +57,11 @@ impl Axis {
     }
 }
 
+/// Channels of a set of bits, as people count them: from 1.
+pub fn channels(bits: u32) -> impl Iterator<Item = u32> {
+    (0..32).filter(move |c| bits >> c & 1 == 1).map(|c| c + 1)
+}
+
 /// What is known of a board.
 #[derive(Debug, Clone)]
 pub struct Live {
