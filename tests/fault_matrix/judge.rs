@@ -49,7 +49,7 @@ pub fn judge(sensor: &Sensor, fault: &Fault, at: &At, told: &[Told], clean: &[To
     for reading in touched.iter().filter(|r| r.health.is_ok()) {
         assert!(off(reading) < 1e-9, "{}: {} off and healthy", fault.name, off(reading));
     }
-    let over = |reading: &&&Told| !anew && end(reading) > at.to as i64 || anew;
+    let over = |reading: &&&Told| anew || end(reading) > at.to as i64;
     let worst =
         |readings: &mut dyn Iterator<Item = &&Told>| readings.map(|r| off(r)).fold(0.0, f64::max);
     // A flag that stood and fell while the fault went on would hide it.
