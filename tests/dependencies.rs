@@ -23,7 +23,7 @@ const LICENCES: [&str; 11] = [
 ];
 
 /// Under a licence of its own, and why that does: what only tests run is in nothing that is passed on.
-const OF_TESTS: [(&str, &str); 1] = [("cbindgen", "MPL-2.0")];
+const OF_TESTS: [(&str, &str); 2] = [("cbindgen", "MPL-2.0"), ("alterable_logger", "MPL-2.0")];
 
 /// In more than one version, and why.
 const TWICE: [(&str, &str); 8] = [
@@ -80,7 +80,12 @@ fn is_met(expression: &str) -> bool {
 fn licences_and_sources() {
     assert!(is_met("(MIT OR GPL-3.0) AND Unicode-3.0") && is_met("Unlicense/MIT"));
     assert!(!is_met("GPL-3.0") && !is_met("MIT AND GPL-3.0"));
-    for manifest in ["Cargo.toml", "benches/cortex-m/Cargo.toml", "tests/fuzz/Cargo.toml"] {
+    for manifest in [
+        "Cargo.toml",
+        "benches/cortex-m/Cargo.toml",
+        "tests/fuzz/Cargo.toml",
+        "tests/log/Cargo.toml",
+    ] {
         let packages = packages(manifest);
         assert!(packages.len() > 10, "{manifest}: {}", packages.len());
         for package in packages {

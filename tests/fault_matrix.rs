@@ -14,6 +14,10 @@ mod faults;
 mod host;
 #[path = "fault_matrix/judge.rs"]
 mod judge;
+#[path = "fault_matrix/log.rs"]
+mod log;
+#[path = "on_target/log.rs"]
+mod logged;
 #[path = "fault_matrix/normal.rs"]
 mod normal;
 #[path = "fault_matrix/recording.rs"]
@@ -25,6 +29,7 @@ mod station;
 use build::Core;
 use faults::{FAULTS, Sensing};
 use quietgap_sim::instrument::Sensor;
+use quietgap_telemetry::Message;
 use recording::{Bench, FAULT, Recording};
 use std::path::Path;
 
@@ -71,16 +76,21 @@ fn the_boards_say_the_same() {
         for fault in FAULTS.iter().filter(|fault| fault.on == sensing) {
             let (recording, _) = bench.with(fault, INTO[1]);
             let blocks = recording.blocks();
-            let board = on_board(&image, &blocks);
+            let (board, logged) = on_board(&image, &blocks);
             assert_eq!(board, host::messages(&sensor, &blocks), "{}", fault.name);
+            // The log says it, too, in words.
+            let expected = log::expected(sensing.name(), &board);
+            assert_eq!(log::comparable(&logged), expected, "{}: {logged:#?}", fault.name);
         }
     }
 }
 
-fn on_board(image: &Path, blocks: &[recording::Block]) -> Vec<quietgap_telemetry::Message> {
+/// Messages that came over its line, lines of its log.
+fn on_board(image: &Path, blocks: &[recording::Block]) -> (Vec<Message>, Vec<String>) {
     let folder = tempfile::tempdir().expect("a folder");
     Recording::write(blocks, &folder.path().join("blocks.bin"));
-    emulator::finish(Core::M7.with_serial(image, folder.path(), "file:line.frames"));
+    let ports = ["file:line.frames", "file:line.log"];
+    emulator::finish(Core::M7.with_serial(image, folder.path(), &ports));
     let bytes = std::fs::read(folder.path().join("line.frames")).expect("frames");
-    host::decoded(&bytes)
+    (host::decoded(&bytes), logged::lines(image, &folder.path().join("line.log")))
 }

@@ -62,6 +62,24 @@ fn nothing_can_panic() {
     }
 }
 
+/// The log of an image that has one: nothing of it is in what a frame's codes go through, or where frames of telemetry are made.
+#[test]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+fn no_sample_meets_the_log() {
+    for core in Core::ALL {
+        let image = Image::read(&core.build(false).join("line"));
+        let logs = |root: &str| {
+            let names = image.reached_names(root);
+            names.filter(|n| n.contains("defmt") || n.contains("quietgap_board::log")).count()
+        };
+        assert!(logs("__cortex_m_rt_main") > 3, "{core:?}: there is no log");
+        for root in ["push_frames", "quietgap_acquisition", "station::report"] {
+            assert!(image.reached_names(root).count() > 3, "{core:?}: {root} is not in the image");
+            assert_eq!(logs(root), 0, "{core:?}, {root}");
+        }
+    }
+}
+
 /// Flash and RAM of a whole board of six axes: blocks, intake, chain, telemetry, commands.
 const WHOLE_FLASH: u64 = 40 * 1024;
 const WHOLE_RAM: u64 = 24 * 1024;

@@ -45,15 +45,18 @@ fn same_bits_and_counts() {
     }
 }
 
-/// A core without long products, division and saturation (Armv6-M), on the M4's board: the same bits, and what they cost there.
+/// A core without long products, division and saturation (Armv6-M), on the M4's board, and one of another kind
+/// (RV32IMAC): the same bits, and what they cost there.
 #[test]
 #[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
-fn the_smallest_core_says_the_same() {
+fn other_cores_say_the_same() {
     let cases = cases::all(300, 4);
-    let images = Core::M0.build(false);
-    let runs = emulator::run(Core::M0, &images, "bench", cases.iter().map(Case::to_bytes));
-    compare_bits(Core::M0, &cases, &runs);
-    compare_counts(Core::M0, &cases, &runs);
+    for core in [Core::M0, Core::Riscv32] {
+        let images = core.build(false);
+        let runs = emulator::run(core, &images, "bench", cases.iter().map(Case::to_bytes));
+        compare_bits(core, &cases, &runs);
+        compare_counts(core, &cases, &runs);
+    }
 }
 
 /// The sensors' exported packages in images of every level, built without the flags that tune loops: the host's

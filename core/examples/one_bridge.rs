@@ -39,8 +39,7 @@ fn main() -> Result<(), ConfigError> {
             let codes = [amplitude, 0, -amplitude, 0].repeat(16);
             readout.push(&codes, |reading| {
                 let micrometres = reading.axes[0] as f64 * 1e-12;
-                let named = Health::NAMES.iter().filter(|(fault, _)| reading.health.has(*fault));
-                let faults: Vec<&str> = named.map(|(_, name)| *name).collect();
+                let faults: Vec<&str> = reading.health.names().collect();
                 println!("amplitude {amplitude:6}: {micrometres:9.3} um {faults:?}");
             });
         }

@@ -43,6 +43,7 @@ pub mod housing;
 pub mod position;
 // 8. Faults, with every reading.
 pub mod health;
+mod named_set;
 // 1 to 8: settings checked, tables made.
 pub mod plan;
 // 1 to 8: the type firmware owns.

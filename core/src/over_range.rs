@@ -18,10 +18,10 @@ use crate::guard::Checksum;
 use crate::word::{divide_long, least};
 
 /// Words that a loop which looks alone gathers in.
-const LANES: usize = if cfg!(target_arch = "arm") { 1 } else { 16 };
-/// A small core has an instruction for the upper half of a product and a sum; the smallest, which cannot exchange words in memory
+const LANES: usize = if cfg!(target_os = "none") { 1 } else { 16 };
+/// A board's core has an instruction for the upper half of a product; the smallest, which cannot exchange words in memory
 /// either, has none for a product of two words.
-const BY_PRODUCT: bool = cfg!(all(target_arch = "arm", target_has_atomic = "32"));
+const BY_PRODUCT: bool = cfg!(all(target_os = "none", target_has_atomic = "32"));
 
 /// What a sample loop needs to look for the ends of b-bit codes: two instructions a code on a small core.
 #[derive(Clone, Copy, Debug)]

@@ -12,6 +12,9 @@ pub enum Core {
     M4,
     M7,
     M33,
+    /// Likewise.
+    #[allow(dead_code)]
+    Riscv32,
 }
 
 impl Core {
@@ -23,6 +26,7 @@ impl Core {
             Self::M4 => "m4",
             Self::M7 => "m7",
             Self::M33 => "m33",
+            Self::Riscv32 => "riscv32",
         }
     }
     /// Builds all images; the folder they are in. What is missing is said by the script.
@@ -30,7 +34,7 @@ impl Core {
         self.build_with(if debug { &["--debug"] } else { &[] })
     }
 
-    /// Builds the image of exported packages at a level (a profile), without flags that tune loops.
+    /// Builds the image of exported packages at a level, without flags that tune loops.
     #[allow(dead_code)]
     pub fn build_at(self, level: &str) -> PathBuf {
         self.build_with(&["--level", level])

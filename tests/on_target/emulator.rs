@@ -26,12 +26,19 @@ impl Run {
     }
 }
 
+const RV32IMAC: &str = "rv32,f=off,d=off,v=off,zba=off,zbb=off,zbc=off,zbs=off";
+
 impl Core {
-    fn machine(self) -> &'static str {
+    /// The emulator, and the board that it is.
+    fn board(self) -> (&'static str, &'static [&'static str]) {
         match self {
-            Self::M0 | Self::M4 => "mps2-an386",
-            Self::M7 => "mps2-an500",
-            Self::M33 => "mps2-an505",
+            Self::M0 | Self::M4 => ("qemu-system-arm", &["-M", "mps2-an386"]),
+            Self::M7 => ("qemu-system-arm", &["-M", "mps2-an500"]),
+            Self::M33 => ("qemu-system-arm", &["-M", "mps2-an505"]),
+            // Without what the core has that the target has not: an image that uses it stops.
+            Self::Riscv32 => {
+                ("qemu-system-riscv32", &["-M", "virt", "-bios", "none", "-cpu", RV32IMAC])
+            }
         }
     }
     /// An emulator that runs `image` in `folder`, one instruction a nanosecond of its time.
@@ -42,14 +49,17 @@ impl Core {
     }
     /// The same at the emulator's own pace, three times as fast: its timers count nothing exact.
     pub fn uncounted(self, image: &Path, folder: &Path) -> Command {
-        self.with_serial(image, folder, "none")
+        self.with_serial(image, folder, &["none"])
     }
-    /// The same, what its serial port sends going where the emulator is told.
-    pub fn with_serial(self, image: &Path, folder: &Path, serial: &str) -> Command {
-        let mut command = Command::new("qemu-system-arm");
+    /// The same, what its serial ports send going where the emulator is told.
+    pub fn with_serial(self, image: &Path, folder: &Path, ports: &[&str]) -> Command {
+        let (emulator, board) = self.board();
+        let mut command = Command::new(emulator);
         command
             .current_dir(folder)
-            .args(["-M", self.machine(), "-nographic", "-monitor", "none", "-serial", serial])
+            .args(board)
+            .args(["-nographic", "-monitor", "none"])
+            .args(ports.iter().flat_map(|port| ["-serial", port]))
             .args(["-semihosting-config", "enable=on,target=native"])
             .arg("-kernel")
             .arg(image);
@@ -61,8 +71,8 @@ impl Core {
 pub fn finish(mut command: Command) -> String {
     let output = command.output().unwrap_or_else(|error| {
         panic!(
-            "qemu-system-arm: {error}. It is part of this test. On Debian: apt-get install \
-             qemu-system-arm; elsewhere: the package that holds qemu-system-arm"
+            "{}: {error}. It is part of this test; benches/cortex-m/build says how to get it",
+            command.get_program().display()
         )
     });
     let text = String::from_utf8_lossy(&output.stdout).into_owned();

@@ -91,6 +91,15 @@ impl Image {
 
     /// Size of all functions that `root` may reach, itself among them.
     pub fn reached(&self, root: &str) -> u64 {
+        self.reach(root).map(|(_, function)| function.size).sum()
+    }
+
+    /// Their names.
+    pub fn reached_names(&self, root: &str) -> impl Iterator<Item = &str> {
+        self.reach(root).map(|(name, _)| name.as_str())
+    }
+
+    fn reach(&self, root: &str) -> impl Iterator<Item = &(String, Function)> {
         let mut seen = BTreeSet::new();
         let start = self.functions.iter().filter(|(_, (name, _))| name.contains(root));
         let mut left: Vec<u64> = start.map(|(address, _)| *address).collect();
@@ -102,7 +111,7 @@ impl Image {
                 left.extend(function.indirect.then_some(&function.names).into_iter().flatten());
             }
         }
-        seen.iter().map(|address| self.functions[address].1.size).sum()
+        seen.into_iter().map(|address| &self.functions[&address])
     }
 
     fn below(&self, address: u64, path: &mut Vec<u64>) -> u64 {

@@ -46,7 +46,7 @@ fn readings_over_the_emulated_line() {
         assert!(readings.iter().filter(|r| r.health == Health::OK.bits()).count() > 10);
 
         let image = core.build(false).join("line");
-        let text = finish(core.with_serial(&image, folder.path(), "file:line.frames"));
+        let text = finish(core.with_serial(&image, folder.path(), &["file:line.frames"]));
         let mut decoder = Decoder::new();
         let bytes = std::fs::read(folder.path().join("line.frames")).expect("frames");
         let frames: Vec<Frame> = bytes.iter().filter_map(|byte| decoder.push(*byte)).collect();

@@ -2,39 +2,38 @@
 //!
 //! All numbers are little-endian `i64` words but for the codes, `i32`, behind them.
 
-use cortex_m_semihosting::syscall;
+use core::ffi::CStr;
 use heapless::Vec;
 use quietgap_core::CarrierRatio;
 use quietgap_core::config::*;
 use quietgap_core::word::{Coefficient, Fraction, Word};
+use semihosting::fs::File;
+use semihosting::io::Read;
 
 /// Room for a case's file.
 pub const ROOM: usize = 1 << 18;
-static mut FILE: [u64; ROOM / 8] = [0; ROOM / 8];
+static mut FILE: [u8; ROOM] = [0; ROOM];
 
 /// Reads the file `name` into the one buffer there is.
-pub fn read(name: &[u8]) -> &'static [u64] {
-    assert!(name.ends_with(b"\0"));
+pub fn read(name: &CStr) -> &'static [u8] {
     // Safety: called once at a time, from the main loop; the buffer is used nowhere else.
-    unsafe {
-        let buffer = &mut *core::ptr::addr_of_mut!(FILE);
-        // Mode 1: read, binary.
-        let handle = syscall!(OPEN, name.as_ptr(), 1, name.len() - 1);
-        assert!(handle as isize > 0, "no case file");
-        let left = syscall!(READ, handle, buffer.as_mut_ptr(), ROOM);
-        syscall!(CLOSE, handle);
-        &buffer[..(ROOM - left) / 8]
+    let buffer = unsafe { &mut *core::ptr::addr_of_mut!(FILE) };
+    let mut file = File::open(name).expect("a case's file");
+    let mut length = 0;
+    while let Ok(more @ 1..) = file.read(&mut buffer[length..]) {
+        length += more;
     }
+    &buffer[..length]
 }
 
 /// Words of a case, one after the other.
-pub struct Words<'a>(pub &'a [u64]);
+pub struct Words<'a>(pub &'a [u8]);
 
 impl Words<'_> {
     pub fn next(&mut self) -> i64 {
-        let (first, rest) = self.0.split_first().expect("a word");
+        let (first, rest) = self.0.split_first_chunk().expect("a word");
         self.0 = rest;
-        *first as i64
+        i64::from_le_bytes(*first)
     }
 }
 

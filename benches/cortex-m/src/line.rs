@@ -1,19 +1,24 @@
 //! **A board with a line**: a converter that plays a capture (`blocks.bin`, through the debugger's channel), its blocks handed over
-//! by an interrupt as a DMA's would be, the chain, and its readings as frames of telemetry out of the serial port.
+//! by an interrupt as a DMA's would be, the chain, and its readings as frames of telemetry out of the serial port; out of a second one,
+//! its log (`log.rs`).
 //!
 //! `blocks.bin`: of each block what it is (0 a block; 1 a block at whose end the task is held up, so that the next one comes before
 //! this one is taken; 2 the board begins anew in it), its stamp, its codes; words of 32 bits, least significant byte first.
 
+use crate::log::Changes;
+use crate::machine;
 use crate::serial::Serial;
 use crate::station::{self, Station};
 use core::cell::{Cell, RefCell};
 use cortex_m::interrupt::Mutex;
 use cortex_m::peripheral::SCB;
-use cortex_m_semihosting::{debug, hprintln, syscall};
 use quietgap_acquisition::blocks::{Exchange, Filler};
 use quietgap_core::{Chain, HealthCounts};
 use quietgap_telemetry::Wire;
 use quietgap_telemetry::message::{Message, Settings};
+use semihosting::fs::File;
+use semihosting::io::Read;
+use semihosting::println;
 
 /// Frames of a block.
 pub const FRAMES: usize = 1024;
@@ -54,35 +59,35 @@ macro_rules! firmware {
 
 firmware!(vault_two_bridge_board, vault_six_axis_board);
 
+static BLOCKS: Mutex<RefCell<Option<File>>> = Mutex::new(RefCell::new(None));
 static FILLER: Mutex<RefCell<Option<Filler<'static, 'static>>>> = Mutex::new(RefCell::new(None));
 // The smallest cores have no instruction that reads and writes at once.
 static ENDED: Mutex<Cell<bool>> = Mutex::new(Cell::new(false));
 static BEGINS_ANEW: Mutex<Cell<bool>> = Mutex::new(Cell::new(false));
 
 /// Fills `words` from `blocks.bin`; whether there were so many.
-fn read(words: &mut [i32]) -> bool {
-    static HANDLE: Mutex<RefCell<usize>> = Mutex::new(RefCell::new(0));
-    cortex_m::interrupt::free(|section| {
-        let mut handle = HANDLE.borrow(section).borrow_mut();
-        if *handle == 0 {
-            // Safety: a name that ends with a zero.
-            *handle = unsafe { syscall!(OPEN, c"blocks.bin".as_ptr(), 1, 10) };
-            assert!(*handle as isize > 0, "no blocks");
+fn read(file: &mut File, words: &mut [i32]) -> bool {
+    let mut bytes = [0; 1024];
+    words.chunks_mut(bytes.len() / 4).all(|words| {
+        let bytes = &mut bytes[..size_of_val(words)];
+        let all = file.read(bytes).is_ok_and(|length| length == bytes.len());
+        for (word, bytes) in words.iter_mut().zip(bytes.as_chunks().0) {
+            *word = i32::from_le_bytes(*bytes);
         }
-        // Safety: a buffer of the length told that nothing else uses meanwhile.
-        unsafe { syscall!(READ, *handle, words.as_mut_ptr(), size_of_val(words)) == 0 }
+        all
     })
 }
 
 /// The interrupt at a block's end: where a DMA has filled its buffer, the capture's next codes stand in it now.
 pub fn block_ended() {
     cortex_m::interrupt::free(|section| {
-        let mut filler = FILLER.borrow(section).borrow_mut();
-        let Some(filler) = filler.as_mut() else { return };
+        let (mut filler, mut file) =
+            (FILLER.borrow(section).borrow_mut(), BLOCKS.borrow(section).borrow_mut());
+        let (Some(filler), Some(file)) = (filler.as_mut(), file.as_mut()) else { return };
         loop {
             let mut head = [0; 2];
             let [running, _] = filler.begin();
-            if !read(&mut head) || !read(running) {
+            if !read(file, &mut head) || !read(file, running) {
                 ENDED.borrow(section).set(true);
                 return;
             }
@@ -133,11 +138,15 @@ pub fn run<const CHANNELS: usize, const CODES: usize>(
 ) -> ! {
     let buffers = buffers.each_mut().map(|buffer| &mut buffer[..]);
     let Some((filler, mut taker)) = exchange.split(buffers, CHANNELS) else { panic!("no buffers") };
-    cortex_m::interrupt::free(|section| FILLER.borrow(section).replace(Some(filler)));
-    let mut serial = Serial::new();
-    let mut line = |wire: &Wire| serial.write(wire);
+    cortex_m::interrupt::free(|section| {
+        BLOCKS.borrow(section).replace(Some(File::open(c"blocks.bin").expect("blocks")));
+        FILLER.borrow(section).replace(Some(filler));
+    });
+    Serial::TELEMETRY.set_up();
+    let mut line = |wire: &Wire| Serial::TELEMETRY.write(wire);
     let mut starts = 1;
     board.load();
+    let mut changes = Changes::begin(identity.name, board.checksum(), starts);
     let mut station: Station<CHANNELS> = Station::new(station::settings(FRAMES));
     station.say(&identity.settings(board, starts), &mut line);
     let mut all = 0;
@@ -151,19 +160,21 @@ pub fn run<const CHANNELS: usize, const CODES: usize>(
                     starts += 1;
                     all += station.sender().next;
                     board.load();
+                    changes = Changes::begin(identity.name, board.checksum(), starts);
                     station = Station::new(station::settings(FRAMES));
                     station.say(&identity.settings(board, starts), &mut line);
                 }
                 station.take(&block, board, Firmware::counts, &mut line);
                 taker.give_back(block);
+                changes.note(station.state());
             }
             None if is(&ENDED) => break,
             None => SCB::set_pendsv(),
         }
     }
     all += station.sender().next;
-    serial.drain();
-    hprintln!("line frames={}", all);
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    Serial::TELEMETRY.drain();
+    changes.end(all);
+    println!("line frames={}", all);
+    machine::done()
 }

@@ -4,8 +4,8 @@ use crate::case::{self, Settings, Words};
 use crate::digest::Digest;
 use crate::source::Source;
 use crate::{counter, stack};
+use core::ffi::CStr;
 use core::hint::black_box;
-use cortex_m_semihosting::hprintln;
 use heapless::Vec;
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::{FrontEnd, Interval};
@@ -13,6 +13,7 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::section::Way;
 use quietgap_core::word::{Register, Word};
 use quietgap_core::{Reading, Readout};
+use semihosting::println;
 
 /// Longest block, codes.
 const BLOCK: usize = 8192;
@@ -43,14 +44,13 @@ impl Task {
 
 /// Hands every case that the host wrote to `run`, with its number and kind.
 pub fn cases(run: impl Fn(u16, i64, &Settings, &Task)) {
-    let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
-    counter::start(&mut peripherals.SYST);
-    let count = case::read(b"cases.bin\0")[0];
+    counter::start();
+    let count = Words(case::read(c"cases.bin")).next();
     for number in 0..count as u16 {
         let mut name = *b"case-000.bin\0";
         let digits = [number / 100, number / 10 % 10, number % 10];
         name[5..8].copy_from_slice(&digits.map(|digit| b'0' + digit as u8));
-        let mut words = Words(case::read(&name));
+        let mut words = Words(case::read(CStr::from_bytes_with_nul(&name).expect("a name")));
         let kind = words.next();
         let mut task = Task {
             seed: words.next() as u64,
@@ -175,7 +175,7 @@ pub fn chain<
             (count, rounds)
         });
 
-        hprintln!(
+        println!(
             "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} reading_rounds={} rounds={} stack={} ram={} ram_front_end={} ram_firs={}",
             number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow.0, slow.1, rounds, stack,
             size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>>(),
@@ -208,7 +208,7 @@ pub fn boxed(number: u16, channels: usize, task: &Task, readout: &mut Boxed<'_>)
             });
         }
     });
-    hprintln!("case={} readings={} digest={:016x} chain={}", number, readings, digest.0, chain);
+    println!("case={} readings={} digest={:016x} chain={}", number, readings, digest.0, chain);
 }
 
 /// Front end alone over whole frames.
@@ -259,6 +259,6 @@ pub fn front_end<
                 });
             }
         });
-        hprintln!("case={} phasors={:016x} front_end={}", number, digest.0, counted);
+        println!("case={} phasors={:016x} front_end={}", number, digest.0, counted);
     });
 }

@@ -4,8 +4,8 @@ use quietgap_acquisition::blocks::Block;
 use quietgap_acquisition::intake::Event;
 use quietgap_acquisition::timeline::Clock;
 use quietgap_acquisition::watch::Limits;
-use quietgap_acquisition::{Intake, Settings};
-use quietgap_core::{CarrierRatio, Chain, HealthCounts};
+use quietgap_acquisition::{Faults, Intake, Settings};
+use quietgap_core::{CarrierRatio, Chain, Health, HealthCounts};
 use quietgap_telemetry::Wire;
 use quietgap_telemetry::frame::Sender;
 use quietgap_telemetry::message::{Acquisition, Counts, Gap, Message, Reading};
@@ -35,18 +35,38 @@ pub const fn settings(frames: usize) -> Settings {
 /// Readings between two counts of faults.
 const COUNTS: u32 = 100;
 
+/// How things stand, for a log.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct State {
+    /// Of the last reading.
+    pub health: Health,
+    /// What came with it, and the channels it came in.
+    pub faults: Faults,
+    pub channels: u32,
+    /// Since the start.
+    pub lost_blocks: u64,
+}
+
 /// From blocks to frames.
 pub struct Station<const CHANNELS: usize> {
     intake: Intake<CHANNELS>,
     sender: Sender,
     readings: u32,
+    state: State,
 }
 
 impl<const CHANNELS: usize> Station<CHANNELS> {
     /// Before the first block.
     #[must_use]
     pub const fn new(settings: Settings) -> Self {
-        Self { intake: Intake::new(settings), sender: Sender { next: 0 }, readings: 0 }
+        let state = State { health: Health::OK, faults: Faults::NONE, channels: 0, lost_blocks: 0 };
+        Self { intake: Intake::new(settings), sender: Sender { next: 0 }, readings: 0, state }
+    }
+
+    /// How things stand.
+    #[must_use]
+    pub const fn state(&self) -> State {
+        State { lost_blocks: self.intake.lost_blocks(), ..self.state }
     }
 
     /// Frames so far.
@@ -68,11 +88,14 @@ impl<const CHANNELS: usize> Station<CHANNELS> {
         counts: impl Fn(&C) -> &HealthCounts,
         line: &mut dyn FnMut(&Wire),
     ) {
-        let Self { intake, sender, readings } = self;
+        let Self { intake, sender, readings, state } = self;
         let interval = block.codes.len().checked_div(CHANNELS).unwrap_or(0) as u64;
         let behind = intake.next_sample() + interval;
         intake.take(block, board, &mut |event| {
-            *readings += u32::from(matches!(event, Event::Reading(..)));
+            if let Event::Reading(reading, faults, channels) = event {
+                *readings += 1;
+                *state = State { health: reading.health, faults, channels, lost_blocks: 0 };
+            }
             report(sender, &event, behind, line);
         });
         if *readings >= COUNTS {

@@ -62,7 +62,7 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
             } else {
                 sized::sum_columns::<ORDER, COLUMNS, false>(&mut self.sums, data, ends)
             }
-        } else if cfg!(target_arch = "arm") {
+        } else if cfg!(target_os = "none") {
             // Slow, and no flash for a second set of loops.
             let mut seen = 0;
             for (row, codes) in (0u32..).zip(data.chunks_exact(self.sums.len().max(1))) {

@@ -50,9 +50,8 @@ const UNKNOWN: &str = "unknown";
 /// Names of faults joined by `+`, or `ok`.
 #[must_use]
 pub fn health_text(health: Health) -> String {
-    let known = Health::NAMES.iter().filter(|(f, _)| health.has(*f));
     let unknown = (u32::from(health.bits()) >> Health::NAMES.len() != 0).then_some(UNKNOWN);
-    let names: Vec<&str> = known.map(|(_, n)| *n).chain(unknown).collect();
+    let names: Vec<&str> = health.names().chain(unknown).collect();
     if names.is_empty() { "ok".to_owned() } else { names.join("+") }
 }
 

@@ -3,8 +3,7 @@
 #![no_std]
 #![no_main]
 
-use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hprintln};
+use quietgap_board::machine;
 use quietgap_board::run::{cases, chain};
 use quietgap_core::fold::Fold;
 use quietgap_core::front_end::way::AnyWay;
@@ -12,12 +11,11 @@ use quietgap_core::mixer::Mixer;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
-#[entry]
+#[cfg_attr(target_arch = "arm", cortex_m_rt::entry)]
+#[cfg_attr(target_arch = "riscv32", riscv_rt::entry)]
 fn main() -> ! {
     cases(|number, kind, settings, task| {
         match kind {
@@ -44,6 +42,5 @@ fn main() -> ! {
             _ => panic!("kind {kind}"),
         }
     });
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }

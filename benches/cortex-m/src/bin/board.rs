@@ -11,16 +11,17 @@ use core::sync::atomic::{AtomicU32, Ordering};
 use cortex_m::interrupt::Mutex;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
-use cortex_m_semihosting::{debug, hprintln};
 use heapless::spsc::{Producer, Queue};
 use quietgap_board::counter;
 use quietgap_board::digest::Digest;
+use quietgap_board::machine;
 use quietgap_board::source::Source;
 
 #[path = "../plans/example.rs"]
 mod plan;
 
 use plan::{Board, CHANNELS, PLAN};
+use semihosting::println;
 
 const FRAMES: usize = 80;
 const BLOCK: usize = CHANNELS * FRAMES;
@@ -40,9 +41,7 @@ static REFUSED: AtomicU32 = AtomicU32::new(0);
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 /// The converter's interrupt: what its registers hold goes into the queue, and no more is done.
@@ -96,7 +95,7 @@ fn main() -> ! {
             readings += 1;
         });
     }
-    hprintln!(
+    println!(
         "board blocks={} lost={} refused={} deepest={} readings={} digest={:016x}",
         expected,
         lost,
@@ -105,6 +104,5 @@ fn main() -> ! {
         readings,
         digest.0
     );
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }

@@ -8,9 +8,9 @@
 use core::mem::MaybeUninit;
 use core::ptr::{addr_of, addr_of_mut};
 use cortex_m_rt::{ExceptionFrame, entry, exception};
-use cortex_m_semihosting::{debug, hprintln};
 use heapless::Vec;
 use quietgap_board::digest::Digest;
+use quietgap_board::machine;
 use quietgap_board::source::Source;
 use quietgap_core::config::*;
 use quietgap_core::fold::Fold;
@@ -20,19 +20,16 @@ use quietgap_core::readout::Reading;
 use quietgap_core::section::Way;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{CarrierRatio, Health, Plan, Readout};
+use semihosting::println;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
-    hprintln!("fault at {:08x}", frame.pc());
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(format_args!("fault at {:08x}", frame.pc()))
 }
 
 const CHANNELS: usize = 2;
@@ -57,8 +54,7 @@ fn main() -> ! {
     campaign::<Mixer<2, CHANNELS, 32>>("mixed", other, 1);
     campaign::<AnyWay<2, CHANNELS, 32>>("any,folded", coherent, 5);
     campaign::<AnyWay<2, CHANNELS, 32>>("any,mixed", other, 5);
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }
 
 fn plan<W: Way<2>>(carrier: CarrierRatio) -> BoardPlan<W> {
@@ -214,12 +210,12 @@ fn campaign<W: Way<2>>(name: &str, carrier: CarrierRatio, step: usize) {
             healed += 1;
         } else {
             if wrong < 20 {
-                hprintln!("wrong: {} byte {} bit {}", name, bit / 8, bit % 8);
+                println!("wrong: {} byte {} bit {}", name, bit / 8, bit % 8);
             }
             wrong += 1;
         }
     }
-    hprintln!(
+    println!(
         "flips={} bits={} nothing={} healed={} flagged={} wrong={}",
         name,
         (size * 8).div_ceil(step),

@@ -4,14 +4,12 @@
 #![no_main]
 
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hprintln};
+use quietgap_board::machine;
 use quietgap_board::run::{boxed, cases};
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 /// A case on a package's readout.
@@ -35,6 +33,5 @@ fn main() -> ! {
         2 => run!(vault_quarter_rate_board, number, task),
         _ => panic!("kind {kind}"),
     });
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }

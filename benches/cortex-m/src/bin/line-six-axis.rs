@@ -3,17 +3,15 @@
 #![no_main]
 
 use cortex_m_rt::{entry, exception};
-use cortex_m_semihosting::{debug, hprintln};
 use quietgap_acquisition::blocks::Exchange;
 use quietgap_board::line::{self, FRAMES, Identity};
+use quietgap_board::machine;
 use vault_six_axis_board::Board;
 use vault_six_axis_board::settings::CHANNELS;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 #[exception]

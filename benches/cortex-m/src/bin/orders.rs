@@ -4,7 +4,7 @@
 #![no_main]
 
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hprintln};
+use quietgap_board::machine;
 use quietgap_board::run::{cases, chain, front_end};
 use quietgap_core::fold::Fold;
 use quietgap_core::mixer::Mixer;
@@ -12,9 +12,7 @@ use quietgap_core::word::Pruned;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 /// By a hundred times the order and the kind: channels, columns of a channel.
@@ -49,6 +47,5 @@ macro_rules! run {
 #[entry]
 fn main() -> ! {
     cases(|number, kind, settings, task| run!(number, kind, settings, task; 1 2 3 4 5 6));
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }

@@ -5,20 +5,19 @@
 
 use core::hint::black_box;
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hprintln};
 use quietgap_acquisition::blocks::Exchange;
 use quietgap_board::counter;
+use quietgap_board::machine;
 use quietgap_board::source::Source;
 use quietgap_board::station::{Station, settings};
+use semihosting::println;
 
 /// So many make two readings.
 const FRAMES_OF_A_RUN: usize = 160_000;
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
-    debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    machine::fail(info)
 }
 
 macro_rules! run {
@@ -66,7 +65,7 @@ macro_rules! run {
                 }
             });
         }
-        hprintln!(
+        println!(
             "overhead name={} block={} chain={} whole={} samples={} readings={} frames={}",
             $name,
             FRAMES,
@@ -81,11 +80,9 @@ macro_rules! run {
 
 #[entry]
 fn main() -> ! {
-    let mut peripherals = cortex_m::Peripherals::take().expect("first and only call");
-    counter::start(&mut peripherals.SYST);
+    counter::start();
     run!("vault-two-bridge", vault_two_bridge_board, 512);
     // As small as the memory of six axes wants them.
     run!("vault-six-axis", vault_six_axis_board, 88);
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {}
+    machine::done()
 }
