@@ -23,7 +23,8 @@ const LICENCES: [&str; 11] = [
 ];
 
 /// Under a licence of its own, and why that does: what only tests run is in nothing that is passed on.
-const OF_TESTS: [(&str, &str); 2] = [("cbindgen", "MPL-2.0"), ("alterable_logger", "MPL-2.0")];
+const OF_TESTS: [(&str, &str); 3] =
+    [("cbindgen", "MPL-2.0"), ("alterable_logger", "MPL-2.0"), ("colored", "MPL-2.0")];
 
 /// In more than one version, and why.
 const TWICE: [(&str, &str); 8] = [
