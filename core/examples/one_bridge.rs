@@ -4,7 +4,7 @@
 
 use quietgap_core::config::*;
 use quietgap_core::word::{Coefficient, Word};
-use quietgap_core::{CarrierRatio, ConfigError, Health, Readout};
+use quietgap_core::{CarrierRatio, ConfigError, Readout};
 
 fn main() -> Result<(), ConfigError> {
     let wiring = BridgeKind::Difference { channel: 0, full: Word::lit("0.5") };
