@@ -58,12 +58,12 @@ impl<'a, const N: usize> Exchange<'a, N> {
             .into_iter()
             .filter_map(|buffer| buffer.split_at_mut_checked(frames * channels).map(|(b, _)| b));
         let (running, following) = (buffers.next()?, buffers.next()?);
-        let mut waiting = 0;
+        let mut one_waits = false;
         for buffer in buffers {
             self.empty.enqueue(buffer).ok()?;
-            waiting += 1;
+            one_waits = true;
         }
-        if waiting == 0 {
+        if !one_waits {
             return None;
         }
         let (full, taken) = self.full.split();

@@ -35,11 +35,7 @@ impl Counter {
         let modulo = |n: u64| n & self.span.wrapping_sub(1);
         let expected = self.next.replace(modulo(number.wrapping_add(1))).unwrap_or(number);
         let ahead = modulo(number.wrapping_sub(expected));
-        if ahead >= self.span.div_ceil(2) && ahead > 0 {
-            ahead as i64 - self.span as i64
-        } else {
-            ahead as i64
-        }
+        if ahead >= self.span.div_ceil(2) { ahead as i64 - self.span as i64 } else { ahead as i64 }
     }
 }
 

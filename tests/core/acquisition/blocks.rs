@@ -14,6 +14,11 @@ fn needs_three_buffers_that_hold_a_frame() {
     let (mut filler, _) = exchange.split([&mut a[..], &mut b, &mut c], 2).expect("enough");
     // Whole frames alone.
     assert_eq!(filler.begin().map(|buffer| buffer.len()), [4, 4]);
+    let mut seven = [[0; 7]; 3];
+    let seven = seven.each_mut().map(|b| &mut b[..]);
+    let mut exchange = Exchange::<4>::new();
+    let (mut filler, _) = exchange.split(seven, 3).expect("enough");
+    assert_eq!(filler.begin().map(|buffer| buffer.len()), [6, 6]);
     // No room for a third that waits.
     let mut five = [[0; 2]; 5];
     let five = five.each_mut().map(|b| &mut b[..]);
@@ -21,9 +26,10 @@ fn needs_three_buffers_that_hold_a_frame() {
 }
 
 proptest! {
-    /// Blocks filled, taken and given back in any order, beside a model that has lists of numbers.
+    /// Blocks filled, taken and given back in any order, the board begun anew now and then, beside a model that has lists of
+    /// numbers.
     #[test]
-    fn any_order(steps in prop::collection::vec(0u8..4, 0..200)) {
+    fn any_order(steps in prop::collection::vec(0u8..=40, 0..200)) {
         let mut memory = [[0i32; 6]; 4];
         let buffers = memory.each_mut().map(|b| &mut b[..]);
         let mut exchange = Exchange::<4>::new();
@@ -33,9 +39,14 @@ proptest! {
         let (mut free, mut full, mut held) = (2, VecDeque::new(), VecDeque::new());
         let (mut number, mut lost) = (0u64, 0u32);
         for step in steps {
-            match step {
+            match step % 10 {
+                // Once in forty.
+                _ if step == 40 => {
+                    filler.restart();
+                    (number, lost) = (0, 0);
+                }
                 // The DMA fills more often than the task takes.
-                0 | 1 => {
+                0..5 => {
                     // What the DMA writes into the buffer that is its own now.
                     let stamp = number as u32 * 10;
                     let now = running.pop_front().expect("two");
@@ -50,7 +61,7 @@ proptest! {
                     }
                     number += 1;
                 }
-                2 => {
+                5..8 => {
                     let got = taker.take();
                     let want = full.pop_front();
                     prop_assert_eq!(got.is_some(), want.is_some());

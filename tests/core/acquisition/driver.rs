@@ -4,7 +4,7 @@ use embedded_hal_mock::eh1::MockError;
 use embedded_hal_mock::eh1::digital::{Mock as Line, State, Transaction as Turn};
 use embedded_hal_mock::eh1::spi::{Mock as Bus, Transaction as Step};
 use quietgap_acquisition::converter::{Converter, Error};
-use quietgap_acquisition::layout::{Check, Layout, Order};
+use quietgap_acquisition::layout::{Check, Layout, MAX_BYTES, Order, Status};
 use std::io::ErrorKind;
 use std::pin::pin;
 use std::task::{Context, Poll, Waker};
@@ -25,6 +25,32 @@ fn a_frame_at_the_lines_turn() {
     let mut codes = [0; 2];
     assert!(converter.read(&mut codes, 3).expect("a frame").faults.is_none());
     assert_eq!(codes, [256, -1]);
+    let _ = converter.release();
+    bus.done();
+    line.done();
+}
+
+/// The longest that can be: room for all of it, and no less.
+#[test]
+fn the_longest_frame() {
+    let status = Status { bytes: 4, mask: 0, good: 0, counter: 0 };
+    let longest = Layout {
+        slot_bytes: 4,
+        status: Some(status),
+        check: Some(Check::Crc16(&crc::CRC_16_IBM_3740)),
+        ..Layout { channels: 32, ..LAYOUT }
+    };
+    let layout = longest.checked().expect("it can be");
+    assert_eq!((layout.bytes(), MAX_BYTES), (134, 134));
+    let mut bytes: Vec<u8> = (0..132).map(|n| if n % 4 == 3 { n } else { 0 }).collect();
+    let sum = crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740).checksum(&bytes);
+    bytes.extend(sum.to_be_bytes());
+    let mut bus = Bus::new(&frame(&bytes));
+    let mut line = Line::new(&[Turn::get(State::High)]);
+    let mut converter = Converter::new(bus.clone(), line.clone(), layout, true);
+    let mut codes = [0; 32];
+    assert!(converter.read(&mut codes, 1).expect("a frame").faults.is_none());
+    assert!((1i32..).zip(codes).all(|(n, code)| code == 4 * n + 3), "{codes:?}");
     let _ = converter.release();
     bus.done();
     line.done();

@@ -108,8 +108,21 @@ fn refuses_layouts_that_cannot_be() {
         let error = bad.checked().expect_err(says).to_string();
         assert!(error.contains(says) && error.contains("allowed"), "{error}");
     }
+    // A number may stand below a code at the slot's top, not in it.
+    let left = Layout { justified: Justified::Left, slot_bytes: 4, ..Layout::native(1, 24) };
+    assert!(Layout { channel_tag: 0xff, ..left }.checked().is_ok());
+    for tag in [0x100, 0x8000_0000] {
+        assert!(Layout { channel_tag: tag, ..left }.checked().is_err(), "{tag:x}");
+    }
     let of = |status| Layout { status: Some(status), ..BIG }.checked();
     assert!(of(status).is_ok());
+    // As many bits as its bytes have.
+    for bytes in 1..=4u8 {
+        let last = 1 << (8 * u32::from(bytes) - 1);
+        let status = |bit| Status { bytes, mask: bit, good: bit, counter: 0 };
+        assert!(of(status(last)).is_ok(), "{bytes}");
+        assert!(bytes == 4 || of(status(last << 1)).is_err(), "{bytes}");
+    }
     for (bad, says) in [
         (Status { bytes: 5, ..status }, "bytes of the status"),
         (Status { mask: 0x180, ..status }, "beyond its word"),
