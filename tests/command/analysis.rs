@@ -214,6 +214,13 @@ fn bad_records_are_refused() {
         ),
         ("twice.csv", "t_s,x_m,x_m\n1,2,3\n".to_owned(), "", &["two columns are named `x_m`"]),
         ("not.parquet", "PAR1".to_owned(), "", &["not.parquet", "no Parquet file"]),
+        // A footer of four bytes that claims a list of seven.
+        (
+            "claims.parquet",
+            "PAR1\u{19}r\u{1}\0\u{4}\0\0\0PAR1".to_owned(),
+            "",
+            &["claims.parquet", "no Parquet file", "a list of 7 in 2 bytes"],
+        ),
         ("not.npy", "NUMPY".to_owned(), "--rate 1", &["not.npy", "npy header"]),
     ];
     for (file, text, options, words) in cases {

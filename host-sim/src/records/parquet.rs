@@ -1,5 +1,6 @@
 //! Parquet records: flat columns of numbers; texts are read of the column of faults alone.
 
+use super::footer::claims;
 use super::{Picked, Row};
 use crate::error::{Error, Result};
 use bytes::Bytes;
@@ -11,7 +12,7 @@ use parquet::errors::ParquetError;
 use parquet::file::reader::{ChunkReader, FileReader, Length, SerializedFileReader};
 use std::cell::Cell;
 use std::fs::File;
-use std::io::{BufReader, ErrorKind, Read};
+use std::io::{BufReader, ErrorKind, Read, Seek, SeekFrom};
 use std::panic::{self, AssertUnwindSafe};
 use std::path::Path;
 use std::sync::Once;
@@ -56,10 +57,27 @@ impl Read for Until {
 }
 
 fn open(path: &Path) -> Result<SerializedFileReader<Ending>> {
-    let file = File::open(path).map_err(|e| Error::in_file(path, None, format!("record: {e}")))?;
+    let mut file =
+        File::open(path).map_err(|e| Error::in_file(path, None, format!("record: {e}")))?;
+    if let Some(claim) = footer(&mut file).ok().and_then(|footer| claims(&footer)) {
+        return Err(Error::in_file(path, None, format!("is no Parquet file: {claim}")));
+    }
     guarded(|| SerializedFileReader::new(Ending(file))).map_err(|e| {
         Error::in_file(path, None, format!("is no Parquet file that can be read: {e}"))
     })
+}
+
+/// The footer's bytes: before the last eight, which hold its length and the mark of the format.
+fn footer(file: &mut File) -> std::io::Result<Vec<u8>> {
+    let mut end = [0; 8];
+    file.seek(SeekFrom::End(-8))?;
+    file.read_exact(&mut end)?;
+    let [a, b, c, d, ..] = end;
+    let length = u32::from_le_bytes([a, b, c, d]);
+    file.seek(SeekFrom::End(-8 - i64::from(length)))?;
+    let mut bytes = vec![0; length as usize];
+    file.read_exact(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// What the library answers. At some damaged files it panics where it should refuse: that is a refusal, too. Whatever
