@@ -1,11 +1,7 @@
 //! **C programs**: the header is what cbindgen makes of the interface; a program in C on the host and on the emulated M7 gives the
 //! frames that the chain in Rust gives; the interface runs under the address sanitizer.
 
-#[path = "on_target/build.rs"]
-#[allow(dead_code)]
-mod build;
-
-use build::Core;
+use crate::build::Core;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::readout::chain::Chain;
 use quietgap_sim::simulation::plant::{Parts, Plant};

@@ -1,17 +1,12 @@
 //! Calibration against published examples of regression and uncertainty, and against a six-axis sensor whose gains,
 //! shares, phases and strays are known because they were put in.
 
-#[path = "calibration/bench.rs"]
 mod bench;
-#[path = "interferometer/normal.rs"]
-mod normal;
-#[path = "calibration/regression.rs"]
 mod regression;
-#[path = "calibration/sweep.rs"]
 mod sweep;
 
+use crate::normal::Normal;
 use bench::{Bench, PHASES, STRAYS_F, calibrated, places, share};
-use normal::Normal;
 use quietgap_sim::calibration::bridges::{Forward, Mixing, Point, fit, with_strays};
 use quietgap_sim::calibration::coverage::{factor, variance};
 use quietgap_sim::calibration::regression::Regression;

@@ -3,26 +3,12 @@
 //! `QUIETGAP_REWRITE=1 cargo test --test cycles -- --ignored` fits the coefficients anew and writes
 //! `host-sim/src/cycles/coefficients.rs`; the next run checks them on plans that were not fitted.
 
-#[path = "on_target/build.rs"]
-mod build;
-#[path = "on_target/cases.rs"]
-#[allow(dead_code)]
-mod cases;
-#[path = "../benches/cortex-m/src/digest.rs"]
-#[allow(dead_code)]
-mod digest;
-#[path = "on_target/emulator.rs"]
-#[allow(dead_code)]
-mod emulator;
-#[path = "on_target/orders.rs"]
-mod orders;
-#[path = "../benches/cortex-m/src/source.rs"]
-#[allow(dead_code)]
-mod source;
-
-use build::Core;
-use cases::Case;
-use emulator::Run;
+use crate::build::Core;
+use crate::cases;
+use crate::cases::Case;
+use crate::emulator;
+use crate::emulator::Run;
+use crate::orders;
 use nalgebra::{DMatrix, DVector};
 use quietgap_sim::cycles::{CPUS, Shape};
 use std::fmt::Write as _;

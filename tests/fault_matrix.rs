@@ -2,31 +2,19 @@
 //! host and on the emulated board, bit for bit alike. Which flag tells of it, how soon, what readings do meanwhile, and how they
 //! recover: a table in `docs/faults.md` that this test writes (`QUIETGAP_REWRITE=1`) and holds.
 
-#[path = "on_target/build.rs"]
-#[allow(dead_code)]
-mod build;
-#[path = "on_target/emulator.rs"]
-#[allow(dead_code)]
-mod emulator;
-#[path = "fault_matrix/faults.rs"]
 mod faults;
-#[path = "fault_matrix/host.rs"]
 mod host;
-#[path = "fault_matrix/judge.rs"]
 mod judge;
-#[path = "fault_matrix/log.rs"]
 mod log;
-#[path = "on_target/log.rs"]
-mod logged;
-#[path = "fault_matrix/normal.rs"]
 mod normal;
-#[path = "fault_matrix/recording.rs"]
 mod recording;
 #[path = "../benches/cortex-m/src/station.rs"]
 #[allow(dead_code)]
 mod station;
 
-use build::Core;
+use crate::build::Core;
+use crate::emulator;
+use crate::logged;
 use faults::{FAULTS, Sensing};
 use quietgap_sim::instrument::Sensor;
 use quietgap_telemetry::Message;

@@ -1,9 +1,7 @@
 //! Comparing plans: every small thing that can go wrong in a plan is flagged, a plan against itself is
 //! not, and a tolerance lets pass what it names and no more.
 
-#[path = "filter/specs.rs"]
-mod specs;
-
+use crate::specs::{WORKLOADS, spec};
 use quietgap_sim::filter::compare::Comparison;
 use quietgap_sim::filter::compare::rows::Row;
 use quietgap_sim::filter::compare::run::Codes;
@@ -11,7 +9,6 @@ use quietgap_sim::filter::compare::tolerance::{Structure, Tolerance};
 use quietgap_sim::filter::design::search::search;
 use quietgap_sim::filter::subject::Subject;
 use quietgap_sim::instrument::{BUILT_IN, Sensor};
-use specs::{WORKLOADS, spec};
 
 /// Two FIR stages, quick to run.
 fn plan() -> Subject {

@@ -2,9 +2,7 @@
 //! of their integers that shares nothing with it; hundreds of random specifications that can be met,
 //! and a hundred that cannot.
 
-#[path = "filter/specs.rs"]
-mod specs;
-
+use crate::specs::{WORKLOADS, spec, subject};
 use quietgap_sim::filter::check::Check;
 use quietgap_sim::filter::design::search::{Found, search};
 use quietgap_sim::filter::design::write;
@@ -13,7 +11,6 @@ use quietgap_sim::filter::spec::Spec;
 use quietgap_sim::filter::subject::Subject;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
-use specs::{WORKLOADS, spec, subject};
 use std::f64::consts::TAU;
 
 fn find(text: &str) -> Found {

@@ -5,10 +5,8 @@
 
 #[path = "filter/forty.rs"]
 mod forty;
-#[path = "filter/specs.rs"]
-#[allow(dead_code)]
-mod specs;
 
+use crate::specs::{spec, subject};
 use quietgap_core::config::FrontEndConfig;
 use quietgap_sim::cycles::Shape;
 use quietgap_sim::filter::check::{Check, cpu};
@@ -19,7 +17,6 @@ use quietgap_sim::filter::spec::Spec;
 use quietgap_sim::instrument::design::carrier_ratio;
 use quietgap_sim::instrument::settings::core_carrier;
 use serde_json::{Value, json};
-use specs::{spec, subject};
 
 /// Instructions a sample and channel of a structure: order and ratio of the CIC, ratio and taps of stages.
 fn cost(spec: &Spec, order: u8, ratio: u16, stages: &[(u16, usize)]) -> f64 {

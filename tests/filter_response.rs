@@ -1,9 +1,7 @@
 //! Responses of the workbench against SciPy's, against the plan's whole impulse response, and against
 //! tones through the integers themselves.
 
-#[path = "filter/specs.rs"]
-mod specs;
-
+use crate::specs::{WORKLOADS, spec};
 use quietgap_sim::filter::check::bands::{alias, multiples};
 use quietgap_sim::filter::check::noise;
 use quietgap_sim::filter::check::settling::{LEVELS, Settling};
@@ -13,7 +11,6 @@ use quietgap_sim::filter::response::{Response, Taps, db};
 use quietgap_sim::filter::subject::Subject;
 use quietgap_sim::instrument::{BUILT_IN, Sensor};
 use serde_json::Value;
-use specs::{WORKLOADS, spec};
 use std::f64::consts::TAU;
 
 fn json(name: &str) -> Value {

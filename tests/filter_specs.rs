@@ -1,17 +1,13 @@
 //! `filter design` on any specification: it ends with a plan or a refusal, whatever is asked; what was once
 //! refused, or took too many taps, is met; the work it does is bounded.
 
-#[path = "filter/specs.rs"]
-#[allow(dead_code)]
-mod specs;
-
+use crate::specs::{spec, subject};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use quietgap_sim::filter::check::Check;
 use quietgap_sim::filter::design::search::{Found, search};
 use quietgap_sim::filter::design::write;
 use quietgap_sim::filter::subject::Subject;
-use specs::{spec, subject};
 
 /// Finds a plan, looks whether the plan as written keeps its mask, and tells it.
 fn met(text: &str) -> (Found, Subject) {

@@ -3,12 +3,10 @@
 //!
 //! `QUIETGAP_REWRITE=1 cargo test --test footprint -- --ignored` rewrites `benches/cortex-m/expected`.
 
-#[path = "on_target/build.rs"]
-mod build;
 #[path = "on_target/image.rs"]
 mod image;
 
-use build::Core;
+use crate::build::Core;
 use image::Image;
 use std::fmt::Write as _;
 use std::path::Path;

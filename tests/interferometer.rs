@@ -1,13 +1,10 @@
 //! The interferometer against published figures, packages of other authors, and a forward model of its own:
 //! light, optics and detectors written here from the equations alone.
 
-#[path = "interferometer/model.rs"]
 mod model;
-#[path = "interferometer/normal.rs"]
-mod normal;
 
+use crate::normal::Normal;
 use model::{Bench, Optics, interferometer, sensor};
-use normal::Normal;
 use proptest::prelude::*;
 use quietgap_core::fringe::{FringeHealth, Fringes};
 use quietgap_sim::instrument::file::AirFile;

@@ -4,26 +4,18 @@
 //! `QUIETGAP_REWRITE=1 cargo test --test on_target -- --ignored` rewrites the expected figures in
 //! `benches/cortex-m/expected`.
 
-#[path = "on_target/build.rs"]
-mod build;
-#[path = "on_target/cases.rs"]
-#[allow(dead_code)]
-mod cases;
-#[path = "../benches/cortex-m/src/digest.rs"]
-mod digest;
-#[path = "on_target/emulator.rs"]
-mod emulator;
 #[path = "../benches/cortex-m/src/plans/example.rs"]
 #[allow(dead_code)]
 mod example;
-#[path = "on_target/line.rs"]
 mod line;
-#[path = "../benches/cortex-m/src/source.rs"]
-mod source;
 
-use build::Core;
-use cases::Case;
-use emulator::Run;
+use crate::build::Core;
+use crate::cases;
+use crate::cases::Case;
+use crate::digest;
+use crate::emulator;
+use crate::emulator::Run;
+use crate::source;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::PathBuf;

@@ -1,10 +1,7 @@
 //! **Housing**: readings against a forward model that shares nothing with the project, six axes moving at
 //! once, no two electrodes alike, strays, the carrier on the mass following them.
 
-#[path = "outside_housing/forward.rs"]
-mod forward;
-
-use forward::Bench;
+use crate::forward::Bench;
 use quietgap_core::bridge::{BridgeReading, Measured, Pair};
 use quietgap_core::config::BridgeKind;
 use quietgap_core::coupling::Coupling;

@@ -4,6 +4,7 @@
 //! Formulas are those of any textbook of electrostatics and need no source; numbers are computed by
 //! programs that share nothing with this repository, or written out here.
 
+use crate::forward;
 use quietgap_core::bridge::gap_fraction;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::instrument::design::{EPS0, rest_capacitance};
@@ -17,10 +18,6 @@ use std::path::Path;
 
 /// Electric constant, F/m. Source: CODATA 2022, 8.854 187 8188(14)e-12.
 const CODATA_2022: f64 = 8.854_187_818_8e-12;
-
-#[path = "outside_housing/forward.rs"]
-#[expect(dead_code, reason = "a part of it serves here")]
-mod forward;
 
 fn relative(is: f64, want: f64) -> f64 {
     ((is - want) / want).abs()

@@ -1,10 +1,7 @@
 //! Two and three sensors of one motion: alignment and noises against records made here, whose delay, clock, scale
 //! and noises are known.
 
-#[path = "interferometer/normal.rs"]
-mod normal;
-
-use normal::Normal;
+use crate::normal::Normal;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::interferometer::readings::Readings;
 use quietgap_sim::interferometer::track::{Manner, tracks};

@@ -1,6 +1,6 @@
 //! A six-axis sensor whose gains, shares, phases and strays are known because they were put in.
 
-use super::normal::Normal;
+use crate::normal::Normal;
 use quietgap_sim::calibration::bridges::{Found, Mixing, Point, with_strays};
 use quietgap_sim::instrument::{Design, Sensor};
 use quietgap_sim::readout::ideal::bridge::read;

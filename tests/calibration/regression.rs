@@ -1,6 +1,6 @@
 //! Least squares and what it says of itself, against published examples.
 
-use super::normal::Normal;
+use crate::normal::Normal;
 use nalgebra::DMatrix;
 use quietgap_sim::calibration::coverage::{Part, combined, factor, variance};
 use quietgap_sim::calibration::regression::{Refusal, regress};

@@ -1,7 +1,7 @@
 //! A reference that records the motion while it goes on, and what is left beside the exact inverse.
 
 use super::bench::{Bench, calibrated, places};
-use super::normal::Normal;
+use crate::normal::Normal;
 use quietgap_sim::calibration::bridges::{Point, fit};
 use quietgap_sim::calibration::sweep::{Reference, STRETCHES, Swept, calibrate};
 use quietgap_sim::error::Error;

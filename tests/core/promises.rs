@@ -10,19 +10,12 @@ use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{Health, HealthCounts, Reading, Readout};
 
-#[path = "promises/bridges.rs"]
 mod bridges;
-#[path = "promises/checksums.rs"]
 mod checksums;
-#[path = "promises/housing.rs"]
 mod housing;
-#[path = "promises/limits.rs"]
 mod limits;
-#[path = "promises/seek.rs"]
 mod seek;
-#[path = "promises/stages.rs"]
 mod stages;
-#[path = "promises/told.rs"]
 mod told;
 
 const MM: i64 = 1_000_000_000_000_000;

@@ -10,7 +10,6 @@ use quietgap_core::section::{Folding, Sections};
 use quietgap_core::word::{Coefficient, Fraction, Word};
 use quietgap_core::{ConfigError, Readout, Stage};
 
-#[path = "refuses_config/rows.rs"]
 mod rows;
 
 use rows::{fir, fir_rows, front_end_rows, slow_rows};

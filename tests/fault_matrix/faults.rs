@@ -1,6 +1,6 @@
 //! The faults, how each is made, and what must tell of it.
 
-use crate::recording::{At, Kind, Recording};
+use super::recording::{At, Kind, Recording};
 use quietgap_acquisition::Faults;
 use quietgap_core::Health;
 use quietgap_sim::instrument::SensorFile;

@@ -1,7 +1,7 @@
 //! A board's loop on the host: the same blocks through the same exchange, intake, chain and frames.
 
-use crate::recording::{Block, FRAMES, Kind};
-use crate::station::{self, Station};
+use super::recording::{Block, FRAMES, Kind};
+use super::station::{self, Station};
 use quietgap_acquisition::Faults;
 use quietgap_acquisition::blocks::Exchange;
 use quietgap_core::Health;

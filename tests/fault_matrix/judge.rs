@@ -1,8 +1,8 @@
 //! What a fault did to readings, and what told of it.
 
-use crate::faults::Fault;
-use crate::host::Told;
-use crate::recording::At;
+use super::faults::Fault;
+use super::host::Told;
+use super::recording::At;
 use quietgap_acquisition::Faults;
 use quietgap_core::Health;
 use quietgap_sim::instrument::Sensor;

@@ -1,6 +1,6 @@
 //! A day of normal running: nothing is flagged.
 
-use crate::station;
+use super::station;
 use quietgap_acquisition::Faults;
 use quietgap_acquisition::timeline::Timeline;
 use quietgap_acquisition::watch::{STRIDE, Watch};

@@ -1,6 +1,6 @@
 //! What a converter sends: codes of a simulated bench, with the true time of every frame, as blocks.
 
-use crate::faults::{Fault, Made};
+use super::faults::{Fault, Made};
 use quietgap_sim::instrument::{Sensor, SensorFile};
 use quietgap_sim::simulation::motion::Motion;
 use quietgap_sim::simulation::plant::{Parts, Plant};

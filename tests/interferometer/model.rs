@@ -1,6 +1,6 @@
 //! A forward model of an interferometer, from the equations alone, and the project's readings of it.
 
-use super::normal::Normal;
+use crate::normal::Normal;
 use quietgap_sim::error::Result;
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::instrument::file::InterferometerFile;

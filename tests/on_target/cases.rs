@@ -1,7 +1,7 @@
 //! Plans and codes for the board, and what the host makes of them.
 
-use super::digest::Digest;
-use super::source::Source;
+use crate::digest::Digest;
+use crate::source::Source;
 use quietgap_core::config::*;
 use quietgap_core::fir::FirChain;
 use quietgap_core::front_end::FrontEnd;

@@ -1,6 +1,6 @@
 //! Runs the images.
 
-use super::build::Core;
+use crate::build::Core;
 use std::path::Path;
 use std::process::Command;
 

@@ -1,8 +1,8 @@
 //! Plans of every order of the CIC, with and without pruning, for the image that holds a front end
 //! sized for each.
 
-use super::cases::sized::Sized;
-use super::cases::{Case, carrier};
+use crate::cases::sized::Sized;
+use crate::cases::{Case, carrier};
 use quietgap_core::front_end::{FrontEndPlan, folding};
 use quietgap_core::section::Sections;
 use quietgap_core::word::{Pruned, Register};

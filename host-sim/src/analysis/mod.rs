@@ -7,6 +7,7 @@ pub mod log_spaced;
 pub mod series;
 pub mod stability;
 pub mod tapers;
+pub mod transform;
 pub(crate) mod vector;
 pub mod welch;
 pub mod window;

@@ -7,7 +7,7 @@
 //! serves all tapers. Coefficients of K tapers, at numbers 2 (K + 1) apart, have no part of that transform in common:
 //! of noise whose density changes little over K + 1 bins they are independent.
 
-use realfft::RealFftPlanner;
+use super::transform;
 use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 use std::ops::Range;
@@ -59,10 +59,9 @@ impl Places {
     #[must_use]
     pub fn cells(&self, values: &[f64]) -> Vec<Cell> {
         let mut cells = Vec::with_capacity(self.order.len());
-        let mut planner = RealFftPlanner::<f64>::new();
         for run in &self.runs {
             let rows = run.len();
-            let fft = planner.plan_fft_forward(2 * (rows + 1));
+            let fft = transform::forward(2 * (rows + 1));
             let mut padded = fft.make_input_vec();
             padded[1..=rows].copy_from_slice(&without_line(&values[run.clone()]));
             let mut x = fft.make_output_vec();

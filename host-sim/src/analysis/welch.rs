@@ -3,8 +3,8 @@
 
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
+use super::transform;
 use super::window::Window;
-use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
 
 /// How segments are cut and weighed.
@@ -103,7 +103,7 @@ impl Work {
         }
         let weights = cut.window.samples(cut.length);
         let square: f64 = weights.iter().map(|w| w * w).sum();
-        let fft = RealFftPlanner::<f64>::new().plan_fft_forward(cut.length);
+        let fft = transform::forward(cut.length);
         let spectra = [fft.make_output_vec(), fft.make_output_vec()];
         Some(Self {
             scale: 2.0 / (series.rate_hz * square * segments as f64),

@@ -7,7 +7,7 @@
 //! The CIC's response is (sin(pi R M f)/(R M sin(pi f)))^N (Hogenauer 1981, equation 8, recalled).
 
 use crate::instrument::file::{FirFile, PlanFile};
-use std::f64::consts::PI;
+use std::f64::consts::{PI, TAU};
 
 /// Taps of a FIR stage as seen from their centre.
 #[derive(Debug, Clone)]
@@ -63,22 +63,31 @@ impl Taps {
         if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
     }
 
-    /// Magnitudes of [`Self::gain`] at many `turns`, each by one cosine and Clenshaw's recurrence (1955,
-    /// recalled), some side by side as one by itself waits for its own sums: for a first look,
-    /// as it loses the square of the number of taps in roundings, 1e-12 of a thousand.
+    /// Magnitudes of [`Self::gain`] at many `turns`, for a first look: see [`Self::coarse_gains_at`].
     #[must_use]
     pub fn coarse_gains(&self, turns: &[i64], of: i64, rest: f64) -> Vec<f64> {
-        const SIDE_BY_SIDE: usize = 8;
         if !self.odd.is_empty() {
             return turns.iter().map(|turns| self.gain(*turns, of, rest)).collect();
         }
-        let mut gains = Vec::with_capacity(turns.len());
-        for some in turns.chunks(SIDE_BY_SIDE) {
+        let at = |turns: &i64| turns.rem_euclid(of) as f64 / of as f64 + rest;
+        let mut gains = self.coarse_gains_at(&turns.iter().map(at).collect::<Vec<_>>());
+        gains.iter_mut().for_each(|gain| *gain = gain.abs());
+        gains
+    }
+
+    /// [`Self::gain_at`] many frequencies, each by one cosine and Clenshaw's recurrence (1955, recalled), some side by
+    /// side as one by itself waits for its own sums: for a first look, as it loses the square of the number of taps in
+    /// roundings, 1e-12 of a thousand.
+    #[must_use]
+    pub fn coarse_gains_at(&self, frequencies: &[f64]) -> Vec<f64> {
+        const SIDE_BY_SIDE: usize = 8;
+        if !self.odd.is_empty() {
+            return frequencies.iter().map(|f| self.gain_at(*f)).collect();
+        }
+        let mut gains = Vec::with_capacity(frequencies.len());
+        for some in frequencies.chunks(SIDE_BY_SIDE) {
             let mut angles = [0.0; SIDE_BY_SIDE];
-            for (angle, turns) in angles.iter_mut().zip(some) {
-                let whole = (2 * turns).rem_euclid(2 * of) as f64 / of as f64;
-                *angle = PI * (whole + 2.0 * rest);
-            }
+            angles.iter_mut().zip(some).for_each(|(angle, f)| *angle = TAU * f);
             let first = angles.map(f64::cos);
             // From the outermost to the centre: sum of w_k cos(k angle), or of cos((k + 1/2) angle).
             let (mut b1, mut b2) = ([0.0; SIDE_BY_SIDE], [0.0; SIDE_BY_SIDE]);
@@ -90,15 +99,24 @@ impl Taps {
             }
             gains.extend((0..some.len()).map(|n| {
                 if self.span % 2 == 0 {
-                    (self.even[centre] + first[n] * b1[n] - b2[n]).abs()
+                    self.even[centre] + first[n] * b1[n] - b2[n]
                 } else {
                     // cos((k + 1/2) a) = cos(a/2) times (2 cos - 1) at k = 1, and 1 at 0.
                     let rest = self.even[centre] + (2.0 * first[n] - 1.0) * b1[n] - b2[n];
-                    ((angles[n] / 2.0).cos() * rest).abs()
+                    (angles[n] / 2.0).cos() * rest
                 }
             }));
         }
         gains
+    }
+
+    /// What [`Self::coarse_gains_at`] may be off by: 4 roundings of each of n steps, each step's carried through at most n
+    /// more times.
+    #[must_use]
+    pub fn coarseness(&self) -> f64 {
+        let taps = self.even.len() as f64;
+        let sizes: f64 = self.even.iter().map(|w| w.abs()).sum();
+        4.0 * f64::EPSILON * taps * taps * sizes
     }
 
     /// Group delay at a frequency in cycles a sample, in samples from the first tap.

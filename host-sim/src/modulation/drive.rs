@@ -2,7 +2,7 @@
 
 use super::lines::Rows;
 use crate::analysis::tapers::{at, without_line};
-use realfft::RealFftPlanner;
+use crate::analysis::transform;
 
 /// Frequency at which a channel has most power: its longest run's largest bin, then what the first taper sees most of, to
 /// a millionth of a bin. `None` where the channel does not change, or less than three times.
@@ -10,7 +10,7 @@ use realfft::RealFftPlanner;
 pub fn frequency(rows: &Rows<'_>) -> Option<f64> {
     let run = rows.runs.iter().max_by_key(|run| run.len())?.clone();
     let x = without_line(&rows.values[run]);
-    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(x.len());
+    let fft = transform::forward(x.len());
     let mut spectrum = fft.make_output_vec();
     fft.process(&mut x.clone(), &mut spectrum).ok()?;
     let powers = spectrum.iter().map(|z| z.norm_sqr());

@@ -11,8 +11,8 @@
 //! Modulating functions: M. Shinbrot, Trans. ASME 79 (1957) 1197, from memory.
 
 use crate::analysis::series::Series;
+use crate::analysis::transform;
 use nalgebra::{DMatrix, DVector};
-use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -252,7 +252,7 @@ fn tested(x: &[f64], rate: f64, bins: &[usize]) -> Vec<[Complex64; 3]> {
     let n = x.len();
     let mean = x.iter().sum::<f64>() / n as f64;
     let mut values: Vec<f64> = x.iter().map(|x| x - mean).collect();
-    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let fft = transform::forward(n);
     let mut spectrum = fft.make_output_vec();
     fft.process(&mut values, &mut spectrum).expect("lengths come from the planner");
     let one = |k: &usize| {

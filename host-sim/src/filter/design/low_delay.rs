@@ -8,7 +8,7 @@
 
 use super::Need;
 use super::equiripple::{DENSITY, bands, edge, exchange, ripple};
-use realfft::RealFftPlanner;
+use crate::analysis::transform;
 
 /// Share of the leak's square that keeps the square of the response off zero: its logarithm is smooth then.
 const LIFT: f64 = 0.02;
@@ -40,8 +40,7 @@ pub fn taps(length: usize, need: &Need<'_>) -> Option<Vec<f64>> {
 pub fn factor(product: &[f64]) -> Option<Vec<f64>> {
     let length = product.len().div_ceil(2);
     let points = (POINTS * length).next_power_of_two().min(MOST_POINTS);
-    let mut planner = RealFftPlanner::<f64>::new();
-    let (forward, inverse) = (planner.plan_fft_forward(points), planner.plan_fft_inverse(points));
+    let (forward, inverse) = (transform::forward(points), transform::inverse(points));
     // Around time zero: the response is real.
     let mut times = forward.make_input_vec();
     for (n, tap) in product.iter().enumerate() {

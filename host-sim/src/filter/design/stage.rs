@@ -29,16 +29,37 @@ impl Excess {
 pub fn excess(taps: &[f64], need: &Need<'_>) -> Excess {
     let response = Taps::new(taps);
     let points = |width: f64| ((width * taps.len() as f64 * 12.0).ceil() as i32).max(24);
-    let scan = |low: f64, high: f64, error: &dyn Fn(f64) -> f64| -> f64 {
+    let coarseness = response.coarseness();
+    // Each error is one of the response over what is allowed there; exactly only where a first look leaves a chance
+    // that it is the largest.
+    let scan = |low: f64, high: f64, target: &dyn Fn(f64) -> f64, allowed: &dyn Fn(f64) -> f64| {
         let steps = points(high - low);
         let at = |k: i32| low + (high - low) * f64::from(k) / f64::from(steps);
-        (0..=steps).map(|k| error(at(k))).fold(0.0, f64::max)
+        let places: Vec<f64> = (0..=steps).map(at).collect();
+        let coarse = response.coarse_gains_at(&places);
+        let mut looks: Vec<(f64, f64, f64)> = places
+            .iter()
+            .zip(&coarse)
+            .map(|(f, gain)| {
+                let allowed = allowed(*f);
+                (((gain - target(*f)).abs() + coarseness) / allowed, *f, allowed)
+            })
+            .collect();
+        looks.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut most = 0f64;
+        for (at_most, f, allowed) in looks {
+            if at_most < most {
+                break;
+            }
+            most = most.max((response.gain_at(f) - target(f)).abs() / allowed);
+        }
+        most
     };
-    let error = |f: f64| (response.gain_at(f) - (need.desired)(f)).abs();
-    let lowest = scan(0.0, need.pass * LOWEST, &|f| error(f) / need.lowest_ripple);
-    let pass = scan(0.0, need.pass, &|f| error(f) / need.ripple).max(lowest);
+    let lowest = scan(0.0, need.pass * LOWEST, need.desired, &|_| need.lowest_ripple);
+    let pass = scan(0.0, need.pass, need.desired, &|_| need.ripple).max(lowest);
     let stop = |&(low, high): &(f64, f64)| {
-        scan(low, high, &|f| response.gain_at(f).abs() / (need.leak)(f))
+        // Where taps have no symmetry the gain is a magnitude already.
+        scan(low, high, &|_| 0.0, need.leak)
     };
     Excess { pass, stop: need.stops.iter().map(stop).fold(0.0, f64::max) }
 }
