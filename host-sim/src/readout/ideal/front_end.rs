@@ -11,6 +11,8 @@ pub struct FrontEnd {
     ratio: usize,
     channels: usize,
     carrier: CarrierRatio,
+    /// Cosine and sine of a whole period, where that is short.
+    period: Vec<(f64, f64)>,
     sample: u64,
     /// Open outputs, oldest first: channels of (I, Q).
     open: Vec<Vec<[f64; 2]>>,
@@ -45,11 +47,13 @@ impl FrontEnd {
         let response: Vec<f64> =
             cic_response(plan.order.into(), ratio, delay).iter().map(|h| 2.0 * h).collect();
         let outputs = response.len().div_ceil(ratio);
+        let short = if carrier.samples <= SHORT { carrier.samples } else { 0 };
         Self {
             response,
             ratio,
             channels,
             carrier,
+            period: (0..short).map(|sample| turned(carrier, sample)).collect(),
             sample: 0,
             open: vec![vec![[0.0; 2]; channels]; outputs],
         }
@@ -86,11 +90,22 @@ impl FrontEnd {
         }
     }
 
-    /// Cosine and sine at a sample: the phase is reduced to one turn in integers.
+    /// Cosine and sine at a sample.
     fn carrier_at(&self, sample: u64) -> (f64, f64) {
-        let CarrierRatio { cycles, samples } = self.carrier;
-        let within = (u128::from(sample) * u128::from(cycles) % u128::from(samples)) as f64;
-        let (sine, cosine) = (std::f64::consts::TAU * (within / samples as f64)).sin_cos();
-        (cosine, sine)
+        match self.period.len() as u64 {
+            0 => turned(self.carrier, sample),
+            samples => self.period[(sample % samples) as usize],
+        }
     }
+}
+
+/// Longest period, in samples, of a carrier whose cosines and sines are kept.
+const SHORT: u64 = 1 << 12;
+
+/// Cosine and sine at a sample: the phase is reduced to one turn in integers.
+fn turned(carrier: CarrierRatio, sample: u64) -> (f64, f64) {
+    let CarrierRatio { cycles, samples } = carrier;
+    let within = (u128::from(sample) * u128::from(cycles) % u128::from(samples)) as f64;
+    let (sine, cosine) = (std::f64::consts::TAU * (within / samples as f64)).sin_cos();
+    (cosine, sine)
 }
