@@ -188,7 +188,7 @@ fn torque(
 /// A week with temperature, intensity, charge and a heater's gradient at once, and ten channels of noise: each coefficient
 /// within its interval in 90 to 99 % of 200 repeats, false couplings no more often than stated.
 #[test]
-#[ignore = "a minute: cargo test --workspace -- --ignored"]
+#[ignore = "a minute: cargo test --workspace --tests -- --ignored"]
 fn a_week_with_everything_at_once() {
     let sensor = sensor();
     let e = sensor.file.environment.clone();

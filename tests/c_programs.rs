@@ -76,7 +76,7 @@ fn capture(folder: &Path) -> Vec<u8> {
 const STRICT: [&str; 6] = ["-std=c99", "-O2", "-Wall", "-Wextra", "-Werror", "-pedantic"];
 
 #[test]
-#[ignore = "a minute: builds the C library; cargo test --workspace -- --ignored"]
+#[ignore = "a minute: builds the C library; cargo test --workspace --tests -- --ignored"]
 fn the_host_says_the_same() {
     let folder = tempfile::tempdir().expect("a folder");
     let frames = capture(folder.path());
@@ -115,7 +115,7 @@ fn the_host_says_the_same() {
 }
 
 #[test]
-#[ignore = "a minute: builds the C library for a board; cargo test --workspace -- --ignored"]
+#[ignore = "a minute: builds the C library for a board; cargo test --workspace --tests -- --ignored"]
 fn the_board_says_the_same() {
     let folder = tempfile::tempdir().expect("a folder");
     let frames = capture(folder.path());
@@ -163,7 +163,7 @@ fn the_board_says_the_same() {
 
 /// The interface's own test again, every access of memory watched.
 #[test]
-#[ignore = "a minute: builds the core again; cargo test --workspace -- --ignored"]
+#[ignore = "a minute: builds the core again; cargo test --workspace --tests -- --ignored"]
 fn no_access_beyond_memory() {
     let mut cargo = Command::new(env!("CARGO"));
     cargo.current_dir(root()).args([

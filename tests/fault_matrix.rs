@@ -25,7 +25,7 @@ use std::path::Path;
 const INTO: [f64; 3] = [0.1, 0.5, 0.95];
 
 #[test]
-#[ignore = "minutes: long captures, and the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: long captures, and the boards' images; cargo test --workspace --tests -- --ignored"]
 fn every_fault_is_told() {
     let mut table = String::new();
     for sensing in [Sensing::TwoBridges, Sensing::SixAxes] {
@@ -55,7 +55,7 @@ fn every_fault_is_told() {
 
 /// The boards, from the same blocks: the same messages, in order.
 #[test]
-#[ignore = "minutes: long captures, and the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: long captures, and the boards' images; cargo test --workspace --tests -- --ignored"]
 fn the_boards_say_the_same() {
     for (sensing, image) in [(Sensing::TwoBridges, "line"), (Sensing::SixAxes, "line-six-axis")] {
         let sensor = Sensor::load(sensing.name()).expect("built in");

@@ -197,7 +197,7 @@ fn feasible(draw: &mut Draw) -> Spec {
 const FEASIBLE: usize = 500;
 
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn random_specifications_that_can_be_met() {
     let workers = 2;
     std::thread::scope(|scope| {
@@ -385,7 +385,7 @@ fn infeasible(draw: &mut Draw, kind: usize) -> (String, &'static str) {
 }
 
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn random_specifications_that_cannot_be_met() {
     let mut by_kind = [0; 10];
     for n in 0..100usize {
@@ -407,7 +407,7 @@ fn random_specifications_that_cannot_be_met() {
 
 /// What a refusal calls the nearest can be had: asking for it instead gives a plan.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn the_nearest_can_be_had() {
     for n in 0..30usize {
         let kind = n % 10;

@@ -113,7 +113,7 @@ fn quick_ones() {
 }
 
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn all_of_them() {
     assert!(forty::specifications().len() >= 40);
     those(|_| true);

@@ -83,7 +83,7 @@ fn last_stages_are_no_longer_than_needed() {
 
 /// The built-in sensors' plans are the designer's, of what their masks promise.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn built_in_plans_are_the_cheapest() {
     for name in ["vault-two-bridge", "vault-six-axis", "vault-quarter-rate"] {
         let sensor = Subject::load(name, None).expect("a built-in sensor");
@@ -165,7 +165,7 @@ fn some_specifications() {
 }
 
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn many_specifications() {
     ends_with_a_plan_or_a_refusal(600);
 }

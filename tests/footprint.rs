@@ -1,7 +1,7 @@
 //! **Footprint and panics**: the chain linked into images with nothing else. Flash by stage and
 //! stack as committed and within limits; nothing that can panic, fail a check, or make text.
 //!
-//! `QUIETGAP_REWRITE=1 cargo test --test footprint -- --ignored` rewrites `benches/cortex-m/expected`.
+//! `QUIETGAP_REWRITE=1 cargo test --test evidence footprint:: -- --ignored` rewrites `benches/cortex-m/expected`.
 
 #[path = "on_target/image.rs"]
 mod image;
@@ -45,7 +45,7 @@ const STAGES: [&str; 18] = [
 ];
 
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn nothing_can_panic() {
     for core in Core::ALL {
         let images = core.build(false);
@@ -62,7 +62,7 @@ fn nothing_can_panic() {
 
 /// The log of an image that has one: nothing of it is in what a frame's codes go through, or where frames of telemetry are made.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn no_sample_meets_the_log() {
     for core in Core::ALL {
         let image = Image::read(&core.build(false).join("line"));
@@ -83,7 +83,7 @@ const WHOLE_FLASH: u64 = 40 * 1024;
 const WHOLE_RAM: u64 = 24 * 1024;
 
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn a_whole_board_fits() {
     for core in Core::ALL {
         let image = Image::read(&core.build(false).join("footprint-line"));
@@ -98,10 +98,10 @@ fn a_whole_board_fits() {
 }
 
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn flash_and_stack() {
     let mut table = String::from(
-        "# Bytes: made by QUIETGAP_REWRITE=1 cargo test --test footprint -- --ignored\n",
+        "# Bytes: made by QUIETGAP_REWRITE=1 cargo test --test evidence footprint:: -- --ignored\n",
     );
     for core in Core::ALL {
         let images = core.build(false);

@@ -194,7 +194,7 @@ fn run(seconds: f64, seed: u64) -> Vec<(&'static str, Measured)> {
 /// 48 hours at 10 S/s: every quantity within three of its standard uncertainties (six quantities, one seed), each
 /// of which is small.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn two_days_come_back() {
     for (name, m) in run(172_800.0, 1) {
         println!("{name}: {:.5} +- {:.5} of the truth", m.value, m.uncertainty);
@@ -205,7 +205,7 @@ fn two_days_come_back() {
 
 /// 200 seeded runs of two hours and more: every interval of 95 % holds as often as 90 to 99 %.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn two_hundred_runs_hold_their_intervals() {
     let runs: Vec<_> = (0..200u64).into_par_iter().map(|seed| run(8_000.0, 1000 + seed)).collect();
     for k in 0..runs[0].len() {
@@ -258,7 +258,7 @@ fn budget_holds() {
 
 /// Every contributor within a tenth and within chance, the whole within a twentieth, on the three sensors.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn budgets_of_three_sensors_hold() {
     for name in [TWO, "vault-six-axis", "vault-quarter-rate"] {
         let sensor = Sensor::load(name).unwrap();

@@ -1,7 +1,7 @@
 //! **On the board**: images cross-compiled for Cortex-M4F, M7 and M33 run in the emulator and
 //! give the bits of the host, within the committed instruction counts, stack and memory.
 //!
-//! `QUIETGAP_REWRITE=1 cargo test --test on_target -- --ignored` rewrites the expected figures in
+//! `QUIETGAP_REWRITE=1 cargo test --test evidence on_target:: -- --ignored` rewrites the expected figures in
 //! `benches/cortex-m/expected`.
 
 #[path = "../benches/cortex-m/src/plans/example.rs"]
@@ -10,11 +10,9 @@ mod example;
 mod line;
 
 use crate::build::Core;
-use crate::cases;
-use crate::cases::Case;
+use crate::cases::{self, Case};
 use crate::digest;
-use crate::emulator;
-use crate::emulator::Run;
+use crate::emulator::{self, Run};
 use crate::source;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -26,7 +24,7 @@ const TOLERANCE: f64 = 0.02;
 /// The three sensor plans, a carrier that is not coherent, random plans, every block cut: digests
 /// of all output words as on the host; instruction counts, stack and memory as committed.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn same_bits_and_counts() {
     let cases = cases::all(300, 12);
     for core in Core::ALL {
@@ -40,7 +38,7 @@ fn same_bits_and_counts() {
 /// A core without long products, division and saturation (Armv6-M), on the M4's board, and one of another kind
 /// (RV32IMAC): the same bits, and what they cost there.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn other_cores_say_the_same() {
     let cases = cases::all(300, 4);
     for core in [Core::M0, Core::Riscv32] {
@@ -54,7 +52,7 @@ fn other_cores_say_the_same() {
 /// The sensors' exported packages in images of every level, built without the flags that tune loops: the host's
 /// bits, and within 5 % of the committed counts.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn packages_cost_the_same_at_any_level() {
     let cases: Vec<Case> = cases::all(300, 0)
         .into_iter()
@@ -82,7 +80,7 @@ fn packages_cost_the_same_at_any_level() {
 
 /// Overflow and bounds checks on: no panic, the same bits.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn same_bits_in_debug() {
     let cases = cases::all(110, 4);
     let core = Core::M7;
@@ -94,7 +92,7 @@ fn same_bits_in_debug() {
 /// block is lost or refused, the queue of seven never fills, and all cores, whose plan the compiler
 /// made, read what the host reads, which made it at run time.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn example_loses_no_block() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut readout = example::Board::new(&example::CONFIG).expect("a good plan");
@@ -122,7 +120,7 @@ fn example_loses_no_block() {
 /// without it, or become them when the filters have forgotten the flip, or the next reading is
 /// flagged; and a readout built anew goes on where the flagged one ended. Nothing panics or hangs.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn flipped_bits_heal_or_are_flagged() {
     let folder = tempfile::tempdir().expect("a folder");
     let image = Core::M7.build(false).join("flips");
@@ -179,7 +177,7 @@ const BUDGETS: [(&str, f64, f64); 4] = [
 fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
     let mut is = BTreeMap::new();
     let mut table = format!(
-        "# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test on_target -- --ignored\n"
+        "# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test evidence on_target:: -- --ignored\n"
     );
     for (case, run) in cases.iter().zip(runs).filter(|(case, _)| case.counted) {
         let _ = write!(table, "{}", case.name);

@@ -204,7 +204,7 @@ fn what_is_wrong_is_found() {
 /// Twelve hours of the vault sensor and its interferometer at one swing, noises some ten times apart under a swing a
 /// thousand times theirs: each within a tenth of what the simulation has.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn twelve_hours_of_one_mass() {
     one_mass(43_200.0, 0.1);
 }

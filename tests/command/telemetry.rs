@@ -222,7 +222,7 @@ fn a_kill_loses_a_second_at_most() {
 
 /// The same at two hundred moments.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn two_hundred_kills() {
     // Most of it is waiting: eight at a time.
     std::thread::scope(|scope| {

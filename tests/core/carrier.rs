@@ -78,7 +78,7 @@ fn tabulated_turn() {
 /// The reference is the angle sum of the platform's sines of the upper 16 bits and of the lower 16: error below 4e-16, so
 /// 9e-7 steps.
 #[test]
-#[ignore = "a minute or more: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute or more: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn every_phase() {
     const ONE: f64 = (1u64 << 31) as f64;
     /// Beyond it Q1.31 holds no nearest.

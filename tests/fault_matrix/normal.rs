@@ -26,7 +26,7 @@ impl Noise {
 
 /// A day of blocks, the converter's clock some ppm off and wandering by some more, interrupts late now and then.
 #[test]
-#[ignore = "seconds: a day; cargo test --workspace -- --ignored"]
+#[ignore = "seconds: a day; cargo test --workspace --tests -- --ignored"]
 fn a_day_of_times() {
     let settings = station::settings(1024);
     let mut timeline = Timeline::new(settings.clock);
@@ -44,7 +44,7 @@ fn a_day_of_times() {
 
 /// A day of looks at two bridges that sway through zero and through each other, with the noise of the vault's amplifiers.
 #[test]
-#[ignore = "seconds: a day; cargo test --workspace -- --ignored"]
+#[ignore = "seconds: a day; cargo test --workspace --tests -- --ignored"]
 fn a_day_of_looks() {
     let settings = station::settings(1024);
     let mut watch = Watch::<2>::new(settings.limits, settings.carrier);
@@ -66,7 +66,7 @@ fn a_day_of_looks() {
 
 /// A day of readings of the pendulum, all noise, drift and ground motion at work.
 #[test]
-#[ignore = "a minute: a day; cargo test --workspace -- --ignored"]
+#[ignore = "a minute: a day; cargo test --workspace --tests -- --ignored"]
 fn a_day_of_readings() {
     let sensor = Sensor::load("vault-two-bridge").expect("built in");
     let swing = Swinging::new(&sensor, [2e-5, 0.0], Disturbances::ALL, step_hz(&sensor), 6);

@@ -18,7 +18,7 @@ const FRAMES: usize = 1024;
 /// A minute of the vault sensor on an M7, five seconds on the others: no frame is lost, and the readings' bits are those of the
 /// host's chain over the same codes.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn readings_over_the_emulated_line() {
     let sensor = Sensor::load("vault-two-bridge").expect("built in");
     for (core, seconds) in [(Core::M7, 60.0), (Core::M4, 5.0), (Core::M33, 5.0)] {
@@ -77,7 +77,7 @@ const ADDED: f64 = 0.8;
 /// Exchange, intake, watch and frames beside the chain alone over the same codes, at blocks of 512 frames with two bridges, and with
 /// six axes at blocks of 88, as small as their memory wants them.
 #[test]
-#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace -- --ignored"]
+#[ignore = "minutes: builds and runs the boards' images; cargo test --workspace --tests -- --ignored"]
 fn what_surrounds_the_chain_costs_little() {
     for core in Core::ALL {
         let folder = tempfile::tempdir().expect("a folder");

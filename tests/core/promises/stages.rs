@@ -73,7 +73,7 @@ fn every_code_is_watched() {
 /// Ten million intervals of codes of any width within their range, one of them put at an end or beyond in each:
 /// none is missed, no other channel is told. By all ways.
 #[test]
-#[ignore = "a minute: a whole sweep; cargo test --workspace -- --ignored"]
+#[ignore = "a minute: a whole sweep; cargo test --workspace --tests -- --ignored"]
 fn ten_million_ends() {
     fn run<W: Way<2>, const CHANNELS: usize>(carrier: CarrierRatio, path: Path, state: &mut u64) {
         let mut draw = move |below: u64| (next(state) >> 11) % below;

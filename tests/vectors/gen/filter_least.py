@@ -2,7 +2,7 @@
 """Least numbers of taps of filter structures by linear programming, for `filter_least.rs`.
 
 Commands (NumPy 2.4.6, SciPy 1.17.1; a quarter of an hour):
-    cargo test --test filter_least structures -- --ignored
+    cargo test --test evidence filter_least::structures -- --ignored
     python3 tests/vectors/gen/filter_least.py target/tmp/filter_structures.json tests/vectors
 
 A structure is a CIC and ratios of FIR stages. Stage by stage the least number of symmetric taps is found with
