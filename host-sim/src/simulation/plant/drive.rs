@@ -43,6 +43,14 @@ struct Wiring {
     shares: Vec<(usize, f64)>,
 }
 
+/// Envelopes of all channels, and where the mass was.
+#[derive(Debug, Clone)]
+pub struct Placed {
+    q: [f64; 6],
+    /// Of each channel.
+    pub envelopes: Vec<Envelope>,
+}
+
 impl Drive {
     /// For a sensor, with the parts switched as said.
     #[must_use]
@@ -107,6 +115,15 @@ impl Drive {
             }),
             channels: sensor.channels(),
             parts,
+        }
+    }
+
+    /// Envelopes at a position; as they are `known` where the mass has not moved.
+    #[must_use]
+    pub fn placed(&self, q: [f64; 6], known: Option<&Placed>) -> Placed {
+        match known {
+            Some(known) if known.q == q => known.clone(),
+            _ => Placed { q, envelopes: self.envelopes(q) },
         }
     }
 

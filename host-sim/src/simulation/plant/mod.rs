@@ -14,7 +14,7 @@ pub mod noise;
 use crate::instrument::Sensor;
 use crate::simulation::motion::Motion;
 use converter::Converter;
-use drive::{Drive, Envelope};
+use drive::{Drive, Placed};
 use noise::{Gaussian, OneOverF, Stream};
 
 /// Samples per chunk: at 800 kS/s a parabola over 80 us misses a 10 Hz motion by 1e-11 of itself.
@@ -169,7 +169,7 @@ pub struct Plant {
     actuations: Vec<(f64, f64)>,
     sample: u64,
     /// Envelope and common noises at the end of the last chunk.
-    last: Option<Vec<Envelope>>,
+    last: Option<Placed>,
 }
 
 impl Plant {
@@ -254,10 +254,10 @@ impl Plant {
         let start = codes.len();
         codes.resize(start + CHUNK * count, 0);
         let time = |k: f64| (self.sample as f64 + k) / self.rate_hz;
-        let first =
-            self.last.take().unwrap_or_else(|| self.drive.envelopes(self.motion.at(time(0.0))));
-        let middle = self.drive.envelopes(self.motion.at(time(CHUNK as f64 / 2.0)));
-        let end = self.drive.envelopes(self.motion.at(time(CHUNK as f64)));
+        let at = |k: usize| self.motion.at(time(k as f64));
+        let first = self.last.take().unwrap_or_else(|| self.drive.placed(at(0), None));
+        let middle = self.drive.placed(at(CHUNK / 2), Some(&first));
+        let end = self.drive.placed(at(CHUNK), Some(&middle));
 
         let (carrier, tones) = self.carrier_and_tones();
         self.amplitude.begin_chunk();
@@ -271,14 +271,14 @@ impl Plant {
                 let gain = 1.0 + self.amplitude.at(b);
                 let turn =
                     self.phase.at(b) + self.jitter_rad * self.jitter.next_if(self.jitter_rad);
-                let (sine, cosine) = turn.sin_cos();
+                let (sine, cosine) = if turn == 0.0 { (0.0, 1.0) } else { turn.sin_cos() };
                 [gain * (c * cosine - s * sine), gain * (s * cosine + c * sine)]
             })
             .collect();
         let (white_v, converter) = (self.white_v, &self.converter);
         for (channel, noise) in self.channels.iter_mut().enumerate() {
             let flicker = noise.flicker.chunk();
-            let (e0, e1, e2) = (&first[channel], &middle[channel], &end[channel]);
+            let [e0, e1, e2] = [&first, &middle, &end].map(|placed| &placed.envelopes[channel]);
             // Parabola through start, middle and end, b from 0 to 1.
             let parabola =
                 |a: f64, m: f64, z: f64| [a, -3.0 * a + 4.0 * m - z, 2.0 * a - 4.0 * m + 2.0 * z];
