@@ -7,7 +7,8 @@
 
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
-use super::vector::{Products, each_turn};
+use super::tables;
+use super::vector::Products;
 use super::window::Window;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
@@ -181,31 +182,19 @@ impl Line {
         }
         let weights = weighing.window.samples(length);
         let cycles = frequency_hz / series.rate_hz;
-        let centre = (length as f64 - 1.0) / 2.0;
-        let mut tables = [Vec::with_capacity(length), Vec::with_capacity(length)];
-        let (mut sums, mut moments, mut square) = (Complex64::default(), Complex64::default(), 0.0);
-        each_turn(cycles, length, |n, cosine, sine| {
-            let w = weights[n];
-            let z = Complex64::new(w * cosine, -w * sine);
-            tables[0].push(z.re);
-            tables[1].push(z.im);
-            sums += z;
-            moments += z * (n as f64 - centre);
-            square += w * w;
-        });
+        // Minus the sine: turned the other way.
+        let mut tables = tables::turns(-cycles, length);
+        let told = tables.each_mut().map(|table| tables::weigh(table, &weights));
+        let [_, square, _] = tables::powers(&weights);
         // Taking a trend off the values and multiplying is multiplying with tables that have their own trend
         // taken off: once, and not for every segment.
         let n = length as f64;
-        let level = if weighing.detrend == Detrend::None { Complex64::default() } else { sums / n };
-        let slope = match weighing.detrend {
-            Detrend::Line => moments / (n * (n * n - 1.0) / 12.0),
-            _ => Complex64::default(),
-        };
-        if weighing.detrend != Detrend::None {
-            for k in 0..length {
-                let trend = level + slope * (k as f64 - centre);
-                tables[0][k] -= trend.re;
-                tables[1][k] -= trend.im;
+        for (table, [sum, moment]) in tables.iter_mut().zip(told) {
+            let slope = moment / (n * (n * n - 1.0) / 12.0);
+            match weighing.detrend {
+                Detrend::None => {}
+                Detrend::Mean => tables::less_line(table, sum / n, 0.0),
+                Detrend::Line => tables::less_line(table, sum / n, slope),
             }
         }
         // At half the rate, and at zero, there is one side.
@@ -247,7 +236,7 @@ fn bin(pitch: Pitch, starts: &[Vec<usize>], weights: &[f64], rate_hz: f64) -> Bi
         correlations.entry(hop).or_insert_with(work);
     }
     let runs = starts.iter().map(|s| (s.len(), &correlations[&hop(s)][..]));
-    let (sum, square) = weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
+    let [sum, square, _] = tables::powers(weights);
     Bin {
         frequency_hz: pitch.frequency_hz,
         length: pitch.length,

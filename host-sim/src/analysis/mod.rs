@@ -6,6 +6,7 @@ pub mod density;
 pub mod log_spaced;
 pub mod series;
 pub mod stability;
+pub(crate) mod tables;
 pub mod tapers;
 pub mod transform;
 pub(crate) mod vector;

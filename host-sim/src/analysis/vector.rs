@@ -2,7 +2,6 @@
 //! are added in the order that its width gives: their last digits differ from machine to machine.
 
 use pulp::{Arch, Simd, WithSimd};
-use std::f64::consts::TAU;
 
 /// Two tables and what they are multiplied with: the segments of `x` from each of `starts`, as long as they.
 #[derive(Debug, Clone, Copy)]
@@ -33,33 +32,47 @@ impl<F: FnMut([f64; 2])> WithSimd for Each<'_, F> {
     #[inline(always)]
     fn with_simd<S: Simd>(mut self, simd: S) {
         let Products { x, starts, tables } = self.of;
-        let length = tables[0].len();
-        let [a, b] = [tables[0], &tables[1][..length]].map(S::as_simd_f64s);
-        let total = |parts: [S::f64s; 2], x: &[f64], t: &[f64]| -> f64 {
-            let rest: f64 = x.iter().zip(t).map(|(x, t)| x * t).sum();
-            simd.reduce_sum_f64s(simd.add_f64s(parts[0], parts[1])) + rest
-        };
-        // Two segments at once: a value of a table is loaded for both. An odd one out goes with itself.
-        for pair in starts.chunks(2) {
-            let [x, y] = [pair[0], pair[pair.len() - 1]]
-                .map(|start| S::as_simd_f64s(&x[start..start + length]));
-            // Two sums of each: the next does not wait for the last.
-            let mut sums = [[[simd.splat_f64s(0.0); 2]; 2]; 2];
-            let twos = x.0.chunks(2).zip(y.0.chunks(2)).zip(a.0.chunks(2).zip(b.0.chunks(2)));
-            for ((x, y), (a, b)) in twos {
-                for k in 0..x.len() {
-                    sums[0][0][k] = simd.mul_add_e_f64s(x[k], a[k], sums[0][0][k]);
-                    sums[0][1][k] = simd.mul_add_e_f64s(x[k], b[k], sums[0][1][k]);
-                    sums[1][0][k] = simd.mul_add_e_f64s(y[k], a[k], sums[1][0][k]);
-                    sums[1][1][k] = simd.mul_add_e_f64s(y[k], b[k], sums[1][1][k]);
-                }
-            }
-            (self.take)([total(sums[0][0], x.1, a.1), total(sums[0][1], x.1, b.1)]);
-            if pair.len() == 2 {
-                (self.take)([total(sums[1][0], y.1, a.1), total(sums[1][1], y.1, b.1)]);
-            }
+        // Four segments at once: a value of a table is loaded for all, and no sum waits for the last one's.
+        let (fours, rest) = starts.as_chunks::<4>();
+        for four in fours {
+            segments(simd, x, *four, tables).into_iter().for_each(&mut self.take);
+        }
+        match *rest {
+            [a] => segments(simd, x, [a], tables).into_iter().for_each(&mut self.take),
+            [a, b] => segments(simd, x, [a, b], tables).into_iter().for_each(&mut self.take),
+            [a, b, c] => segments(simd, x, [a, b, c], tables).into_iter().for_each(&mut self.take),
+            _ => {}
         }
     }
+}
+
+/// Sums of some segments' products with both tables.
+#[inline(always)]
+fn segments<S: Simd, const N: usize>(
+    simd: S,
+    x: &[f64],
+    starts: [usize; N],
+    tables: [&[f64]; 2],
+) -> [[f64; 2]; N] {
+    let length = tables[0].len();
+    let [a, b] = [tables[0], &tables[1][..length]].map(S::as_simd_f64s);
+    let xs = starts.map(|start| S::as_simd_f64s(&x[start..start + length]));
+    let count = a.0.len();
+    let (heads, b_head) = (xs.map(|x| &x.0[..count]), &b.0[..count]);
+    let mut sums = [[simd.splat_f64s(0.0); 2]; N];
+    for k in 0..count {
+        for (sums, x) in sums.iter_mut().zip(&heads) {
+            sums[0] = simd.mul_add_e_f64s(x[k], a.0[k], sums[0]);
+            sums[1] = simd.mul_add_e_f64s(x[k], b_head[k], sums[1]);
+        }
+    }
+    let rest = |x: &[f64], t: &[f64]| x.iter().zip(t).map(|(x, t)| x * t).sum::<f64>();
+    std::array::from_fn(|n| {
+        [
+            simd.reduce_sum_f64s(sums[n][0]) + rest(xs[n].1, a.1),
+            simd.reduce_sum_f64s(sums[n][1]) + rest(xs[n].1, b.1),
+        ]
+    })
 }
 
 /// Sum of (c - 2 b + a)^2.
@@ -92,22 +105,5 @@ impl WithSimd for Differences<'_> {
         let rest = a.1.iter().zip(b.1).zip(c.1).map(|((a, b), c)| (a + c - 2.0 * b).powi(2));
         let halves = [simd.add_f64s(sums[0], sums[1]), simd.add_f64s(sums[2], sums[3])];
         simd.reduce_sum_f64s(simd.add_f64s(halves[0], halves[1])) + rest.sum::<f64>()
-    }
-}
-
-/// Cosine and sine of 2 pi `cycles` n for n = 0 to `length`: the sine itself every 64 values, one product of
-/// complex numbers between, so that no error grows.
-pub fn each_turn(cycles: f64, length: usize, mut take: impl FnMut(usize, f64, f64)) {
-    const BLOCK: usize = 64;
-    let turn = |n: usize| {
-        let (sine, cosine) = (TAU * (cycles * n as f64).fract()).sin_cos();
-        [cosine, sine]
-    };
-    let small: [[f64; 2]; BLOCK] = std::array::from_fn(turn);
-    for from in (0..length).step_by(BLOCK) {
-        let [c, s] = turn(from);
-        for (k, [cosine, sine]) in small.iter().enumerate().take(length - from) {
-            take(from + k, c * cosine - s * sine, s * cosine + c * sine);
-        }
     }
 }

@@ -4,7 +4,7 @@
 //! "Spectrum and spectral density estimation by the DFT", Max Planck Institute for Gravitational Physics
 //! (2002), coefficients from memory, held by their published noise bandwidths and side lobes in the tests.
 
-use super::vector::each_turn;
+use super::tables;
 use std::f64::consts::PI;
 
 /// A window, periodic (DFT-even).
@@ -161,15 +161,15 @@ impl Window {
         let at = |n: usize| n as f64 / length as f64;
         match self.shape {
             Shape::Cosines(terms) => {
-                let mut samples = Vec::with_capacity(length);
-                each_turn(1.0 / length as f64, length, |_, cosine, _| {
+                let [mut samples, _] = tables::turns(1.0 / length as f64, length);
+                for sample in &mut samples {
                     // Clenshaw's sum: one cosine a sample.
-                    let (mut b1, mut b2) = (0.0, 0.0);
+                    let (cosine, mut b1, mut b2) = (*sample, 0.0, 0.0);
                     for c in terms[1..].iter().rev() {
                         (b1, b2) = (c + 2.0 * cosine * b1 - b2, b1);
                     }
-                    samples.push(terms[0] + cosine * b1 - b2);
-                });
+                    *sample = terms[0] + cosine * b1 - b2;
+                }
                 samples
             }
             Shape::Kaiser(alpha) => {
@@ -201,8 +201,7 @@ impl Window {
     /// squared correlations of a bin's power with all bins', N sum w^4/(sum w^2)^2.
     #[must_use]
     pub fn independent_bins(samples: &[f64]) -> f64 {
-        let (square, fourth) =
-            samples.iter().fold((0.0, 0.0), |(s, f), w| (s + w * w, f + w.powi(4)));
+        let [_, square, fourth] = tables::powers(samples);
         samples.len() as f64 * fourth / (square * square)
     }
 
@@ -220,12 +219,12 @@ impl Window {
     /// (P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70).
     #[must_use]
     pub fn power_correlations(samples: &[f64], hop: usize) -> Vec<f64> {
-        let square: f64 = samples.iter().map(|w| w * w).sum();
+        let square = tables::dot(samples, samples);
         (1..)
             .map(|m| m * hop.max(1))
             .take_while(|shift| *shift < samples.len())
             .map(|shift| {
-                let product: f64 = samples.iter().zip(&samples[shift..]).map(|(a, b)| a * b).sum();
+                let product = tables::dot(&samples[..samples.len() - shift], &samples[shift..]);
                 (product / square).powi(2)
             })
             .collect()

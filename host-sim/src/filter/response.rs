@@ -9,9 +9,6 @@
 use crate::instrument::file::{FirFile, PlanFile};
 use std::f64::consts::{PI, TAU};
 
-/// Taps from one cosine and sine to the next.
-const RENEWED: usize = 16;
-
 /// Taps of a FIR stage as seen from their centre.
 #[derive(Debug, Clone)]
 pub struct Taps {
@@ -58,25 +55,12 @@ impl Taps {
             let whole = (turns * n).rem_euclid(2 * of) as f64 / of as f64;
             PI * (whole + n as f64 * rest)
         };
-        let unit = |n: i64| {
-            let (sine, cosine) = angle(n).sin_cos();
-            [cosine, sine]
+        let sum = |weights: &[f64], part: fn(f64) -> f64| -> f64 {
+            let from_centre = (0..).map(|n| self.span - 2 * n);
+            weights.iter().zip(from_centre).map(|(w, n)| w * part(angle(n))).sum()
         };
-        // Turned on from tap to tap, and anew before roundings add up to ten of a tap's own.
-        let [c, s] = unit(-2);
-        let sum = |weights: &[f64], part: usize| -> f64 {
-            let mut sum = 0.0;
-            for (n, some) in weights.chunks(RENEWED).enumerate() {
-                let mut at = unit(self.span - 2 * (n * RENEWED) as i64);
-                for w in some {
-                    sum += w * at[part];
-                    at = [at[0] * c - at[1] * s, at[0] * s + at[1] * c];
-                }
-            }
-            sum
-        };
-        let even = sum(&self.even, 0);
-        if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, 1)) }
+        let even = sum(&self.even, f64::cos);
+        if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
     }
 
     /// Magnitudes of [`Self::gain`] at many `turns`, for a first look: see [`Self::coarse_gains_at`].

@@ -204,9 +204,6 @@ fn grid(
     (points, ends)
 }
 
-/// Differences in one product: none is below 1e-16, as points are apart, and 16 of them are no less than 1e-256.
-const FACTORS: usize = 16;
-
 /// The sum of cosines that leaves errors of one size and alternating sign at the extremes.
 struct Interpolation {
     x: Vec<f64>,
@@ -219,14 +216,12 @@ impl Interpolation {
     fn new(grid: &[Point], extremes: &[usize]) -> Option<Self> {
         let points: Vec<Point> = extremes.iter().map(|k| grid[*k]).collect();
         let x: Vec<f64> = points.iter().map(|p| p.x).collect();
-        // Products of hundreds of differences: by logarithms of some factors at a time, the largest scaled to 1.
+        // Products of hundreds of differences: by logarithms, the largest scaled to 1.
         let logs: Vec<(f64, f64)> = (0..x.len())
             .map(|k| {
-                let parts = [&x[..k], &x[k + 1..]];
-                let factors = parts.into_iter().flat_map(|others| others.chunks(FACTORS));
-                factors.fold((0.0, 1.0), |(log, sign): (f64, f64), others| {
-                    let product: f64 = others.iter().map(|other| x[k] - other).product();
-                    (log - product.abs().ln(), sign * product.signum())
+                let others = (0..x.len()).filter(|i| *i != k).map(|i| x[k] - x[i]);
+                others.fold((0.0, 1.0), |(log, sign): (f64, f64), d| {
+                    (log - d.abs().ln(), sign * d.signum())
                 })
             })
             .collect();
