@@ -5,7 +5,8 @@ use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Values of all lengths whose tables are kept, some 16 bytes each; beyond, all are given back.
+/// Values of all lengths whose tables are kept, some 16 bytes each; beyond, all are given back, and those of a longer
+/// transform are never kept.
 const KEPT: usize = 1 << 22;
 
 /// Planner and the lengths that it knows.
@@ -17,10 +18,13 @@ thread_local! {
 }
 
 fn planned<T>(length: usize, plan: impl FnOnce(&mut RealFftPlanner<f64>) -> T) -> T {
+    if length > KEPT {
+        return plan(&mut RealFftPlanner::new());
+    }
     KNOWN.with_borrow_mut(|known| {
-        known.1.insert(length);
-        if known.1.iter().sum::<usize>() > KEPT {
+        if known.1.insert(length) && known.1.iter().sum::<usize>() > KEPT {
             *known = Known::default();
+            known.1.insert(length);
         }
         plan(&mut known.0)
     })

@@ -54,7 +54,7 @@ impl Interpolation {
         let run = &runs[runs.partition_point(|run| run.end <= row)..];
         let run =
             run.first().filter(|run| run.start + REACH <= row + 1 && row + REACH < run.end)?;
-        debug_assert!(run.contains(&row));
+        assert!(run.contains(&row));
         let into = place.fract() * PLACES as f64;
         let (low, part) = (into.floor() as usize, into.fract());
         let values = &values[row + 1 - REACH..=row + REACH];

@@ -109,7 +109,7 @@ impl Writer {
     /// # Errors
     /// A failing write.
     pub fn push(&mut self, row: &[Cell]) -> Result<()> {
-        debug_assert_eq!(row.len(), self.kinds.len());
+        assert_eq!(row.len(), self.kinds.len());
         match &mut self.form {
             Form::Csv(out) => out.write(format_args!("{}\n", line(row, &self.kinds))),
             Form::Npy(file, rows) => {

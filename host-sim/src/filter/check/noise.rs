@@ -72,7 +72,7 @@ pub fn roundings(subject: &Subject) -> Vec<Rounding> {
         rate /= f64::from(fir.ratio);
         out.push(entry(stage_name(n + 1), "phasor", steps, rate));
     }
-    debug_assert!((steps / steps_per_code(subject) - 1.0).abs() < 1e-9);
+    assert!((steps / steps_per_code(subject) - 1.0).abs() < 1e-9);
     out
 }
 
