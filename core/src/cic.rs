@@ -113,6 +113,12 @@ impl<const ORDER: usize> IntervalWeights<ORDER> {
         Self { rows, pending: ORDER * delay - 1, usual }
     }
 
+    /// R for the usual filter, else zero.
+    #[inline(always)]
+    pub(crate) const fn usual(&self) -> u32 {
+        self.usual
+    }
+
     /// Sums up what never changes.
     pub(crate) fn check(&self, sum: &mut Checksum) {
         sum.add_all_long(self.rows.as_flattened().as_flattened());
@@ -157,13 +163,20 @@ impl<R: Register, const ORDER: usize> Cic<R, ORDER> {
         weights: &IntervalWeights<ORDER>,
     ) -> R {
         let sums = self.advanced(first, sums, step);
+        if weights.usual > 0 {
+            return self.decimate_usual(&sums, weights.usual);
+        }
+        let out = sums.last().copied().unwrap_or(R::ZERO).plus(self.pending[0][0]);
+        self.shift(&sums, weights);
+        out
+    }
+
+    /// The same of the usual filter, from all sums of an interval of `ratio` samples.
+    #[inline(always)]
+    pub fn decimate_usual(&mut self, sums: &[R; ORDER], ratio: u32) -> R {
         let own = sums.last().copied().unwrap_or(R::ZERO);
         let out = own.plus(self.pending[0][0]);
-        if weights.usual > 0 {
-            self.pending[0][0] = sums[0].times(weights.usual.into()).minus(own);
-        } else {
-            self.shift(&sums, weights);
-        }
+        self.pending[0][0] = sums[0].times(ratio.into()).minus(own);
         out
     }
 

@@ -29,8 +29,9 @@ use crate::cic::Cic;
 use crate::error::ConfigError;
 use crate::guard::Checksum;
 use crate::over_range::Ends;
+use crate::over_range::energy::Energy;
 use crate::phasor::Phasor;
-use crate::section::{Folding, SectionEnd, Sections, Way};
+use crate::section::{Ended, Folding, SectionEnd, Sections, Way};
 use crate::word::Register;
 use plan::Turn;
 use rows::Columns;
@@ -79,7 +80,7 @@ impl<
     fn load(&mut self, tables: &Self::Tables) {
         self.tables = *tables;
         let count = tables.folding.columns as usize * tables.channels;
-        self.columns.sums.refill([0; ORDER], count);
+        self.columns.refill(count);
     }
 
     fn is_folded(&self) -> bool {
@@ -87,29 +88,32 @@ impl<
     }
 
     fn seek(&mut self, _: u64) {
-        self.columns.sums.fill([0; ORDER]);
+        self.columns.refill(self.columns.sums.len());
     }
 
     fn align(&mut self, _: u64) {}
 
-    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
+    fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32 {
         let Folding { columns: phases, alternate } = self.tables.folding;
         let channels = self.tables.channels;
-        let mut row = into.checked_div(phases).unwrap_or(0);
-        let mut phase = into.wrapping_sub(row.wrapping_mul(phases));
+        let (mut row, mut phase) = (0, 0);
         let (mut rest, mut seen) = (frames, 0);
-        while phase > 0 || alternate && row % 2 == 1 {
-            let Some((frame, later)) = rest.split_at_checked(channels) else { return seen };
-            seen |= self.push_frame(frame, &mut row, &mut phase, ends);
-            rest = later;
+        if into > 0 {
+            row = into.checked_div(phases).unwrap_or(0);
+            phase = into.wrapping_sub(row.wrapping_mul(phases));
+            while phase > 0 || alternate && row % 2 == 1 {
+                let Some((frame, later)) = rest.split_at_checked(channels) else { return seen };
+                seen |= self.push_frame(frame, &mut row, &mut phase, ends);
+                rest = later;
+            }
         }
-        let (rows, rest) = self.columns.whole_rows(rest, alternate);
-        seen |= self.columns.add_rows(rows, alternate, ends);
-        if rest.is_empty() {
-            return seen;
-        }
-        for frame in rest.chunks_exact(channels.max(1)) {
-            seen |= self.push_frame(frame, &mut row, &mut phase, ends);
+        let before = rest.len();
+        let (rows, rest) = self.columns.add_rows(rest, alternate, ends);
+        seen |= rows;
+        let taken = (before - rest.len()).checked_div(channels).unwrap_or(0) as u32;
+        if row.wrapping_mul(phases).wrapping_add(taken) < length {
+            row = row.wrapping_add(taken.checked_div(phases).unwrap_or(0));
+            seen |= self.push_rest(rest, &mut row, &mut phase, ends);
         }
         seen
     }
@@ -132,12 +136,12 @@ impl<
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> bool {
+    ) -> Ended {
         // A firmware's readout, sized for its sensor, has constant strides.
         if EXACT || self.tables.channels == CHANNELS && self.columns.is_sized() {
-            self.finish_sized::<R, CHANNELS, COLUMNS>(end, cics, out)
+            self.finish_sized::<R, CHANNELS, COLUMNS>(&end, cics, out)
         } else {
-            self.finish_sized::<R, 0, 0>(end, cics, out)
+            self.finish_sized::<R, 0, 0>(&end, cics, out)
         }
     }
 }
@@ -150,6 +154,16 @@ impl<
     const PHASES: usize,
 > Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
+    /// Frames behind the last whole row or pair of rows, and the proof for the rows before, as the section goes on.
+    #[inline(never)]
+    fn push_rest(&mut self, rest: &[i32], row: &mut u32, phase: &mut u32, ends: Ends) -> i32 {
+        let mut seen = self.columns.prove(*row, ends);
+        for frame in rest.chunks_exact(self.tables.channels.max(1)) {
+            seen |= self.push_frame(frame, row, phase, ends);
+        }
+        seen
+    }
+
     /// One frame: the slow way at the ragged ends of a block. Moves on to the next column.
     fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32, ends: Ends) -> i32 {
         let FoldTables { channels, folding, .. } = &self.tables;
@@ -166,10 +180,10 @@ impl<
     #[inline(never)]
     fn finish_sized<R: Register, const SIZED: usize, const WIDTH: usize>(
         &mut self,
-        end: SectionEnd<'_, ORDER>,
+        end: &SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> bool {
+    ) -> Ended {
         let Self { tables, columns } = self;
         let FoldTables { channels, carrier, bases, middles, .. } = &*tables;
         let (basis, middle) =
@@ -179,23 +193,27 @@ impl<
         // From a channel's first column to its last.
         let reach = width.saturating_sub(channels) + 1;
         let phases = width / channels;
-        let mut saturated = false;
-        let Some(columns) = columns.sums.get_mut(..width) else { return false };
-        let Some(carrier) = carrier.get(..phases) else { return false };
+        let usual = end.usual();
+        let mut ended = Ended { saturated: false, seen: 0 };
+        let mut energy = columns.take_energy();
+        let Some(sums) = columns.sums.get_mut(..width) else { return ended };
+        let Some(carrier) = carrier.get(..phases) else { return ended };
         for (channel, (phasor, [i, q])) in out.iter_mut().zip(cics).enumerate().take(channels) {
-            let Some(columns) = columns.get_mut(channel..channel + reach) else { break };
-            let [cosine, sine] = mix(columns, channels, carrier, middle, basis);
-            let (i, i_beyond) = end.take(i, cosine);
-            let (q, q_beyond) = end.take(q, sine);
+            let Some(sums) = sums.get_mut(channel..channel + reach) else { break };
+            let [cosine, sine] = mix(sums, channels, carrier, middle, basis, &mut energy);
+            let (i, i_beyond) = end.take(usual, i, cosine);
+            let (q, q_beyond) = end.take(usual, q, sine);
             *phasor = Phasor { i, q };
-            saturated |= i_beyond | q_beyond;
+            ended.saturated |= i_beyond | q_beyond;
             for h in 0..phases {
-                if let Some(sums) = columns.get_mut(h * channels) {
+                if let Some(sums) = sums.get_mut(h * channels) {
                     *sums = [0; ORDER];
                 }
             }
         }
-        saturated
+        let rows = end.length.checked_div(phases as u32).unwrap_or(0);
+        ended.seen = columns.judge(energy, rows, end.ends);
+        ended
     }
 }
 
@@ -214,27 +232,34 @@ fn mix<R: Register, const ORDER: usize>(
     carrier: &[Turn],
     middle: i32,
     basis: &[[i64; ORDER]; ORDER],
+    energy: &mut Energy,
 ) -> [[R; ORDER]; 2] {
     let mut moments = [[[R::ZERO; ORDER]; ORDER]; 2];
     for (h, turn) in carrier.iter().enumerate() {
         let Some(column) = columns.get(h * stride) else { break };
         let mut sums = *column;
+        energy.add_column(sums[0]);
         if ORDER > 1 {
             sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
         }
-        for (part, moments) in moments.iter_mut().enumerate() {
-            let product =
-                |l: usize, times: usize| R::of(i64::from(sums[l]) * i64::from(turn[times][part]));
-            if ORDER == 2 {
-                moments[0][0] = moments[0][0].plus(product(0, 0));
-                moments[0][1] = moments[0][1].plus(product(0, 1)).plus(product(1, 2));
-                continue;
+        let product = |part: usize, l: usize, times: usize| {
+            R::of(i64::from(sums[l]) * i64::from(turn[times][part]))
+        };
+        if ORDER == 2 {
+            // Cosine and sine together: a load takes both.
+            for (m, l, times) in [(0, 0, 0), (1, 0, 1), (1, 1, 2)] {
+                for (part, moments) in moments.iter_mut().enumerate() {
+                    moments[0][m] = moments[0][m].plus(product(part, l, times));
+                }
             }
+            continue;
+        }
+        for (part, moments) in moments.iter_mut().enumerate() {
             for l in 0..ORDER {
                 for m in 1..ORDER - l {
                     moments[l][m] = moments[l][m].plus(moments[l][m - 1]);
                 }
-                moments[l][0] = moments[l][0].plus(product(l, 0));
+                moments[l][0] = moments[l][0].plus(product(part, l, 0));
             }
         }
     }

@@ -177,29 +177,27 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             let length = constants.section.min(left);
             let room = (length.saturating_sub(into) as usize * channels).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
-            let seen = self.way.push(now, into, self.watch.ends());
-            self.watch.note(seen, now);
+            let mut seen = self.way.push(now, into, length, self.watch.ends());
             *frames = later;
             let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
+            at = at.wrapping_add(taken);
+            let full = into.wrapping_add(taken) >= length;
+            let (last, mut saturated) = (length == left, false);
+            if full {
+                let (first, weights) = (start == 0, &constants.weights);
+                let end = SectionEnd { first, last, length, weights, ends: self.watch.ends() };
+                let ended = self.way.finish(end, &mut self.cics, out);
+                seen |= ended.seen;
+                saturated = ended.saturated;
+            }
+            self.watch.note(seen, now);
             if taken == 0 {
                 // Only where a constant has changed: nothing may go round for ever.
                 *frames = &[];
             }
-            at = at.wrapping_add(taken);
-            if into.wrapping_add(taken) < length {
+            if !full {
                 break;
             }
-            let last = length == left;
-            let end = SectionEnd {
-                first: start == 0,
-                last,
-                length,
-                step: if last { &constants.last_weights } else { &constants.whole_weights },
-                interval: &constants.interval_weights,
-                shift: constants.shift,
-                pruned: constants.pruned,
-            };
-            let saturated = self.way.finish(end, &mut self.cics, out);
             if last {
                 self.at.set(0);
                 return Some(Interval { over_range: self.watch.take(), saturated });

@@ -19,7 +19,7 @@ use crate::guard::Checksum;
 use crate::list::List;
 use crate::over_range::Ends;
 use crate::phasor::Phasor;
-use crate::section::{SectionEnd, Sections, Way, sum_bound};
+use crate::section::{Ended, SectionEnd, Sections, Way, sum_bound};
 use crate::word::Register;
 
 /// Most fraction bits of the local carrier table: more would make sections of wide codes short.
@@ -141,7 +141,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         sum.add_size(self.sums.len());
     }
 
-    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
+    fn push(&mut self, frames: &[i32], into: u32, _: u32, ends: Ends) -> i32 {
         let channels = self.sums.len().max(1);
         let count = frames.len().checked_div(channels).unwrap_or(0);
         let from = into as usize;
@@ -164,10 +164,11 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> bool {
+    ) -> Ended {
         let [cosine, sine] = carrier::cos_sin_quick(self.carrier.phase());
         // A section shorter than the table: its weights are less by the difference.
         let short = self.turns.len() as i64 - i64::from(end.length);
+        let usual = end.usual();
         let mut saturated = false;
         for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(self.sums.iter_mut()) {
             if ORDER == 2 && short > 0 {
@@ -186,7 +187,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
                         turn(q, cosine, i, -sine)
                     })
                 });
-                let (word, beyond) = end.take(cic, turned);
+                let (word, beyond) = end.take(usual, cic, turned);
                 saturated |= beyond;
                 if part == 0 {
                     phasor.i = word;
@@ -197,7 +198,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             *sums = [[0; 2]; ORDER];
         }
         self.carrier.advance(u64::from(end.length));
-        saturated
+        Ended { saturated, seen: 0 }
     }
 }
 

@@ -14,6 +14,8 @@
 //! L/2 - 1 but for -L + 1, which e's rounding may take for an end: all those bits are clear. The OR of all t thus
 //! has a bit from b - 2 on exactly where a code was at an end or beyond, or -L + 1; the second look tells.
 
+pub(crate) mod energy;
+
 use crate::guard::Checksum;
 use crate::word::{divide_long, least};
 
@@ -79,6 +81,20 @@ impl Ends {
         (upper as i32).wrapping_add(self.bias)
     }
 
+    /// What a chunk adds to what was seen if nothing proves it free of ends.
+    pub(crate) const UNPROVEN: i32 = -1;
+
+    /// Whether codes are narrow enough for [`energy`].
+    #[inline(always)]
+    pub(crate) const fn are_proven_by_energy(self) -> bool {
+        energy::BY_ENERGY && self.bit <= 24
+    }
+
+    /// L - 1, the upper end.
+    const fn last(self) -> u32 {
+        (2 << self.bit) - 1
+    }
+
     /// Whether what was seen tells of an end.
     #[inline(always)]
     #[must_use]
@@ -134,7 +150,8 @@ impl OverRange {
     /// Takes what a sample loop saw of whole `frames`: where that tells of an end, looks whose it was.
     #[inline(always)]
     pub fn note(&mut self, seen: i32, frames: &[i32]) {
-        if self.ends.met(seen) {
+        // Most of what is not proven holds no end: that is soon seen.
+        if self.ends.met(seen) && self.ends.met(self.ends.look_over::<16>(frames)) {
             self.look_again(frames);
         }
     }

@@ -34,6 +34,32 @@ pub struct Sections {
     pub last: u32,
 }
 
+/// What a plan does with the sums of its sections, which never changes.
+#[derive(Clone, Copy, Debug)]
+pub struct SectionWeights<const ORDER: usize> {
+    /// Integrator weights of a whole section and of an interval's last one.
+    pub whole: [i64; ORDER],
+    /// See `whole`.
+    pub last: [i64; ORDER],
+    /// Of the interval.
+    pub interval: IntervalWeights<ORDER>,
+    /// From the register to words.
+    pub shift: Shift,
+    /// Bits of the sums that the register does without.
+    pub pruned: u32,
+}
+
+impl<const ORDER: usize> SectionWeights<ORDER> {
+    /// Of no plan.
+    pub(crate) const NONE: Self = Self {
+        whole: [0; ORDER],
+        last: [0; ORDER],
+        interval: IntervalWeights::NONE,
+        shift: Shift::NONE,
+        pruned: 0,
+    };
+}
+
 /// What becomes of a section's sums.
 #[derive(Clone, Copy, Debug)]
 pub struct SectionEnd<'a, const ORDER: usize> {
@@ -43,33 +69,63 @@ pub struct SectionEnd<'a, const ORDER: usize> {
     pub last: bool,
     /// Samples of the section.
     pub length: u32,
-    /// Integrator weights of the section and of the interval.
-    pub step: &'a [i64; ORDER],
-    /// See `step`.
-    pub interval: &'a IntervalWeights<ORDER>,
-    /// From the register to words.
-    pub shift: Shift,
-    /// Bits of the sums that the register does without.
-    pub pruned: u32,
+    /// See [`SectionWeights`].
+    pub weights: &'a SectionWeights<ORDER>,
+    /// What the sample loops look by.
+    pub ends: Ends,
 }
 
 impl<const ORDER: usize> SectionEnd<'_, ORDER> {
-    /// Hands a component's sums to its `cic`: the decimated word where the section is an interval's
-    /// last, else zero; whether the word had to saturate.
+    /// Of the usual filter with one section an interval, R; else zero. Then [`Self::take`] is a tenth as long.
     #[inline(always)]
-    pub fn take<R: Register>(self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
-        let sums = if R::PRUNES && self.pruned > 0 {
-            sums.map(|sum| sum.pruned(self.pruned))
+    pub fn usual(&self) -> u32 {
+        if self.first && self.last && self.weights.pruned == 0 {
+            self.weights.interval.usual()
+        } else {
+            0
+        }
+    }
+
+    /// Hands a component's sums to its `cic`: the decimated word where the section is an interval's
+    /// last, else zero; whether the word had to saturate. `usual` is [`Self::usual`].
+    #[inline(always)]
+    pub fn take<R: Register>(
+        &self,
+        usual: u32,
+        cic: &mut Cic<R, ORDER>,
+        sums: [R; ORDER],
+    ) -> (Word, bool) {
+        if usual > 0 {
+            cic.decimate_usual(&sums, usual).to_word(self.weights.shift)
+        } else {
+            self.take_any(cic, sums)
+        }
+    }
+
+    #[inline(never)]
+    fn take_any<R: Register>(&self, cic: &mut Cic<R, ORDER>, sums: [R; ORDER]) -> (Word, bool) {
+        let Self { first, last, weights, .. } = *self;
+        let sums = if R::PRUNES && weights.pruned > 0 {
+            sums.map(|sum| sum.pruned(weights.pruned))
         } else {
             sums
         };
-        if self.last {
-            cic.decimate(self.first, sums, self.step, self.interval).to_word(self.shift)
+        if last {
+            cic.decimate(first, sums, &weights.last, &weights.interval).to_word(weights.shift)
         } else {
-            cic.advance(self.first, sums, self.step);
+            cic.advance(first, sums, &weights.whole);
             (Word::ZERO, false)
         }
     }
+}
+
+/// What the end of a section tells.
+#[derive(Clone, Copy, Debug)]
+pub struct Ended {
+    /// A word had to saturate.
+    pub saturated: bool,
+    /// As of [`Way::push`], of all codes since the section's start that no push has told of.
+    pub seen: i32,
 }
 
 /// Mixes samples and gathers what a CIC's integrators would hold of a section.
@@ -107,19 +163,20 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     /// known.
     fn align(&mut self, section_start: u64);
 
-    /// Adds whole frames, all of the running section, from its sample `into` on. Any cut gives the
-    /// same bits. What was seen of all their codes ([`Ends::look`]).
-    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32;
+    /// Adds whole frames, all of the running section of `length` samples, from its sample `into` on. Any cut gives
+    /// the same bits. What was seen of all their codes ([`Ends::look`]); where they end the section, [`Self::finish`]
+    /// tells the rest.
+    fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32;
 
     /// Sums up what never changes.
     fn check(&self, sum: &mut Checksum);
 
     /// Ends the section: hands each channel's sums, in-phase and quadrature, to its `cics` and
-    /// writes the words to `out`; whether one had to saturate.
+    /// writes the words to `out`.
     fn finish<R: Register>(
         &mut self,
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> bool;
+    ) -> Ended;
 }

@@ -94,8 +94,13 @@ impl Case {
         settings: Settings,
         raw: (u64, u32),
     ) -> Self {
+        // The carrier at half of full scale; one that is not coherent has but the first of its codes.
         let amplitude = f64::from(1u32 << (settings.code_bits - 2));
-        let tone = |n| (amplitude * (f64::from(n) * std::f64::consts::TAU / 20.0).cos()) as i32;
+        let (turns, samples) = match raw {
+            (step, 0) => (step as f64 / 2f64.powi(64), 64),
+            (cycles, samples) => (cycles as f64 / f64::from(samples), samples),
+        };
+        let tone = |n| (amplitude * (f64::from(n) * turns * std::f64::consts::TAU).cos()) as i32;
         Self {
             name: name.to_owned(),
             counted: true,
@@ -105,7 +110,7 @@ impl Case {
             repeats,
             cuts: false,
             noise_bits: u32::from(settings.code_bits) - 6,
-            tone: (0..20).map(tone).collect(),
+            tone: (0..samples).map(tone).collect(),
             settings: Settings { carrier: carrier(raw), ..settings },
             carrier: raw,
         }

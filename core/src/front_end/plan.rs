@@ -10,7 +10,7 @@ use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
 use crate::mixer::{self, TABLE_BITS, section};
 use crate::over_range::OverRange;
-use crate::section::{Folding, MAX_COLUMNS, Sections, sum_bound};
+use crate::section::{Folding, MAX_COLUMNS, SectionWeights, Sections, sum_bound};
 use crate::word::{Register, Shift, Word, least};
 
 /// Longest ratio of the first decimation.
@@ -137,13 +137,9 @@ const LEAST_FRACTION_BITS: u32 = 22;
 pub(super) struct Constants<const ORDER: usize> {
     pub(super) ratio: u32,
     pub(super) differential_delay: u8,
-    pub(super) interval_weights: IntervalWeights<ORDER>,
-    /// Section length, and integrator weights for a whole and for the last section.
+    /// Section length.
     pub(super) section: u32,
-    pub(super) whole_weights: [i64; ORDER],
-    pub(super) last_weights: [i64; ORDER],
-    pub(super) shift: Shift,
-    pub(super) pruned: u32,
+    pub(super) weights: SectionWeights<ORDER>,
 }
 
 impl<const ORDER: usize> Constants<ORDER> {
@@ -151,12 +147,8 @@ impl<const ORDER: usize> Constants<ORDER> {
     pub(super) const NONE: Self = Self {
         ratio: 0,
         differential_delay: 0,
-        interval_weights: IntervalWeights::NONE,
         section: 0,
-        whole_weights: [0; ORDER],
-        last_weights: [0; ORDER],
-        shift: Shift::NONE,
-        pruned: 0,
+        weights: SectionWeights::NONE,
     };
 
     /// Length of the impulse response, samples: N (R M - 1) + 1.
@@ -169,12 +161,13 @@ impl<const ORDER: usize> Constants<ORDER> {
     pub(super) fn check(&self, sum: &mut Checksum) {
         sum.add(self.ratio);
         sum.add(self.differential_delay.into());
-        self.interval_weights.check(sum);
+        let SectionWeights { whole, last, interval, shift, pruned } = &self.weights;
+        interval.check(sum);
         sum.add(self.section);
-        sum.add_all_long(&self.whole_weights);
-        sum.add_all_long(&self.last_weights);
-        self.shift.check(sum);
-        sum.add(self.pruned);
+        sum.add_all_long(whole);
+        sum.add_all_long(last);
+        shift.check(sum);
+        sum.add(*pruned);
     }
 }
 
@@ -243,12 +236,14 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
         let constants = Constants {
             ratio,
             differential_delay: config.differential_delay,
-            interval_weights: IntervalWeights::new(ratio, config.differential_delay),
             section,
-            whole_weights: step_weights(section),
-            last_weights: step_weights(last),
-            shift: word_shift(config, code_bits, folded),
-            pruned,
+            weights: SectionWeights {
+                whole: step_weights(section),
+                last: step_weights(last),
+                interval: IntervalWeights::new(ratio, config.differential_delay),
+                shift: word_shift(config, code_bits, folded),
+                pruned,
+            },
         };
         let tables = Sections { carrier, channels, folded, fraction_bits, whole: section, last };
         let watch = OverRange::new(channels, code_bits);

@@ -7,7 +7,7 @@ use crate::guard::Checksum;
 use crate::mixer::{Mixer, MixerTables};
 use crate::over_range::Ends;
 use crate::phasor::Phasor;
-use crate::section::{SectionEnd, Sections, Way};
+use crate::section::{Ended, SectionEnd, Sections, Way};
 use crate::word::Register;
 
 /// Tables of the way that suits the plan.
@@ -95,10 +95,10 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     #[inline]
-    fn push(&mut self, frames: &[i32], into: u32, ends: Ends) -> i32 {
+    fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32 {
         match self {
-            Self::Folded(way) => way.push(frames, into, ends),
-            Self::Mixed(way) => way.push(frames, into, ends),
+            Self::Folded(way) => way.push(frames, into, length, ends),
+            Self::Mixed(way) => way.push(frames, into, length, ends),
         }
     }
 
@@ -115,7 +115,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> bool {
+    ) -> Ended {
         match self {
             Self::Folded(way) => way.finish(end, cics, out),
             Self::Mixed(way) => way.finish(end, cics, out),

@@ -2,30 +2,40 @@
 
 use super::add_codes;
 use crate::over_range::Ends;
+use crate::over_range::energy::{BY_ENERGY, with_square};
 
 /// Columns summed side by side: a double load's.
 const LANES: usize = 2;
 /// A double load reaches so many words from a turn's first row.
 const REACH: usize = 1020 / 4;
 
-/// All columns take whole rows, in pairs where they alternate.
-pub(super) fn sum_columns<const ORDER: usize, const WIDTH: usize, const ALTERNATE: bool>(
+/// All columns take whole rows, in pairs where they alternate. What was seen of their codes, and what is left of them.
+pub(super) fn sum_columns<'a, const ORDER: usize, const WIDTH: usize, const ALTERNATE: bool>(
     sums: &mut [[i32; ORDER]],
-    data: &[i32],
+    squares: &mut u64,
+    data: &'a [i32],
     ends: Ends,
-) -> i32 {
+) -> (i32, &'a [i32]) {
     let (rows, _) = data.as_chunks::<WIDTH>();
-    let Some(sums) = sums.first_chunk_mut::<WIDTH>() else { return 0 };
-    let mut seen = 0;
+    let Some(sums) = sums.first_chunk_mut::<WIDTH>() else { return (0, &[]) };
+    let mut watch = Watch { ends, squares: *squares, seen: 0 };
     // As many rows a turn of the loop as a double load reaches, at least into the last.
     let rest = if 7 * WIDTH <= REACH {
-        sum_blocks_of::<ORDER, WIDTH, 8, ALTERNATE>(sums, rows, ends, &mut seen)
+        sum_blocks_of::<ORDER, WIDTH, 8, ALTERNATE>(sums, rows, &mut watch)
     } else {
-        sum_blocks_of::<ORDER, WIDTH, 4, ALTERNATE>(sums, rows, ends, &mut seen)
+        sum_blocks_of::<ORDER, WIDTH, 4, ALTERNATE>(sums, rows, &mut watch)
     };
-    let rest = sum_blocks_of::<ORDER, WIDTH, 2, ALTERNATE>(sums, rest, ends, &mut seen);
-    sum_blocks_of::<ORDER, WIDTH, 1, ALTERNATE>(sums, rest, ends, &mut seen);
-    seen
+    let mut rest = sum_blocks_of::<ORDER, WIDTH, 2, ALTERNATE>(sums, rest, &mut watch);
+    if !ALTERNATE {
+        rest = sum_blocks_of::<ORDER, WIDTH, 1, ALTERNATE>(sums, rest, &mut watch);
+    }
+    let left = rest.len() * WIDTH + data.len() % WIDTH;
+    let (whole, left) = data.split_at_checked(data.len() - left).unwrap_or((data, &[]));
+    if BY_ENERGY && !ends.are_proven_by_energy() {
+        watch.seen |= ends.look_over::<16>(whole);
+    }
+    *squares = watch.squares;
+    (watch.seen, left)
 }
 
 /// Whole blocks of `ROWS` rows; returns what is left.
@@ -39,12 +49,11 @@ fn sum_blocks_of<
 >(
     sums: &mut [[i32; ORDER]; WIDTH],
     rows: &'a [[i32; WIDTH]],
-    ends: Ends,
-    seen: &mut i32,
+    watch: &mut Watch,
 ) -> &'a [[i32; WIDTH]] {
     let (blocks, rest) = rows.as_chunks::<ROWS>();
     if !blocks.is_empty() {
-        *seen |= sum_blocks::<ORDER, WIDTH, ROWS, ALTERNATE>(sums, blocks, ends);
+        sum_blocks::<ORDER, WIDTH, ROWS, ALTERNATE>(sums, blocks, watch);
     }
     rest
 }
@@ -57,9 +66,8 @@ fn sum_blocks_of<
 fn sum_blocks<const ORDER: usize, const WIDTH: usize, const ROWS: usize, const ALTERNATE: bool>(
     sums: &mut [[i32; ORDER]; WIDTH],
     blocks: &[[[i32; WIDTH]; ROWS]],
-    ends: Ends,
-) -> i32 {
-    let mut seen = [0];
+    watch: &mut Watch,
+) {
     let (mut pairs, single) = sums.as_chunks_mut::<LANES>();
     if ROWS <= 2 {
         // Their number a constant, these loops would be unrolled, and take more flash than those of
@@ -68,17 +76,17 @@ fn sum_blocks<const ORDER: usize, const WIDTH: usize, const ROWS: usize, const A
     }
     for (pair, sums) in pairs.iter_mut().enumerate() {
         let first = LANES * pair;
-        sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, first, ends, &mut seen);
+        sum_lanes::<ORDER, WIDTH, ROWS, LANES, ALTERNATE>(sums, blocks, first, watch);
     }
     if let [sums] = single {
         let sums = core::array::from_mut(sums);
         let first = WIDTH - 1;
-        sum_lanes::<ORDER, WIDTH, ROWS, 1, ALTERNATE>(sums, blocks, first, ends, &mut seen);
+        sum_lanes::<ORDER, WIDTH, ROWS, 1, ALTERNATE>(sums, blocks, first, watch);
     }
-    seen[0]
 }
 
-/// The inner loop over `L` columns: half a load, N adds and two instructions of the watch a sample.
+/// The inner loop over `L` columns: half a load, N adds and an instruction of the watch (two where there is no long
+/// product with a sum) a sample.
 #[inline(always)]
 fn sum_lanes<
     const ORDER: usize,
@@ -90,19 +98,40 @@ fn sum_lanes<
     state: &mut [[i32; ORDER]; L],
     blocks: &[[[i32; WIDTH]; ROWS]],
     first: usize,
-    ends: Ends,
-    seen: &mut [i32; 1],
+    watch: &mut Watch,
 ) {
-    let mut watch = *seen;
+    let mut now = *watch;
     let mut sums: [[i32; L]; ORDER] = core::array::from_fn(|level| state.map(|s| s[level]));
     for block in blocks {
         for (r, row) in block.iter().enumerate() {
             let Some(codes) = row.get(first..).and_then(|d| d.first_chunk()) else { return };
-            add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1, ends, &mut watch);
+            for code in codes {
+                now.take(*code);
+            }
+            add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
         }
     }
     for (lane, state) in state.iter_mut().enumerate() {
         *state = core::array::from_fn(|level| sums[level][lane]);
     }
-    *seen = watch;
+    *watch = now;
+}
+
+/// What is gathered of all codes beside their sums: one of the two.
+#[derive(Clone, Copy)]
+struct Watch {
+    ends: Ends,
+    squares: u64,
+    seen: i32,
+}
+
+impl Watch {
+    #[inline(always)]
+    fn take(&mut self, code: i32) {
+        if BY_ENERGY {
+            self.squares = with_square(self.squares, code);
+        } else {
+            self.seen = self.ends.look(self.seen, code);
+        }
+    }
 }

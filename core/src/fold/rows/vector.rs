@@ -53,16 +53,25 @@ fn sum_lanes<const ORDER: usize, const L: usize, const ALTERNATE: bool>(
     for block in &mut blocks {
         for r in 0..BLOCK {
             if let Some(codes) = block.get(r * width + first..).and_then(|d| d.first_chunk()) {
-                add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1, ends, &mut seen);
+                look(codes, ends, &mut seen);
+                add_codes(&mut sums, codes, ALTERNATE && r % 2 == 1);
             }
         }
     }
     // Rows that alternate come in pairs: the last one of an odd number does not.
     if let Some(codes) = blocks.remainder().get(first..).and_then(|d| d.first_chunk()) {
-        add_codes(&mut sums, codes, false, ends, &mut seen);
+        look(codes, ends, &mut seen);
+        add_codes(&mut sums, codes, false);
     }
     for (lane, state) in state.iter_mut().enumerate() {
         *state = core::array::from_fn(|level| sums[level][lane]);
     }
     seen.iter().fold(0, |all, seen| all | seen)
+}
+
+#[inline(always)]
+fn look<const L: usize>(codes: &[i32; L], ends: Ends, seen: &mut [i32; L]) {
+    for (seen, code) in seen.iter_mut().zip(codes) {
+        *seen = ends.look(*seen, *code);
+    }
 }

@@ -1,0 +1,91 @@
+//! **Proof by energy** that no code of some rows was at an end: one instruction a code where a look takes two.
+//!
+//! A chunk has r rows; its columns are what the fold sums anyway, samples of one channel at one phase of the carrier.
+//! Of all its codes x the loop keeps E = sum of x^2; of each column it has the sum T, mean m = T/r. Then
+//!
+//! D = E - sum over columns of T^2/r
+//!
+//! is the energy about the columns' means: a sum of squares (x - m)^2, none below zero. The ends are -L and L - 1, so a
+//! code at an end or beyond adds (x - m)^2 >= (L - 1 - |m|)^2 where |m| < L - 1. Therefore, with M the largest |T|,
+//!
+//! M < r (L - 1) and r (r E - sum T^2) < (r (L - 1) - M)^2
+//!
+//! proves that no code reached an end: in integers, exactly. A steady carrier, clipped nowhere, has D of its noise alone;
+//! one that is clipped, or a lone spike, never passes. What is not proven is looked at code by code: nothing is told by this
+//! inequality alone.
+//!
+//! **Words that no b-bit converter gives** may wrap the sums. T is then short of the true sum by 2^32 or more, so that its column
+//! alone makes r D at least (2^32 - |T|)^2 - T^2 = 2^33 (2^31 - |T|); as r (L - 1) < 2^31, that is above the bound. E is exact
+//! below 2^64: codes of up to 26 bits in any chunk of up to 2^14, and up to three words of any value, are told; more of them might
+//! not be, by a chance of 2^-20 a chunk.
+
+use super::Ends;
+
+/// Where the chunk's loop has the instruction: a long product added to a sum. The smallest core, which cannot exchange words
+/// in memory either, has it not, nor has RISC-V. A host has it for the tests.
+pub(crate) const BY_ENERGY: bool =
+    cfg!(any(not(target_os = "none"), all(target_arch = "arm", target_has_atomic = "32")));
+
+/// What the proof needs of a chunk.
+#[derive(Clone, Copy, Debug)]
+pub struct Energy {
+    /// E modulo 2^64.
+    squares: u64,
+    /// Sum of T^2, of at most 2^62 each: below 2^64 for columns whose |T| pass.
+    means: u64,
+    /// M.
+    largest: u32,
+}
+
+/// E with one more code.
+#[inline(always)]
+#[must_use]
+pub(crate) const fn with_square(squares: u64, code: i32) -> u64 {
+    squares.wrapping_add((code as i64 * code as i64) as u64)
+}
+
+impl Energy {
+    /// Of codes with this E, columns still to be added.
+    #[inline(always)]
+    #[must_use]
+    pub const fn of(squares: u64) -> Self {
+        Self { squares, means: 0, largest: 0 }
+    }
+
+    /// Adds what a column's codes sum up to, modulo 2^32; their signs may be turned.
+    #[inline(always)]
+    pub const fn add_column(&mut self, total: i32) {
+        let total = total.unsigned_abs();
+        self.means = self.means.wrapping_add(total as u64 * total as u64);
+        if total > self.largest {
+            self.largest = total;
+        }
+    }
+
+    /// Whether no code of the chunk's `rows` was at an end. Rows of no more than 2^31/L, as their sums have to fit.
+    #[inline(never)]
+    #[must_use]
+    pub const fn excludes_ends(&self, rows: u32, ends: Ends) -> bool {
+        // 2^31 at most.
+        let Some(room) = (rows as u64 * ends.last() as u64).checked_sub(self.largest as u64) else {
+            return false;
+        };
+        let Some(energy) = times(self.squares, rows) else { return false };
+        // Less than nothing only where E has wrapped.
+        let Some(about_means) = energy.checked_sub(self.means) else { return false };
+        match times(about_means, rows) {
+            Some(bound) => bound < room * room,
+            None => false,
+        }
+    }
+}
+
+/// x r, for r up to 2^16; `None` from 2^63 on.
+#[inline(always)]
+const fn times(x: u64, r: u32) -> Option<u64> {
+    let upper = (x >> 32) * r as u64;
+    if upper >> 30 != 0 {
+        return None;
+    }
+    Some((upper << 32) + (x as u32 as u64) * r as u64)
+}
