@@ -33,6 +33,7 @@ use crate::over_range::energy::Energy;
 use crate::phasor::Phasor;
 use crate::section::{Ended, Folding, SectionEnd, Sections, Way};
 use crate::word::Register;
+use core::hint::black_box;
 use plan::Turn;
 use rows::Columns;
 
@@ -200,10 +201,14 @@ impl<
         let Some(carrier) = carrier.get(..phases) else { return ended };
         for (channel, (phasor, [i, q])) in out.iter_mut().zip(cics).enumerate().take(channels) {
             let Some(sums) = sums.get_mut(channel..channel + reach) else { break };
-            let [cosine, sine] = mix(sums, channels, carrier, middle, basis, &mut energy);
-            let (i, i_beyond) = end.take(usual, i, cosine);
-            let (q, q_beyond) = end.take(usual, q, sine);
-            *phasor = Phasor { i, q };
+            centre(sums, channels, phases, middle, &mut energy);
+            // One part after the other, whatever the compiler thinks: a small core has registers for one.
+            let Some(sums) = black_box(sums).get_mut(..reach) else { break };
+            let (word, i_beyond) = end.take(usual, i, mix(sums, channels, carrier, 0, basis));
+            phasor.i = word;
+            let Some(sums) = black_box(sums).get_mut(..reach) else { break };
+            let (word, q_beyond) = end.take(usual, q, mix(sums, channels, carrier, 1, basis));
+            phasor.q = word;
             ended.saturated |= i_beyond | q_beyond;
             for h in 0..phases {
                 if let Some(sums) = sums.get_mut(h * channels) {
@@ -217,8 +222,28 @@ impl<
     }
 }
 
-/// Section sums of one channel, in-phase and quadrature, whose columns stand `stride` apart, with
-/// A_2 from row `middle`:
+/// One channel's columns, `stride` apart: A_2 from row `middle`, A_1 into the `energy`.
+#[inline(always)]
+fn centre<const ORDER: usize>(
+    columns: &mut [[i32; ORDER]],
+    stride: usize,
+    phases: usize,
+    middle: i32,
+    energy: &mut Energy,
+) {
+    let mut now = *energy;
+    for h in 0..phases {
+        let Some(sums) = columns.get_mut(h * stride) else { break };
+        now.add_column(sums[0]);
+        if ORDER > 1 {
+            sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
+        }
+    }
+    *energy = now;
+}
+
+/// Section sums of one channel, in-phase (`part` 0) or quadrature (1), whose columns stand `stride` apart,
+/// A_2 from the middle row:
 ///
 /// P\[l\]\[m\] = sum_h ((u, m)) A_(l+1) cosine, u columns before the last,
 /// S_(j+1) = sum_i sum_l G_il P\[l\]\[j-i\], where G_00 is 1.
@@ -230,49 +255,34 @@ fn mix<R: Register, const ORDER: usize>(
     columns: &[[i32; ORDER]],
     stride: usize,
     carrier: &[Turn],
-    middle: i32,
+    part: usize,
     basis: &[[i64; ORDER]; ORDER],
-    energy: &mut Energy,
-) -> [[R; ORDER]; 2] {
-    let mut moments = [[[R::ZERO; ORDER]; ORDER]; 2];
+) -> [R; ORDER] {
+    let mut moments = [[R::ZERO; ORDER]; ORDER];
     for (h, turn) in carrier.iter().enumerate() {
-        let Some(column) = columns.get(h * stride) else { break };
-        let mut sums = *column;
-        energy.add_column(sums[0]);
-        if ORDER > 1 {
-            sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
-        }
-        let product = |part: usize, l: usize, times: usize| {
-            R::of(i64::from(sums[l]) * i64::from(turn[times][part]))
-        };
+        let Some(sums) = columns.get(h * stride) else { break };
+        let product =
+            |l: usize, times: usize| R::of(i64::from(sums[l]) * i64::from(turn[times][part]));
         if ORDER == 2 {
-            // Cosine and sine together: a load takes both.
-            for (m, l, times) in [(0, 0, 0), (1, 0, 1), (1, 1, 2)] {
-                for (part, moments) in moments.iter_mut().enumerate() {
-                    moments[0][m] = moments[0][m].plus(product(part, l, times));
-                }
-            }
+            moments[0][0] = moments[0][0].plus(product(0, 0));
+            moments[0][1] = moments[0][1].plus(product(0, 1)).plus(product(1, 2));
             continue;
         }
-        for (part, moments) in moments.iter_mut().enumerate() {
-            for l in 0..ORDER {
-                for m in 1..ORDER - l {
-                    moments[l][m] = moments[l][m].plus(moments[l][m - 1]);
-                }
-                moments[l][0] = moments[l][0].plus(product(part, l, 0));
+        for l in 0..ORDER {
+            for m in 1..ORDER - l {
+                moments[l][m] = moments[l][m].plus(moments[l][m - 1]);
             }
+            moments[l][0] = moments[l][0].plus(product(l, 0));
         }
     }
-    moments.map(|moments| {
-        core::array::from_fn(|j| {
-            let mut total = moments[0][j];
-            for i in 1..=j {
-                // Order 2 has its A_2 in P[0][1] already.
-                for l in 0..if ORDER == 2 { i } else { i + 1 } {
-                    total = total.plus(moments[l][j - i].times(basis[i][l]));
-                }
+    core::array::from_fn(|j| {
+        let mut total = moments[0][j];
+        for i in 1..=j {
+            // Order 2 has its A_2 in P[0][1] already.
+            for l in 0..if ORDER == 2 { i } else { i + 1 } {
+                total = total.plus(moments[l][j - i].times(basis[i][l]));
             }
-            total
-        })
+        }
+        total
     })
 }

@@ -33,7 +33,7 @@ pub struct Energy {
     squares: u64,
     /// Sum of T^2, of at most 2^62 each: below 2^64 for columns whose |T| pass.
     means: u64,
-    /// M.
+    /// M, or one less.
     largest: u32,
 }
 
@@ -55,10 +55,11 @@ impl Energy {
     /// Adds what a column's codes sum up to, modulo 2^32; their signs may be turned.
     #[inline(always)]
     pub const fn add_column(&mut self, total: i32) {
-        let total = total.unsigned_abs();
-        self.means = self.means.wrapping_add(total as u64 * total as u64);
-        if total > self.largest {
-            self.largest = total;
+        self.means = with_square(self.means, total);
+        // One less than |T| where it is negative: made up for in `excludes_ends`.
+        let size = (total ^ (total >> 31)) as u32;
+        if size > self.largest {
+            self.largest = size;
         }
     }
 
@@ -67,7 +68,7 @@ impl Energy {
     #[must_use]
     pub const fn excludes_ends(&self, rows: u32, ends: Ends) -> bool {
         // 2^31 at most.
-        let Some(room) = (rows as u64 * ends.last() as u64).checked_sub(self.largest as u64) else {
+        let Some(room) = (rows as u64 * ends.last() as u64).checked_sub(self.largest as u64 + 1) else {
             return false;
         };
         let Some(energy) = times(self.squares, rows) else { return false };
