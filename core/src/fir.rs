@@ -68,15 +68,6 @@ fn parts(word: Word) -> Parts {
     Parts { upper: ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32), lower }
 }
 
-/// How far a stage is.
-#[derive(Clone, Copy, Debug, Default)]
-struct Place {
-    /// Open output that closes next, 0 to `outputs` - 1.
-    head: usize,
-    /// Inputs taken of the running output.
-    position: u32,
-}
-
 /// All FIR stages in order, with their taps and open sums in two pools.
 ///
 /// `TAPS` is the room for taps, ratio x ceil(taps / ratio) of each stage, `OPEN` that for open
@@ -84,7 +75,8 @@ struct Place {
 #[derive(Clone, Debug)]
 pub struct FirChain<const TAPS: usize, const OPEN: usize> {
     plan: FirPlan<TAPS, OPEN>,
-    places: [Place; MAX_FIRS],
+    /// Inputs that each stage has taken of its running output.
+    positions: [u32; MAX_FIRS],
     open: List<Open, OPEN>,
     /// A word had to saturate since the last output of the last stage.
     saturated: bool,
@@ -109,7 +101,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Without a plan: zeros throughout.
     pub const IDLE: Self = Self {
         plan: FirPlan::NONE,
-        places: [Place { head: 0, position: 0 }; MAX_FIRS],
+        positions: [0; MAX_FIRS],
         open: List::empty(Open::NONE),
         saturated: false,
     };
@@ -117,7 +109,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Takes a plan; at rest, before the first input.
     pub fn load(&mut self, plan: &FirPlan<TAPS, OPEN>) {
         self.plan = *plan;
-        self.places = [Place::default(); MAX_FIRS];
+        self.positions = [0; MAX_FIRS];
         self.open.refill(Open::NONE, plan.open);
         self.saturated = false;
     }
@@ -126,15 +118,16 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     pub fn seek(&mut self, input: u64) {
         self.saturated = false;
         self.open.fill(Open::NONE);
-        seek(&self.plan.stages, &mut self.places, input);
+        seek(&self.plan.stages, &mut self.positions, input);
     }
+
     /// Whether all stages stand at the start of an output, as they do with each of the last stage's;
     /// puts them there.
     pub fn align(&mut self) -> bool {
         let mut aligned = true;
-        for (_, place) in self.plan.stages.iter().zip(&mut self.places) {
-            aligned &= place.position == 0;
-            place.position = 0;
+        for (_, position) in self.plan.stages.iter().zip(&mut self.positions) {
+            aligned &= *position == 0;
+            *position = 0;
         }
         aligned
     }
@@ -160,16 +153,10 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
-        for (stage, place) in self.plan.stages.iter().zip(&mut self.places) {
-            if place.position >= stage.ratio {
-                place.position = 0;
-            }
-            let first = stage.first_tap + place.position as usize * stage.outputs;
-            let taps = self.plan.taps.get(first..first + stage.outputs).unwrap_or(&[]);
-            let cells = stage.outputs * self.plan.channels;
-            let open =
-                self.open.get_mut(stage.first_open..stage.first_open + cells).unwrap_or(&mut []);
-            self.saturated |= stage.push(place, taps, open, frame)?;
+        for (stage, position) in self.plan.stages.iter().zip(&mut self.positions) {
+            let taps = self.plan.taps.get(stage.first_tap..).unwrap_or(&[]);
+            let open = self.open.get_mut(stage.first_open..).unwrap_or(&mut []);
+            self.saturated |= stage.push(position, taps, open, frame)?;
         }
         Some(core::mem::take(&mut self.saturated))
     }
@@ -177,67 +164,76 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 
 /// Each stage's place after `input` inputs of the first.
 #[inline(never)]
-fn seek(stages: &[FirStage], places: &mut [Place], mut input: u64) {
-    for (stage, place) in stages.iter().zip(places) {
+fn seek(stages: &[FirStage], positions: &mut [u32], mut input: u64) {
+    for (stage, at) in stages.iter().zip(positions) {
         let (outputs, position) = divide_long(input, stage.ratio.into());
-        *place = Place { head: 0, position: position as u32 };
+        *at = position as u32;
         input = outputs;
     }
 }
 
 impl FirStage {
-    /// `taps` are this input's, `open` holds, for each channel, the sums of its open outputs.
+    /// `taps` start with the stage's; `open` with, for each channel, the sums of its open outputs, the one that closes
+    /// next in front.
     fn push(
         &self,
-        place: &mut Place,
+        position: &mut u32,
         taps: &[i32],
         open: &mut [Open],
         frame: &mut [Phasor],
     ) -> Option<bool> {
         let outputs = self.outputs;
-        // Beyond the last output only by a flipped bit.
-        if place.head >= outputs {
-            place.head = 0;
+        // Beyond the ratio only by a flipped bit.
+        let at = if *position < self.ratio { *position } else { 0 };
+        let taps = taps.get(at as usize * outputs..)?.get(..outputs)?;
+        for (phasor, open) in frame.iter().zip(open.chunks_exact_mut(outputs)) {
+            add(open, taps, phasor);
         }
-        let (next_taps, wrapped_taps) = taps.split_at_checked(outputs - place.head)?;
-        let mut rest = &mut *open;
-        for phasor in &*frame {
-            let (sums, later) = rest.split_at_mut_checked(outputs)?;
-            let (wrapped, next) = sums.split_at_mut_checked(place.head)?;
-            let (i, q) = (parts(phasor.i), parts(phasor.q));
-            let add = |(sum, tap): (&mut Open, &i32)| {
-                sum.i.add(i, *tap);
-                sum.q.add(q, *tap);
-            };
-            next.iter_mut().zip(next_taps).for_each(add);
-            wrapped.iter_mut().zip(wrapped_taps).for_each(add);
-            rest = later;
-        }
-        place.position += 1;
-        if place.position < self.ratio {
+        *position = at + 1;
+        if *position < self.ratio {
             return None;
         }
-        place.position = 0;
-        let saturated = self.close(open.get_mut(place.head..)?, frame);
-        place.head += 1;
-        if place.head == outputs {
-            place.head = 0;
-        }
-        Some(saturated)
+        *position = 0;
+        Some(self.close(open, frame))
     }
 
-    /// Hands out the output that closes, its sums in front of `open`; whether a word had to saturate.
+    /// Hands out the output that closes and moves up those behind it; whether a word had to saturate.
     #[inline(never)]
     fn close(&self, open: &mut [Open], frame: &mut [Phasor]) -> bool {
         let mut saturated = false;
-        for (phasor, sum) in frame.iter_mut().zip(open.iter_mut().step_by(self.outputs.max(1))) {
+        for (phasor, open) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs)) {
+            let sum = open.first().copied().unwrap_or(Open::NONE);
             let (i, i_saturated) = close(sum.i, self.scale);
             let (q, q_saturated) = close(sum.q, self.scale);
             *phasor = Phasor { i, q };
             saturated |= i_saturated | q_saturated;
-            *sum = Open::NONE;
+            let mut next = Open::NONE;
+            for open in open.iter_mut().rev() {
+                core::mem::swap(open, &mut next);
+            }
         }
         saturated
+    }
+}
+
+/// Adds a channel's input to its open outputs.
+#[inline(always)]
+fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
+    let (i, q) = (parts(phasor.i), parts(phasor.q));
+    let add = |sum: &mut Open, tap: i32| {
+        sum.i.add(i, tap);
+        sum.q.add(q, tap);
+    };
+    // Three a turn, as many as the first stage of a usual plan has: these loops cost more than their bodies.
+    let (threes, rest) = open.as_chunks_mut::<3>();
+    let (three_taps, rest_taps) = taps.as_chunks::<3>();
+    for ([a, b, c], [first, second, third]) in threes.iter_mut().zip(three_taps) {
+        add(a, *first);
+        add(b, *second);
+        add(c, *third);
+    }
+    for (sum, tap) in rest.iter_mut().zip(rest_taps) {
+        add(sum, *tap);
     }
 }
 
