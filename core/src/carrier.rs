@@ -118,14 +118,15 @@ impl Carrier {
     ///
     /// The remainder's product is below 2^20 x 2^64: exact in `u128`.
     pub const fn advance(&mut self, samples: u64) {
+        self.phase = self.phase.wrapping_add(self.ratio.step.wrapping_mul(samples));
+        if self.ratio.remainder == 0 {
+            return;
+        }
         let total = self.remainder as u128 + self.ratio.remainder as u128 * samples as u128;
         // The denominator is at least 1 by construction.
         let (carried, remainder) = divide(total, self.ratio.denominator);
         self.remainder = remainder;
-        self.phase = self
-            .phase
-            .wrapping_add(self.ratio.step.wrapping_mul(samples))
-            .wrapping_add(carried as u64);
+        self.phase = self.phase.wrapping_add(carried as u64);
     }
 
     /// Sets the phase to that of sample `sample`, counted from the first.

@@ -2,17 +2,22 @@
 //!
 //! Receives converter codes from [`crate::front_end`], hands section sums to [`crate::cic`].
 //!
-//! A section is short (at most 256 samples), so its carrier can be split: within a section
-//! the samples meet a fixed table of the carrier from phase zero, and the sums of the section
-//! are turned once by the exact phase of its first sample,
+//! A section is short (at most 255 samples), so its carrier can be split: within a section
+//! the samples meet a fixed table of the carrier, whose phase is zero at the section's middle, and the sums of
+//! the section are turned once by the exact phase of that sample,
 //!
 //! sum_n w_n x\[n\] e^(-i(theta + omega n)) = e^(-i theta) sum_n w_n x\[n\] e^(-i omega n).
 //!
-//! So a sample costs two multiply-accumulates and the integrators, and no table look-up
-//! in the sine; the oscillator runs once a section. For order 2, the usual one, the table also
-//! holds the second integrator's weight, L - n, times the carrier: four multiply-accumulates.
+//! So a sample takes no look-up in the sine; the oscillator runs once a section. For order 2, the usual one, the
+//! second integrator's weight, L - k for sample k, is split at the middle, too, k = M + n:
+//!
+//! S_2 = (L - M) S_1 - sum_n n x\[M + n\] e^(-i omega n).
+//!
+//! Cosines are the same on both sides of the middle, sines and n change sign: of a pair of samples, a after and b before,
+//! a + b and a - b take four products, two a sample. Sections that a block's end cuts take four a sample; other orders two and
+//! the integrators.
 
-use crate::carrier::{self, Carrier, CarrierRatio, next_turn};
+use crate::carrier::{self, Carrier, CarrierRatio, cos_sin_short};
 use crate::cic::Cic;
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
@@ -22,23 +27,43 @@ use crate::phasor::Phasor;
 use crate::section::{Ended, SectionEnd, Sections, Way, sum_bound};
 use crate::word::Register;
 
-/// Most fraction bits of the local carrier table: more would make sections of wide codes short.
-pub(crate) const TABLE_BITS: u32 = 28;
 /// Fraction bits of the turn by the section's phase: Q2.30.
 pub const TURN_BITS: u32 = 30;
 /// Longest section, samples.
-pub(crate) const MAX_SECTION: u32 = 256;
+pub(crate) const MAX_SECTION: u32 = 255;
 
-/// e^(-i phase), Q.f, cosine and minus sine; the same times L - n.
+/// Most fraction bits of the local carrier table: more would make sections of wide codes short, and for order 2, where
+/// half a section times a cosine has to fit a word, those of all codes.
+#[must_use]
+pub(crate) const fn table_bits(order: u32) -> u32 {
+    if order == 2 { 24 } else { 28 }
+}
+
+/// Of n samples behind the middle e^(-i phase), Q.f: cosine and n times it, minus sine and n times it; n is 0 where the order is
+/// not 2.
 type Turn = [[i32; 2]; 2];
 
-/// What a plan's mixing never changes. `COLUMNS` is the room for a section's samples.
+/// What a plan's mixing never changes. `COLUMNS` is the room for half a section's samples and the middle one.
 #[derive(Clone, Copy, Debug)]
 pub struct MixerTables<const CHANNELS: usize, const COLUMNS: usize> {
-    /// The carrier at the samples of a section, from phase zero.
+    /// The carrier from a section's middle on.
     turns: List<Turn, COLUMNS>,
     carrier: CarrierRatio,
     channels: usize,
+    /// Samples of a whole section.
+    whole: u32,
+}
+
+/// Sample of a section, counted from zero, at which its table has phase zero.
+#[must_use]
+pub const fn middle(whole: u32) -> u32 {
+    whole / 2
+}
+
+/// Entries of the table for sections of so many samples.
+#[must_use]
+pub const fn table_length(whole: u32) -> u32 {
+    middle(whole) + 1
 }
 
 impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS> {
@@ -47,25 +72,29 @@ impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS>
     /// # Errors
     /// [`ConfigError`] where the plan folds, or a section is longer than there is room for.
     pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
-        let Sections { carrier, channels, folded, fraction_bits, whole, .. } = *sections;
+        let Sections { carrier, channels, folded, fraction_bits, whole, order, .. } = *sections;
         const FRONT_END: Stage = Stage::FrontEnd;
         if let Some(folding) = folded {
             let quantity = "columns that the plan folds by (Fold does, Mixer does not)";
             return Err(ConfigError::new(FRONT_END, quantity, folding.columns as i64, 0, 0));
         }
-        let quantity = "samples in a section, for which there are COLUMNS";
-        attempt!(ConfigError::check(FRONT_END, quantity, whole as i64, 1, COLUMNS as i64));
+        let quantity = "samples in half a section, for which there are COLUMNS";
+        let length = table_length(whole) as i64;
+        attempt!(ConfigError::check(FRONT_END, quantity, length, 1, COLUMNS as i64));
         let max = CHANNELS as i64;
         attempt!(ConfigError::check(Stage::Converter, "channels", channels as i64, 1, max));
         let mut turns = List::empty([[0; 2]; 2]);
         let mut oscillator = Carrier::new(carrier);
-        let mut weight = whole as i32;
-        while weight > 0 {
+        let mut n = 0;
+        while n < length as i32 {
+            let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
+            let weight = if order == 2 { n } else { 0 };
             // There is room: see above.
-            let _ = turns.push(next_turn(&mut oscillator, fraction_bits, [1, weight]));
-            weight -= 1;
+            let _ = turns.push([[cosine, weight * cosine], [-sine, -(weight * sine)]]);
+            oscillator.advance(1);
+            n += 1;
         }
-        Ok(Self { turns, carrier, channels })
+        Ok(Self { turns, carrier, channels, whole })
     }
 }
 
@@ -79,19 +108,21 @@ impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS>
 pub struct Mixer<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> {
     /// See [`MixerTables`].
     turns: List<Turn, COLUMNS>,
+    whole: u32,
+    /// At the middle of the running section.
     carrier: Carrier,
     /// In-phase and quadrature sums of each channel.
     sums: List<[[i64; 2]; ORDER], CHANNELS>,
 }
 
-/// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, L times
+/// Longest section whose sums fit, at most [`MAX_SECTION`]; zero if none does. For order 2, half of it times
 /// a cosine fits an `i32`.
 #[must_use]
 pub(crate) const fn section(order: u32, code_bits: u32, fraction_bits: u32) -> u32 {
     let mut samples = 0;
     while samples < MAX_SECTION
         && sum_bound(order, code_bits, samples + 1) <= 1 << (62 - fraction_bits)
-        && (order != 2 || (samples + 1) >> (31 - fraction_bits) == 0)
+        && (order != 2 || middle(samples + 1) >> (31 - fraction_bits) == 0)
     {
         samples += 1;
     }
@@ -111,14 +142,17 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 
     const IDLE: Self = Self {
         turns: List::empty([[0; 2]; 2]),
+        whole: 0,
         carrier: Carrier::new(CarrierRatio::NONE),
         sums: List::empty([[0; 2]; ORDER]),
     };
 
     fn load(&mut self, tables: &Self::Tables) {
         self.turns = tables.turns;
+        self.whole = tables.whole;
         self.carrier = Carrier::new(tables.carrier);
         self.sums.refill([[0; 2]; ORDER], tables.channels);
+        self.align(0);
     }
 
     fn is_folded(&self) -> bool {
@@ -126,34 +160,41 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
     }
 
     fn seek(&mut self, section_start: u64) {
-        self.carrier.seek(section_start);
+        self.align(section_start);
         self.sums.fill([[0; 2]; ORDER]);
     }
 
     fn align(&mut self, section_start: u64) {
-        self.carrier.seek(section_start);
+        self.carrier.seek(section_start + u64::from(middle(self.whole)));
     }
 
     fn check(&self, sum: &mut Checksum) {
         sum.add_size(self.turns.len());
         sum.add_all(self.turns.as_flattened().as_flattened());
+        sum.add(self.whole);
         self.carrier.check(sum);
         sum.add_size(self.sums.len());
     }
 
     fn push(&mut self, frames: &[i32], into: u32, _: u32, ends: Ends) -> i32 {
         let channels = self.sums.len().max(1);
-        let count = frames.len().checked_div(channels).unwrap_or(0);
-        let from = into as usize;
-        let carrier = self.turns.get(from..from + count).unwrap_or(&[]);
         // A firmware's readout, sized for its sensor, has a constant stride.
-        let add = if channels == CHANNELS {
-            add_channel::<ORDER, CHANNELS>
-        } else {
-            add_channel::<ORDER, 0>
-        };
+        let stride = if channels == CHANNELS { CHANNELS } else { 0 };
+        let is_whole = into == 0 && frames.len() == self.whole as usize * channels;
+        let from = into as usize;
         for (channel, sums) in self.sums.iter_mut().enumerate() {
-            add(sums, frames.get(channel..).unwrap_or(&[]), channels, carrier);
+            let codes = Codes { frames: frames.get(channel..).unwrap_or(&[]), stride: channels };
+            // The sum of two codes of 32 bits does not fit a word.
+            match sums.split_at_mut_checked(1) {
+                Some(([firsts], [seconds])) if is_whole && ends.bits() < 32 => {
+                    if stride > 0 {
+                        add_whole::<CHANNELS>(firsts, seconds, codes, &self.turns);
+                    } else {
+                        add_whole::<0>(firsts, seconds, codes, &self.turns);
+                    }
+                }
+                _ => add_part(sums, codes, from, middle(self.whole) as usize, &self.turns),
+            }
         }
         ends.look_over::<16>(frames)
     }
@@ -166,18 +207,13 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         out: &mut [Phasor],
     ) -> Ended {
         let [cosine, sine] = carrier::cos_sin_quick(self.carrier.phase());
-        // A section shorter than the table: its weights are less by the difference.
-        let short = self.turns.len() as i64 - i64::from(end.length);
+        let behind = i64::from(end.length) - i64::from(middle(self.whole));
         let usual = end.usual();
         let mut saturated = false;
         for ((phasor, cics), sums) in out.iter_mut().zip(cics).zip(self.sums.iter_mut()) {
-            if ORDER == 2 && short > 0 {
-                let [i, q] = sums[0];
-                let [first, second] = sums[1];
-                sums[1] = [
-                    first.wrapping_sub(i.wrapping_mul(short)),
-                    second.wrapping_sub(q.wrapping_mul(short)),
-                ];
+            if ORDER == 2 {
+                sums[1] = [0, 1]
+                    .map(|part| behind.wrapping_mul(sums[0][part]).wrapping_sub(sums[1][part]));
             }
             for (part, cic) in cics.iter_mut().enumerate() {
                 let turned = sums.map(|[i, q]| {
@@ -220,63 +256,128 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
     ))
 }
 
-/// Samples of a turn of the loop.
-pub(crate) const BLOCK: usize = 8;
+/// Samples by which sections are even: whole turns of the sample loop.
+pub(crate) const BLOCK: usize = 2 * PAIRS;
+/// Pairs of samples of a turn of the loop.
+const PAIRS: usize = 4;
 
-/// [`accumulate`] for a CIC of an order. For order 2 each integrator's sums by themselves, with weights of their
-/// own: a small core has registers for one's.
-fn add_channel<const ORDER: usize, const STRIDE: usize>(
-    sums: &mut [[i64; 2]; ORDER],
-    frames: &[i32],
+/// A channel's codes: every `stride`th.
+#[derive(Clone, Copy)]
+struct Codes<'a> {
+    frames: &'a [i32],
     stride: usize,
-    carrier: &[Turn],
-) {
-    if ORDER != 2 {
-        return accumulate::<ORDER, STRIDE, 0>(sums, frames, stride, carrier);
-    }
-    let (firsts, seconds) = sums.split_at_mut(1);
-    if let (Some(firsts), Some(seconds)) = (firsts.first_chunk_mut(), seconds.first_chunk_mut()) {
-        accumulate::<1, STRIDE, 0>(firsts, frames, stride, carrier);
-        accumulate::<1, STRIDE, 1>(seconds, frames, stride, carrier);
-    }
 }
 
-/// One channel's share of a block of frames, `stride` codes each (constant where `STRIDE` is not
-/// zero), the channel's first code in front; `carrier` has as many samples as there are frames, and is taken
-/// with the weight number `WEIGHT`.
+/// One channel's codes of a whole section, order 2: S_1 and the sum of n x, by pairs about the middle. `STRIDE` is that of the
+/// codes where it is not zero.
+///
+/// One part after the other: a small core has registers for one.
+#[inline(always)]
+fn add_whole<const STRIDE: usize>(
+    firsts: &mut [i64; 2],
+    seconds: &mut [i64; 2],
+    codes: Codes<'_>,
+    turns: &[Turn],
+) {
+    let stride = if STRIDE > 0 { STRIDE } else { codes.stride.max(1) };
+    let length = codes.frames.len().div_ceil(stride);
+    let middle = length / 2;
+    let Some((before, from_middle)) = codes.frames.split_at_checked(middle * stride) else {
+        return;
+    };
+    let (Some(own), [first, turns @ ..]) = (from_middle.first(), turns) else { return };
+    let after = from_middle.get(stride..).unwrap_or(&[]);
+    let ([i, q], [j, r]) = (firsts, seconds);
+    // The middle one has n = 0 and phase zero.
+    *i = i.wrapping_add(i64::from(*own) * i64::from(first[0][0]));
+    // With an even number the first of all has no partner: as if that were zero.
+    let pairs = length.saturating_sub(middle + 1);
+    if let (true, Some([cosine, sine])) = (pairs < middle, turns.get(pairs)) {
+        let code = i64::from(before.first().copied().unwrap_or(0));
+        *i = i.wrapping_add(code * i64::from(cosine[0]));
+        *j = j.wrapping_sub(code * i64::from(cosine[1]));
+        *q = q.wrapping_sub(code * i64::from(sine[0]));
+        *r = r.wrapping_add(code * i64::from(sine[1]));
+    }
+    let Some(turns) = turns.get(..pairs) else { return };
+    let before = before.get((middle - pairs) * stride..).unwrap_or(&[]);
+    add_pairs::<STRIDE, 0>(i, j, after, before, stride, turns);
+    add_pairs::<STRIDE, 1>(r, q, after, before, stride, turns);
+}
+
+/// Pairs of codes about the middle, the nearest first: to `even` (a + b) times a number of the turn's part, to
+/// `odd` (a - b) times the other: for cosines S_1 is the even one, for sines the sum of n x.
 ///
 /// Never inlined: a small core has registers for this and no more.
 #[inline(never)]
-fn accumulate<const LEVELS: usize, const STRIDE: usize, const WEIGHT: usize>(
-    sums: &mut [[i64; 2]; LEVELS],
-    frames: &[i32],
+fn add_pairs<const STRIDE: usize, const PART: usize>(
+    even: &mut i64,
+    odd: &mut i64,
+    after: &[i32],
+    before: &[i32],
     stride: usize,
-    carrier: &[Turn],
+    turns: &[Turn],
 ) {
     let stride = if STRIDE > 0 { STRIDE } else { stride.max(1) };
-    let mut state = *sums;
-    let (turns, last_turns) = carrier.as_chunks::<BLOCK>();
-    let mut rest = frames;
-    for turns in turns {
-        let Some(codes) = rest.get(..(BLOCK - 1) * stride + 1) else { break };
-        for (n, turn) in turns.iter().enumerate() {
-            add(&mut state, codes.get(n * stride).copied().unwrap_or(0), turn[WEIGHT]);
+    let mut sums = [*even, *odd];
+    let mut add = |a: i32, b: i32, turn: &Turn| {
+        let [e, o] = if PART == 0 { turn[0] } else { [turn[1][1], turn[1][0]] };
+        let (sum, difference) = (a.wrapping_add(b), a.wrapping_sub(b));
+        sums[0] = sums[0].wrapping_add(i64::from(sum) * i64::from(e));
+        sums[1] = sums[1].wrapping_add(i64::from(difference) * i64::from(o));
+    };
+    let (blocks, last) = turns.as_chunks::<PAIRS>();
+    let (mut after, mut before) = (after, before);
+    for block in blocks {
+        let reach = (PAIRS - 1) * stride;
+        let Some(a) = after.get(..=reach) else { break };
+        let Some((earlier, b)) =
+            before.len().checked_sub(reach + stride).and_then(|at| before.split_at_checked(at))
+        else {
+            break;
+        };
+        for (n, turn) in block.iter().enumerate() {
+            let (a, b) = (a.get(n * stride), b.get(reach - n * stride));
+            add(a.copied().unwrap_or(0), b.copied().unwrap_or(0), turn);
         }
-        rest = rest.get(BLOCK * stride..).unwrap_or(&[]);
+        (after, before) = (after.get(reach + stride..).unwrap_or(&[]), earlier);
     }
-    for (code, turn) in rest.iter().step_by(stride).zip(last_turns) {
-        add(&mut state, *code, turn[WEIGHT]);
+    let pairs =
+        after.iter().step_by(stride).zip(before.iter().rev().skip(stride - 1).step_by(stride));
+    for ((a, b), turn) in pairs.zip(last) {
+        add(*a, *b, turn);
+    }
+    [*even, *odd] = sums;
+}
+
+/// One channel's codes from sample `from` of a section on.
+#[inline(never)]
+fn add_part<const ORDER: usize>(
+    sums: &mut [[i64; 2]; ORDER],
+    codes: Codes<'_>,
+    from: usize,
+    middle: usize,
+    turns: &[Turn],
+) {
+    let mut state = *sums;
+    for (k, code) in (from..).zip(codes.frames.iter().step_by(codes.stride)) {
+        let Some(&[mut cosine, mut sine]) = turns.get(k.abs_diff(middle)) else { break };
+        if k < middle {
+            (cosine[1], sine[0]) = (-cosine[1], -sine[0]);
+        }
+        add(&mut state, *code, [cosine, sine]);
     }
     *sums = state;
 }
 
-/// One sample: two products and cascaded sums.
+/// One sample: two products and cascaded sums; for order 2 four products.
 #[inline(always)]
-fn add<const LEVELS: usize>(state: &mut [[i64; 2]; LEVELS], code: i32, turn: [i32; 2]) {
+fn add<const ORDER: usize>(state: &mut [[i64; 2]; ORDER], code: i32, turn: Turn) {
     let plus = |a: [i64; 2], b: [i64; 2]| [a[0].wrapping_add(b[0]), a[1].wrapping_add(b[1])];
-    let mut carry = turn.map(|t| i64::from(code) * i64::from(t));
-    for sum in state {
-        *sum = plus(*sum, carry);
+    let times = |weight: usize| turn.map(|part| i64::from(code) * i64::from(part[weight]));
+    let mut carry = times(0);
+    for (level, sum) in state.iter_mut().enumerate() {
+        *sum = plus(*sum, if ORDER == 2 { times(level) } else { carry });
         carry = *sum;
     }
 }

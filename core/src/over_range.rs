@@ -90,6 +90,12 @@ impl Ends {
         energy::BY_ENERGY && self.bit <= 24
     }
 
+    /// b.
+    #[inline(always)]
+    pub(crate) const fn bits(self) -> u32 {
+        self.bit + 2
+    }
+
     /// L - 1, the upper end.
     const fn last(self) -> u32 {
         (2 << self.bit) - 1

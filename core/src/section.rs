@@ -28,6 +28,8 @@ pub struct Sections {
     pub folded: Option<Folding>,
     /// Fraction bits of the carrier's cosines.
     pub fraction_bits: u32,
+    /// Of the CIC.
+    pub order: u32,
     /// Samples of a whole section and of an interval's last one.
     pub whole: u32,
     /// See `whole`.

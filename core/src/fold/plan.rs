@@ -53,7 +53,7 @@ impl<
     /// # Errors
     /// [`ConfigError`] where the plan does not fold, or not into the columns there are.
     pub const fn new(sections: &Sections) -> Result<Self, ConfigError> {
-        let Sections { carrier, channels, folded, fraction_bits, whole, last } = *sections;
+        let Sections { carrier, channels, folded, fraction_bits, whole, last, .. } = *sections;
         let Some(folding) = folded else {
             let quantity = "carrier period within the ratio, which Fold needs (Mixer does not)";
             return Err(ConfigError::new(Stage::FrontEnd, quantity, 0, 1, COLUMNS as i64));

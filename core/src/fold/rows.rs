@@ -87,9 +87,19 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         if self.is_sized() {
             // Firmware sizes the readout for its sensor: then the row's length is a constant.
             return if alternate {
-                sized::sum_columns::<ORDER, COLUMNS, true>(&mut self.sums, &mut self.squares, data, ends)
+                sized::sum_columns::<ORDER, COLUMNS, true>(
+                    &mut self.sums,
+                    &mut self.squares,
+                    data,
+                    ends,
+                )
             } else {
-                sized::sum_columns::<ORDER, COLUMNS, false>(&mut self.sums, &mut self.squares, data, ends)
+                sized::sum_columns::<ORDER, COLUMNS, false>(
+                    &mut self.sums,
+                    &mut self.squares,
+                    data,
+                    ends,
+                )
             };
         }
         let width = self.sums.len().max(1);

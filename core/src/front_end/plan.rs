@@ -8,7 +8,7 @@ use crate::cic::{IntervalWeights, gain, step_weights, width};
 use crate::config::{FrontEndConfig, Path};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::guard::Checksum;
-use crate::mixer::{self, TABLE_BITS, section};
+use crate::mixer::{self, section, table_bits};
 use crate::over_range::OverRange;
 use crate::section::{Folding, MAX_COLUMNS, SectionWeights, Sections, sum_bound};
 use crate::word::{Register, Shift, Word, least};
@@ -59,7 +59,7 @@ const fn period_within(carrier: CarrierRatio, ratio: u32) -> Option<u32> {
 }
 
 /// Fraction bits of the carrier's cosines, folded or mixed: what lets the
-/// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed. A plan
+/// CIC's output fit 64 bits, at most 30 folded (less where the period is long) and 28 mixed, 24 for order 2. A plan
 /// that leaves fewer than 22 for that takes the most and needs a 128-bit register.
 #[must_use]
 pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Option<Folding>) -> u32 {
@@ -68,7 +68,7 @@ pub const fn fraction_bits(config: FrontEndConfig, code_bits: u32, folded: Optio
     let taken = taken.saturating_sub(config.pruned_bits as u32);
     let mut most = match folded {
         Some(folding) => folding.most_fraction_bits(),
-        None => TABLE_BITS,
+        None => table_bits(config.order as u32),
     };
     if config.pruned_bits > 0 {
         // What is rounded off has to be there: sums of a section within 62 bits, not modulo 2^64.
@@ -144,12 +144,8 @@ pub(super) struct Constants<const ORDER: usize> {
 
 impl<const ORDER: usize> Constants<ORDER> {
     /// Of no plan.
-    pub(super) const NONE: Self = Self {
-        ratio: 0,
-        differential_delay: 0,
-        section: 0,
-        weights: SectionWeights::NONE,
-    };
+    pub(super) const NONE: Self =
+        Self { ratio: 0, differential_delay: 0, section: 0, weights: SectionWeights::NONE };
 
     /// Length of the impulse response, samples: N (R M - 1) + 1.
     pub(super) const fn span(&self) -> u64 {
@@ -245,7 +241,9 @@ impl<const ORDER: usize, const CHANNELS: usize> FrontEndPlan<ORDER, CHANNELS, Se
                 pruned,
             },
         };
-        let tables = Sections { carrier, channels, folded, fraction_bits, whole: section, last };
+        let order = ORDER as u32;
+        let tables =
+            Sections { carrier, channels, folded, fraction_bits, order, whole: section, last };
         let watch = OverRange::new(channels, code_bits);
         Ok(Self { watch, channels, constants, tables })
     }

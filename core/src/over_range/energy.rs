@@ -68,7 +68,8 @@ impl Energy {
     #[must_use]
     pub const fn excludes_ends(&self, rows: u32, ends: Ends) -> bool {
         // 2^31 at most.
-        let Some(room) = (rows as u64 * ends.last() as u64).checked_sub(self.largest as u64 + 1) else {
+        let Some(room) = (rows as u64 * ends.last() as u64).checked_sub(self.largest as u64 + 1)
+        else {
             return false;
         };
         let Some(energy) = times(self.squares, rows) else { return false };

@@ -9,6 +9,7 @@ use crate::instrument::design::{CarrierRatio, carrier_ratio};
 use quietgap_core::carrier::MAX_PERIOD;
 use quietgap_core::config::Path;
 use quietgap_core::front_end::{folding, section_length};
+use quietgap_core::mixer;
 use std::fmt::Write;
 
 /// 64-bit FNV-1a (Fowler, Noll, Vo) of a text.
@@ -95,7 +96,10 @@ fn write_body(text: &mut String, subject: &Subject) -> std::fmt::Result {
     };
     let (columns, phases) = match folded {
         Some(folding) => (subject.channels * folding.columns as usize, Some(folding.columns)),
-        None => (section_length(front, subject.code_bits, None) as usize, None),
+        None => {
+            let section = section_length(front, subject.code_bits, None);
+            (mixer::table_length(section) as usize, None)
+        }
     };
     let open = |taps: usize, ratio: u16| taps.div_ceil(ratio.into());
     let firs = || plan.firs.iter().map(|f| (open(f.taps.len(), f.ratio), usize::from(f.ratio)));

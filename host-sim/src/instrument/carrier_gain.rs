@@ -3,7 +3,7 @@
 use quietgap_core::carrier::{Carrier, CarrierRatio, cos_sin_quick, cos_sin_short};
 use quietgap_core::config::FrontEndConfig;
 use quietgap_core::front_end::{folding, fraction_bits, section_length};
-use quietgap_core::mixer::TURN_BITS;
+use quietgap_core::mixer::{self, TURN_BITS};
 use std::f64::consts::TAU;
 
 /// Most samples looked at: where the pattern of rounded cosines is longer, their errors average out.
@@ -34,20 +34,27 @@ pub fn carrier_gain(
     let whole = pattern.filter(|samples| *samples <= MOST_SAMPLES);
     let samples = whole.unwrap_or(MOST_SAMPLES.next_multiple_of(ratio));
     let mut oscillator = Carrier::new(carrier);
-    let mut table = Carrier::new(carrier);
+    let (middle, mut at) = (mixer::middle(section), Carrier::new(carrier));
     let scaled = |[c, s]: [i32; 2], bits: u32| {
         [f64::from(c), -f64::from(s)].map(|x| x / f64::from(1u32 << bits))
     };
     let (mut turn, mut gain) = ([1.0, 0.0], 0.0);
     for k in 0..samples {
         let exact = oscillator.phase();
-        if folded.is_none() && (k % ratio) % section == 0 {
-            // A section's table starts at phase zero; its sums are turned by the section's own.
-            turn = scaled(cos_sin_quick(exact), TURN_BITS);
-            table = Carrier::new(carrier);
+        let mut table = cos_sin_short(exact, bits);
+        if folded.is_none() {
+            // A section's table has phase zero in the middle, and one side is the other's mirror; its sums are turned by
+            // the phase there.
+            let n = (k % ratio) % section;
+            if n == 0 {
+                at.seek(u64::from(k + middle));
+                turn = scaled(cos_sin_quick(at.phase()), TURN_BITS);
+            }
+            at.seek(u64::from(n.abs_diff(middle)));
+            table = cos_sin_short(at.phase(), bits);
+            table[1] = if n < middle { -table[1] } else { table[1] };
         }
-        let phase = if folded.is_some() { exact } else { table.phase() };
-        let [c, s] = scaled(cos_sin_short(phase, bits), bits);
+        let [c, s] = scaled(table, bits);
         let [c, s] = [c * turn[0] - s * turn[1], c * turn[1] + s * turn[0]];
         let theta = exact as f64 * 2f64.powi(-64) * TAU;
         // Re (c + i s) (e^(i theta) + e^(-i theta - 2 i phi)); over a part of a pattern the image would
@@ -58,7 +65,6 @@ pub fn carrier_gain(
             gain += c * image.cos() - s * image.sin();
         }
         oscillator.advance(1);
-        table.advance(1);
     }
     gain / f64::from(samples)
 }

@@ -60,6 +60,10 @@ impl Plan {
             _ => most,
         }
     }
+    /// Mixed: for order 2, half a section times a cosine has to fit an `i32`.
+    fn mixed_bits(&self) -> u32 {
+        self.fraction_bits(if self.order == 2 { 24 } else { 28 })
+    }
     /// Folded: K times a cosine fits an `i32`.
     fn folded_bits(&self, samples: usize) -> u32 {
         let columns = self.columns(samples) as u64;
@@ -248,16 +252,16 @@ fn choose(n: usize, k: usize) -> u128 {
     (0..k).fold(1u128, |c, d| c * (n - d) as u128 / (d + 1) as u128)
 }
 
-/// Most samples L <= 256 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and L 2^f < 2^31
+/// Most samples L <= 255 with 2^(b-1) 2^f C(L+N-1, N) <= 2^62 (and half of L, rounded down, times 2^f < 2^31
 /// for order 2), then as few sections as that allows, all about as long, of a multiple of 8 samples
 /// where such a length is allowed.
 fn section_length(plan: &Plan) -> usize {
-    let fraction_bits = plan.fraction_bits(28);
+    let fraction_bits = plan.mixed_bits();
     let order = usize::from(plan.order);
     let bound = |length| choose(length + order - 1, order) << (plan.bits - 1 + fraction_bits);
-    let longest = (1..=256)
+    let longest = (1..=255)
         .filter(|&length| bound(length) <= 1 << 62)
-        .filter(|&length| order != 2 || (length as u64) << fraction_bits < 1 << 31)
+        .filter(|&length| order != 2 || (length as u64 / 2) << fraction_bits < 1 << 31)
         .max()
         .expect("one sample fits");
     let even = plan.ratio.div_ceil(plan.ratio.div_ceil(longest));
@@ -266,15 +270,17 @@ fn section_length(plan: &Plan) -> usize {
         .unwrap_or(even)
 }
 
-/// Section by section: sums against the carrier from phase zero in Q.f, each turned by Q2.30 of
-/// the exact phase of the section's first sample and rounded to Q.f; the integrators run through
+/// Section by section: sums against the carrier in Q.f, phase zero at the middle of a whole section and one side the other's
+/// mirror, each turned by Q2.30 of the exact phase there and rounded to Q.f; the integrators run through
 /// the section one sample at a time without input, then take the sums; combs one by one.
 fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec<[i128; 2]>> {
-    let (order, fraction_bits) = (usize::from(plan.order), plan.fraction_bits(28));
+    let (order, fraction_bits) = (usize::from(plan.order), plan.mixed_bits());
     let codes = plan.codes();
+    let middle = length / 2;
     let q = |n: usize, cut: i32| {
-        let (cosine, sine) = cos_sin(phase(n as u64));
-        [round_even(cosine.into(), cut), round_even(sine.into(), cut)]
+        let (cosine, sine) = cos_sin(phase(n.abs_diff(middle) as u64));
+        let sign = if n < middle { -1 } else { 1 };
+        [round_even(cosine.into(), cut), sign * round_even(sine.into(), cut)]
     };
     let channel = |channel: usize| {
         let mut integrators = vec![[0i128; 2]; order];
@@ -297,7 +303,7 @@ fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec
                         integrators[j] = [0, 1].map(|p| integrators[j][p] + integrators[j - 1][p]);
                     }
                 }
-                let [cosine, sine] = cos_sin_quick(phase(section[0] as u64)).map(i128::from);
+                let [cosine, sine] = cos_sin_quick(phase((section[0] + middle) as u64)).map(i128::from);
                 for (state, [i, q]) in integrators.iter_mut().zip(sums) {
                     state[0] += round_even(i * cosine + q * sine, 30);
                     state[1] += round_even(q * cosine - i * sine, 30);
@@ -355,7 +361,7 @@ proptest! {
         let mixed = core(carrier, &plan, Path::General);
         prop_assert_eq!(&mixed, &mixed_twin(coherent_phase(cycles, samples), length, &plan));
         let folded = core(carrier, &plan, Path::Coherent);
-        let bits = plan.fraction_bits(28).min(plan.folded_bits(carrier.period().unwrap() as usize));
+        let bits = plan.mixed_bits().min(plan.folded_bits(carrier.period().unwrap() as usize));
         for (a, b) in mixed.iter().flatten().flatten().zip(folded.iter().flatten().flatten()) {
             // The paths' shifts differ by the fraction bits: the words are the same.
             prop_assert!((a - b).abs() < 1 << (54 - bits), "{} {}", a, b);

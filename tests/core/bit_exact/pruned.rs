@@ -93,11 +93,14 @@ impl Plan {
         for start in (0..OUTPUTS).map(|k| k * ratio) {
             let samples: Vec<usize> = (start..start + ratio).collect();
             for section in samples.chunks(length) {
-                // Folded: the carrier of each sample. Mixed: from phase zero, turned by the first's.
-                let first = if folded.is_some() { 0 } else { section[0] };
+                // Folded: the carrier of each sample. Mixed: phase zero in the middle, one side the other's mirror, turned
+                // by the middle one's.
+                let zero = if folded.is_some() { 0 } else { section[0] + length / 2 };
                 let mut sums = vec![[0i128; 2]; order];
                 for &n in section {
-                    let [cosine, sine] = turn(phase(n - first), f);
+                    let sign = if n < zero { -1 } else { 1 };
+                    let [cosine, sine] = turn(phase(n.abs_diff(zero)), f);
+                    let sine = sign * sine;
                     let x = i128::from(codes[n]);
                     let mut carry = [x * cosine, -x * sine];
                     for sum in &mut sums {
@@ -106,7 +109,7 @@ impl Plan {
                     }
                 }
                 if folded.is_none() {
-                    let [cosine, sine] = cos_sin_quick(phase(first)).map(i128::from);
+                    let [cosine, sine] = cos_sin_quick(phase(zero)).map(i128::from);
                     for sum in &mut sums {
                         let [i, q] = *sum;
                         *sum = [i * cosine + q * sine, q * cosine - i * sine]

@@ -23,8 +23,8 @@ fn main() -> ! {
             0 => chain::<i64, 2, 2, 10, 165, 78, Fold<2, 2, 10, true, 5>>(number, settings, task),
             1 => chain::<i64, 2, 7, 35, 165, 273, Fold<2, 7, 35, true, 5>>(number, settings, task),
             2 => chain::<i64, 2, 2, 4, 164, 80, Fold<2, 2, 4, true, 2>>(number, settings, task),
-            3 => chain::<i64, 2, 2, 256, 265, 84, Mixer<2, 2, 256>>(number, settings, task),
-            4 => chain::<i64, 2, 7, 256, 265, 294, Mixer<2, 7, 256>>(number, settings, task),
+            3 => chain::<i64, 2, 2, 128, 265, 84, Mixer<2, 2, 128>>(number, settings, task),
+            4 => chain::<i64, 2, 7, 128, 265, 294, Mixer<2, 7, 128>>(number, settings, task),
             // Larger, and the way chosen by the plan.
             5 => chain::<i64, 1, 4, 256, 256, 64, AnyWay<1, 4, 256>>(number, settings, task),
             6 => chain::<i64, 2, 4, 256, 256, 64, AnyWay<2, 4, 256>>(number, settings, task),
@@ -38,7 +38,7 @@ fn main() -> ! {
             15 => chain::<i64, 2, 6, 12, 320, 400, Fold<2, 6, 12, true, 2>>(number, settings, task),
             16 => chain::<i64, 2, 5, 15, 320, 400, Fold<2, 5, 15, true, 3>>(number, settings, task),
             18 => chain::<i64, 2, 6, 36, 320, 400, Fold<2, 6, 36, true, 6>>(number, settings, task),
-            17 => chain::<i64, 2, 4, 256, 320, 400, Mixer<2, 4, 256>>(number, settings, task),
+            17 => chain::<i64, 2, 4, 128, 320, 400, Mixer<2, 4, 128>>(number, settings, task),
             _ => panic!("kind {kind}"),
         }
     });
