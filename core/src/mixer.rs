@@ -178,22 +178,20 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
 
     fn push(&mut self, frames: &[i32], into: u32, _: u32, ends: Ends) -> i32 {
         let channels = self.sums.len().max(1);
-        // A firmware's readout, sized for its sensor, has a constant stride.
-        let stride = if channels == CHANNELS { CHANNELS } else { 0 };
+        let middle = middle(self.whole) as usize;
         let is_whole = into == 0 && frames.len() == self.whole as usize * channels;
-        let from = into as usize;
+        // The sum of two codes of 32 bits does not fit a word.
+        let by_pairs = if is_whole && ORDER == 2 && ends.bits() < 32 {
+            by_pairs::<ORDER, CHANNELS>(channels)
+        } else {
+            None
+        };
         for (channel, sums) in self.sums.iter_mut().enumerate() {
-            let codes = Codes { frames: frames.get(channel..).unwrap_or(&[]), stride: channels };
-            // The sum of two codes of 32 bits does not fit a word.
-            match sums.split_at_mut_checked(1) {
-                Some(([firsts], [seconds])) if is_whole && ends.bits() < 32 => {
-                    if stride > 0 {
-                        add_whole::<CHANNELS>(firsts, seconds, codes, &self.turns);
-                    } else {
-                        add_whole::<0>(firsts, seconds, codes, &self.turns);
-                    }
-                }
-                _ => add_part(sums, codes, from, middle(self.whole) as usize, &self.turns),
+            if let Some(add_whole) = by_pairs {
+                add_whole(sums, frames, channel, middle, &self.turns);
+            } else {
+                let codes = frames.iter().skip(channel).step_by(channels);
+                add_part(sums, codes, into as usize, middle, &self.turns);
             }
         }
         ends.look_over::<16>(frames)
@@ -256,118 +254,134 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
     ))
 }
 
-/// Samples by which sections are even: whole turns of the sample loop.
-pub(crate) const BLOCK: usize = 2 * PAIRS;
-/// Pairs of samples of a turn of the loop.
-const PAIRS: usize = 4;
+/// Samples by which sections are even, where they may be.
+pub(crate) const BLOCK: usize = 8;
+/// A channel's sums take a whole section.
+type AddWhole<const ORDER: usize> = fn(&mut [[i64; 2]; ORDER], &[i32], usize, usize, &[Turn]);
 
-/// A channel's codes: every `stride`th.
-#[derive(Clone, Copy)]
-struct Codes<'a> {
-    frames: &'a [i32],
-    stride: usize,
-}
-
-/// One channel's codes of a whole section, order 2: S_1 and the sum of n x, by pairs about the middle. `STRIDE` is that of the
-/// codes where it is not zero.
-///
-/// One part after the other: a small core has registers for one.
+/// [`add_whole`] for so many channels: on a board for as many as it was made for, on a host for up to eight.
 #[inline(always)]
-fn add_whole<const STRIDE: usize>(
-    firsts: &mut [i64; 2],
-    seconds: &mut [i64; 2],
-    codes: Codes<'_>,
-    turns: &[Turn],
-) {
-    let stride = if STRIDE > 0 { STRIDE } else { codes.stride.max(1) };
-    let length = codes.frames.len().div_ceil(stride);
-    let middle = length / 2;
-    let Some((before, from_middle)) = codes.frames.split_at_checked(middle * stride) else {
-        return;
-    };
-    let (Some(own), [first, turns @ ..]) = (from_middle.first(), turns) else { return };
-    let after = from_middle.get(stride..).unwrap_or(&[]);
-    let ([i, q], [j, r]) = (firsts, seconds);
-    // The middle one has n = 0 and phase zero.
-    *i = i.wrapping_add(i64::from(*own) * i64::from(first[0][0]));
-    // With an even number the first of all has no partner: as if that were zero.
-    let pairs = length.saturating_sub(middle + 1);
-    if let (true, Some([cosine, sine])) = (pairs < middle, turns.get(pairs)) {
-        let code = i64::from(before.first().copied().unwrap_or(0));
-        *i = i.wrapping_add(code * i64::from(cosine[0]));
-        *j = j.wrapping_sub(code * i64::from(cosine[1]));
-        *q = q.wrapping_sub(code * i64::from(sine[0]));
-        *r = r.wrapping_add(code * i64::from(sine[1]));
+fn by_pairs<const ORDER: usize, const CHANNELS: usize>(channels: usize) -> Option<AddWhole<ORDER>> {
+    if channels == CHANNELS {
+        return Some(add_whole::<ORDER, CHANNELS>);
     }
-    let Some(turns) = turns.get(..pairs) else { return };
-    let before = before.get((middle - pairs) * stride..).unwrap_or(&[]);
-    add_pairs::<STRIDE, 0>(i, j, after, before, stride, turns);
-    add_pairs::<STRIDE, 1>(r, q, after, before, stride, turns);
+    if cfg!(target_os = "none") {
+        return None;
+    }
+    Some(match channels {
+        1 => add_whole::<ORDER, 1>,
+        2 => add_whole::<ORDER, 2>,
+        3 => add_whole::<ORDER, 3>,
+        4 => add_whole::<ORDER, 4>,
+        5 => add_whole::<ORDER, 5>,
+        6 => add_whole::<ORDER, 6>,
+        7 => add_whole::<ORDER, 7>,
+        8 => add_whole::<ORDER, 8>,
+        _ => return None,
+    })
 }
 
-/// Pairs of codes about the middle, the nearest first: to `even` (a + b) times a number of the turn's part, to
-/// `odd` (a - b) times the other: for cosines S_1 is the even one, for sines the sum of n x.
-///
-/// Never inlined: a small core has registers for this and no more.
-#[inline(never)]
-fn add_pairs<const STRIDE: usize, const PART: usize>(
-    even: &mut i64,
-    odd: &mut i64,
-    after: &[i32],
-    before: &[i32],
-    stride: usize,
-    turns: &[Turn],
-) {
-    let stride = if STRIDE > 0 { STRIDE } else { stride.max(1) };
-    let mut sums = [*even, *odd];
-    let mut add = |a: i32, b: i32, turn: &Turn| {
-        let [e, o] = if PART == 0 { turn[0] } else { [turn[1][1], turn[1][0]] };
-        let (sum, difference) = (a.wrapping_add(b), a.wrapping_sub(b));
-        sums[0] = sums[0].wrapping_add(i64::from(sum) * i64::from(e));
-        sums[1] = sums[1].wrapping_add(i64::from(difference) * i64::from(o));
-    };
-    let (blocks, last) = turns.as_chunks::<PAIRS>();
-    let (mut after, mut before) = (after, before);
-    for block in blocks {
-        let reach = (PAIRS - 1) * stride;
-        let Some(a) = after.get(..=reach) else { break };
-        let Some((earlier, b)) =
-            before.len().checked_sub(reach + stride).and_then(|at| before.split_at_checked(at))
-        else {
-            break;
-        };
-        for (n, turn) in block.iter().enumerate() {
-            let (a, b) = (a.get(n * stride), b.get(reach - n * stride));
-            add(a.copied().unwrap_or(0), b.copied().unwrap_or(0), turn);
-        }
-        (after, before) = (after.get(reach + stride..).unwrap_or(&[]), earlier);
-    }
-    let pairs =
-        after.iter().step_by(stride).zip(before.iter().rev().skip(stride - 1).step_by(stride));
-    for ((a, b), turn) in pairs.zip(last) {
-        add(*a, *b, turn);
-    }
-    [*even, *odd] = sums;
-}
-
-/// One channel's codes from sample `from` of a section on.
-#[inline(never)]
-fn add_part<const ORDER: usize>(
+/// One channel's codes of a whole section, order 2: S_1 and the sum of n x, by pairs about the middle.
+fn add_whole<const ORDER: usize, const CHANNELS: usize>(
     sums: &mut [[i64; 2]; ORDER],
-    codes: Codes<'_>,
+    codes: &[i32],
+    channel: usize,
+    middle: usize,
+    turns: &[Turn],
+) {
+    let (frames, _) = codes.as_chunks::<CHANNELS>();
+    let Some((before, [own, after @ ..])) = frames.split_at_checked(middle) else { return };
+    // The middle one has n = 0; with an even number the first of all has no partner.
+    if let (Some(own), Some(turn)) = (own.get(channel), turns.first()) {
+        add(sums, *own, *turn);
+    }
+    let (single, before) = before.split_at(before.len().saturating_sub(after.len()));
+    if let ([single], Some(turn)) = (single, turns.get(middle)) {
+        add(sums, single.get(channel).copied().unwrap_or(0), mirrored(turn));
+    }
+    let Some(turns) = turns.get(1..=after.len()) else { return };
+    let (firsts, seconds) = sums.split_at_mut(1);
+    if let ([[i, q]], [[j, r], ..]) = (firsts, seconds) {
+        add_pairs::<CHANNELS, 0>([i, j], after, before, channel, turns);
+        add_pairs::<CHANNELS, 1>([r, q], after, before, channel, turns);
+    }
+}
+
+/// Pairs of codes about the middle, as many before as after it: to the first sum (a + b) times a number of the turn's `PART`, to
+/// the second (a - b) times the other: of cosines S_1 is the first, of sines the sum of n x.
+///
+/// Never inlined, and one part after the other: a small core has registers for this and no more.
+#[inline(never)]
+fn add_pairs<const CHANNELS: usize, const PART: usize>(
+    sums: [&mut i64; 2],
+    after: &[[i32; CHANNELS]],
+    before: &[[i32; CHANNELS]],
+    channel: usize,
+    turns: &[Turn],
+) {
+    if channel >= CHANNELS {
+        return;
+    }
+    let mut state = sums.each_ref().map(|sum| **sum);
+    // The nearest to the middle first.
+    let (last_after, last_before, last_turns) =
+        add_blocks::<CHANNELS, PART, 8>(&mut state, after, before, channel, turns);
+    add_blocks::<CHANNELS, PART, 1>(&mut state, last_after, last_before, channel, last_turns);
+    [*sums[0], *sums[1]] = state;
+}
+
+/// What is left of pairs after, before and of their turns.
+type Left<'a, const CHANNELS: usize> = (&'a [[i32; CHANNELS]], &'a [[i32; CHANNELS]], &'a [Turn]);
+
+/// [`add_pairs`], `PAIRS` a turn of the loop.
+#[inline(always)]
+fn add_blocks<'a, const CHANNELS: usize, const PART: usize, const PAIRS: usize>(
+    state: &mut [i64; 2],
+    after: &'a [[i32; CHANNELS]],
+    before: &'a [[i32; CHANNELS]],
+    channel: usize,
+    turns: &'a [Turn],
+) -> Left<'a, CHANNELS> {
+    let (after, last_after) = after.as_chunks::<PAIRS>();
+    let (first_before, before) = before.as_rchunks::<PAIRS>();
+    let (turns, last_turns) = turns.as_chunks::<PAIRS>();
+    let blocks = turns.len();
+    if let (Some(after), Some(before)) = (after.get(..blocks), before.get(..blocks)) {
+        for block in 0..blocks {
+            let (after, before) = (&after[block], &before[blocks - 1 - block]);
+            for n in 0..PAIRS {
+                let [cosine, sine] = turns[block][n];
+                let [even, odd] = if PART == 0 { cosine } else { [sine[1], sine[0]] };
+                let (a, b) = (after[n][channel], before[PAIRS - 1 - n][channel]);
+                state[0] = state[0].wrapping_add(i64::from(a.wrapping_add(b)) * i64::from(even));
+                state[1] = state[1].wrapping_add(i64::from(a.wrapping_sub(b)) * i64::from(odd));
+            }
+        }
+    }
+    (last_after, first_before, last_turns)
+}
+
+/// Some of one channel's codes, from sample `from` of a section on.
+#[inline(never)]
+fn add_part<'a, const ORDER: usize>(
+    sums: &mut [[i64; 2]; ORDER],
+    codes: impl Iterator<Item = &'a i32>,
     from: usize,
     middle: usize,
     turns: &[Turn],
 ) {
     let mut state = *sums;
-    for (k, code) in (from..).zip(codes.frames.iter().step_by(codes.stride)) {
-        let Some(&[mut cosine, mut sine]) = turns.get(k.abs_diff(middle)) else { break };
-        if k < middle {
-            (cosine[1], sine[0]) = (-cosine[1], -sine[0]);
-        }
-        add(&mut state, *code, [cosine, sine]);
+    for (k, code) in (from..).zip(codes) {
+        let Some(turn) = turns.get(k.abs_diff(middle)) else { break };
+        add(&mut state, *code, if k < middle { mirrored(turn) } else { *turn });
     }
     *sums = state;
+}
+
+/// As many samples before the middle.
+#[inline(always)]
+fn mirrored(&[cosine, sine]: &Turn) -> Turn {
+    [[cosine[0], -cosine[1]], [-sine[0], sine[1]]]
 }
 
 /// One sample: two products and cascaded sums; for order 2 four products.
