@@ -39,7 +39,9 @@ fn predicted_counts_are_the_emulators() {
 
 /// Compares predicted counts of one core with the emulator's, or fits its coefficients anew: as source.
 fn of_core(core: Core, rewrite: bool) -> String {
-    let sensors = || cases::all(300, 0).into_iter().filter(|case| case.counted);
+    let restless = |case: &Case| case.name.ends_with(cases::RESTLESS);
+    let all = || cases::all(300, 0).into_iter().filter(|case| case.counted);
+    let sensors = || all().filter(|case| !restless(case));
     let images = core.build(false);
     let run = |image, cases: Vec<Case>| {
         let runs = emulator::run(core, &images, image, cases.iter().map(Case::to_bytes));
@@ -54,7 +56,8 @@ fn of_core(core: Core, rewrite: bool) -> String {
     if rewrite {
         let chains =
             run("bench", cases::sized::plans(false).into_iter().chain(sensors()).collect());
-        return fitted(core, &chains, &run("orders", orders::plans(false)));
+        let looked = run("bench", all().filter(restless).collect());
+        return fitted(core, &chains, &run("orders", orders::plans(false)), &looked[0]);
     }
     let cpu = CPUS.iter().find(|cpu| cpu.name == core.name()).expect("a model");
     let mut worst = 0f64;
@@ -72,6 +75,11 @@ fn of_core(core: Core, rewrite: bool) -> String {
         let shape = case.shape();
         let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
         check(&case, &run, "chain", counts.chain(&shape));
+    }
+    for (case, run) in run("bench", all().filter(restless).collect()) {
+        let shape = case.shape();
+        let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
+        check(&case, &run, "chain", counts.chain(&shape) + counts.look);
     }
     // An image of front ends of every order takes longest to build of all, and the M33's counts are the M4's.
     let orders = if core == Core::M33 { Vec::new() } else { run("orders", orders::plans(true)) };
@@ -96,8 +104,13 @@ fn of_core(core: Core, rewrite: bool) -> String {
     String::new()
 }
 
-/// The coefficients of one core, as source; `fronts` are front ends alone.
-fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String {
+/// The coefficients of one core, as source; `fronts` are front ends alone, of `looked` every block was looked at twice.
+fn fitted(
+    core: Core,
+    chains: &[(Case, Run)],
+    fronts: &[(Case, Run)],
+    looked: &(Case, Run),
+) -> String {
     let rows = || chains.iter().map(|(case, run)| (case, case.shape(), run));
     let per_interval = |case: &Case, run: &Run, what| run.number(what) as f64 / case.intervals();
     // A front end of each order.
@@ -111,6 +124,12 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
         (1..=6).map(fit).collect::<Vec<_>>()
     };
     let with_firs = rows().filter(|(_, s, _)| s.firs()[0] > 0.0);
+    let (restless, twice) = looked;
+    let once =
+        chains.iter().find(|(case, _)| restless.name.starts_with(&format!("{},", case.name)));
+    let (once, run) = once.expect("the same sensor at rest");
+    let more = per_interval(restless, twice, "front_end") - per_interval(once, run, "front_end");
+    let look = more / (restless.shape().ratio * restless.shape().channels);
     let firs =
         solve(with_firs.map(|(c, s, r)| (s.firs().to_vec(), per_interval(c, r, "fir"))).collect());
     let reading = solve(
@@ -150,6 +169,7 @@ fn fitted(core: Core, chains: &[(Case, Run)], fronts: &[(Case, Run)]) -> String 
     for (name, values) in [("firs", firs), ("reading", reading), ("join", join)] {
         let _ = writeln!(text, "    {name}: [{}],", numbers(&values));
     }
+    let _ = writeln!(text, "    look: {look:.3},");
     text + "};\n"
 }
 

@@ -90,7 +90,10 @@ impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS>
             let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
             let weight = if order == 2 { n } else { 0 };
             // There is room: see above.
-            let _ = turns.push([[cosine, weight * cosine], [-sine, -(weight * sine)]]);
+            let _ = turns.push([
+                [cosine, cosine.wrapping_mul(weight)],
+                [-sine, (-sine).wrapping_mul(weight)],
+            ]);
             oscillator.advance(1);
             n += 1;
         }

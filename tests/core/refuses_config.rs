@@ -210,6 +210,7 @@ fn stages_by_themselves() {
         channels,
         folded: carrier.period().and_then(|period| Folding::new(period, whole, 2, 24)),
         fraction_bits: 24,
+        order: 2,
         whole,
         last: whole,
     };
@@ -224,11 +225,9 @@ fn stages_by_themselves() {
     let mixer = |carrier, channels, whole| {
         MixerTables::<2, 6>::new(&sections(carrier, channels, whole)).err()
     };
-    assert_eq!(mixer(other, 2, 6), None);
-    assert_eq!(
-        mixer(other, 2, 7),
-        Some(refused(Stage::FrontEnd, "samples in a section, for which there are COLUMNS", 7, 6))
-    );
+    assert_eq!(mixer(other, 2, 11), None);
+    let quantity = "samples in half a section, for which there are COLUMNS";
+    assert_eq!(mixer(other, 2, 12), Some(refused(Stage::FrontEnd, quantity, 7, 6)));
     assert_eq!(mixer(other, 3, 6), Some(refused(Stage::Converter, "channels", 3, 2)));
     let quantity = "columns that the plan folds by (Fold does, Mixer does not)";
     let folds = ConfigError { min: 0, ..refused(Stage::FrontEnd, quantity, 3, 0) };

@@ -41,7 +41,10 @@ pub struct Outcome {
     pub firs: u64,
 }
 
-/// The sensors, a carrier that is not coherent, each whole and with every block
+/// Of the case whose every block is looked at twice.
+pub const RESTLESS: &str = "restless";
+
+/// The sensors, a carrier that is not coherent, restless codes, each whole and with every block
 /// cut, and `random` plans.
 pub fn all(repeats: usize, random: usize) -> Vec<Case> {
     let mut cases = Vec::new();
@@ -58,6 +61,14 @@ pub fn all(repeats: usize, random: usize) -> Vec<Case> {
             cases.push(Case::of_sensor(&name, 3 + kind, frames, repeats, settings, carrier));
         }
     }
+    // Codes that no energy proves free of ends, though they are: all of them are looked at, too.
+    let first = &cases[0];
+    let restless = Case {
+        name: format!("{},{RESTLESS}", first.name),
+        noise_bits: u32::from(first.settings.code_bits) - 2,
+        ..first.clone()
+    };
+    cases.push(restless);
     let cut = |case: &Case| Case {
         name: format!("{},cut", case.name),
         counted: false,
@@ -109,7 +120,7 @@ impl Case {
             frames,
             repeats,
             cuts: false,
-            noise_bits: u32::from(settings.code_bits) - 6,
+            noise_bits: u32::from(settings.code_bits) - 8,
             tone: (0..samples).map(tone).collect(),
             settings: Settings { carrier: carrier(raw), ..settings },
             carrier: raw,

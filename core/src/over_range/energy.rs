@@ -91,3 +91,76 @@ const fn times(x: u64, r: u32) -> Option<u64> {
     }
     Some((upper << 32) + (x as u32 as u64) * r as u64)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Energy, with_square};
+    use crate::over_range::Ends;
+
+    /// What a chunk's proof says, its columns side by side.
+    fn excludes(bits: u32, rows: usize, codes: &[i32]) -> bool {
+        let columns = codes.len() / rows;
+        let mut energy = Energy::of(codes.iter().fold(0, |e, code| with_square(e, *code)));
+        for column in 0..columns {
+            let codes = codes.iter().skip(column).step_by(columns);
+            energy.add_column(codes.fold(0, |sum, code| sum.wrapping_add(*code)));
+        }
+        energy.excludes_ends(rows as u32, Ends::new(bits))
+    }
+
+    /// The bound itself, by hand: 8 bits, ends -128 and 127; with one row every code is its own mean, so that D is zero and M alone
+    /// decides; two rows of d and -d have D = 2 d^2, and pass where 4 D < (2 x 127 - M)^2 with M taken as 1.
+    #[test]
+    fn the_bound() {
+        for code in -130..130 {
+            // |code|, or one more where it is negative, below 127.
+            let within = code < 126 && code >= -126;
+            assert_eq!(excludes(8, 1, &[code]), within, "{code}");
+        }
+        for d in 0..200i32 {
+            assert_eq!(excludes(8, 2, &[d, -d]), 8 * d * d < 253 * 253, "{d}");
+        }
+    }
+
+    /// A steady carrier passes whatever its size, one that the converter clips never, nor a lone end in silence.
+    #[test]
+    fn carriers_pass_and_ends_do_not() {
+        let mut codes = [0i32; 5 * 32];
+        for percent in [1, 50, 95, 99] {
+            for (n, code) in codes.iter_mut().enumerate() {
+                let steps = [83_886, 67_865, 25_923, -25_923, -67_865][n % 5] * percent;
+                // Noise of a few thousand steps.
+                *code = steps + (n as i32 * 7919) % 4001 - 2000;
+            }
+            assert!(excludes(24, 32, &codes), "{percent}");
+            for place in 0..codes.len() {
+                for end in [-(1 << 23), (1 << 23) - 1, 1 << 23, i32::MIN, i32::MAX] {
+                    let mut codes = codes;
+                    codes[place] = end;
+                    assert!(!excludes(24, 32, &codes), "{percent}: {end} at {place}");
+                }
+            }
+        }
+        let clipped = codes.map(|code| code.saturating_mul(2).clamp(-(1 << 23), (1 << 23) - 1));
+        assert!(!excludes(24, 32, &clipped));
+    }
+
+    /// Sums that wrap prove nothing: all codes alike and beyond the range, by as much as makes a column's sum, or E, zero modulo its
+    /// word.
+    #[test]
+    fn wrapped_sums_prove_nothing() {
+        for power in 23..31 {
+            for rows in [1usize, 2, 4, 8, 16, 32] {
+                for columns in [1, 2, 3] {
+                    let codes = [1i32 << power; 96];
+                    let squares = (rows * columns) as u128 * (1 << (2 * power));
+                    // Beyond 2^64 it may.
+                    if squares < 1 << 64 {
+                        let codes = &codes[..rows * columns];
+                        assert!(!excludes(24, rows, codes), "2^{power}, {rows} x {columns}");
+                    }
+                }
+            }
+        }
+    }
+}

@@ -9,13 +9,15 @@ pub struct Coefficients {
     /// Of [`super::Shape::folded`], by the order of the CIC less one.
     pub folded: [[f64; 16]; MAX_ORDER],
     /// Of [`super::Shape::mixed`], the same.
-    pub mixed: [[f64; 9]; MAX_ORDER],
+    pub mixed: [[f64; 10]; MAX_ORDER],
     /// Of [`super::Shape::firs`].
     pub firs: [f64; 5],
     /// Of [`super::Shape::reading`].
     pub reading: [f64; 7],
     /// Of [`super::Shape::join`].
     pub join: [f64; 2],
+    /// Of a code of a block that is looked at twice.
+    pub look: f64,
 }
 
 /// A core that images are built for.

@@ -55,6 +55,8 @@ pub struct Instructions {
     pub join: f64,
     /// FIR stages of the interval in which all give an output.
     pub firs_worst: f64,
+    /// A second look at all codes of an interval: where nothing proves a folded one free of the converter's ends.
+    pub look: f64,
 }
 
 fn dot(features: &[f64], coefficients: &[f64]) -> f64 {
@@ -187,20 +189,24 @@ impl Shape {
         f
     }
 
-    /// Counts of a mixed interval: itself, channels, sections, section x channel, samples, samples
-    /// behind the last block of eight, sections behind the first x channel, sums pruned, words
-    /// rounded the long way.
+    /// Counts of a mixed interval: itself, channels, sections, section x channel, samples by pairs in turns of eight of
+    /// them, by pairs that are left over, one by one; sections behind the first x channel, sums pruned, words rounded the long
+    /// way.
     #[must_use]
-    pub fn mixed(&self) -> [f64; 9] {
+    pub fn mixed(&self) -> [f64; 10] {
         let c = self.channels;
         let later = c * (self.sections.len() as f64 - 1.0);
-        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, later, 0.0, 0.0];
-        [f[7], f[8]] = [self.pruned(), self.long_words()];
-        for section in &self.sections {
+        let mut f = [1.0, c, 0.0, 0.0, 0.0, 0.0, 0.0, later, 0.0, 0.0];
+        [f[8], f[9]] = [self.pruned(), self.long_words()];
+        let whole = self.sections.first().copied().unwrap_or(0);
+        for &section in &self.sections {
             f[2] += 1.0;
             f[3] += c;
-            f[4] += c * f64::from(section / 8 * 8);
-            f[5] += c * f64::from(section % 8);
+            // Order 2 alone has pairs, about the middle of a whole section.
+            let pairs = if self.order == 2 && section == whole { (section - 1) / 2 } else { 0 };
+            f[4] += c * f64::from(2 * (pairs / 8 * 8));
+            f[5] += c * f64::from(2 * (pairs % 8));
+            f[6] += c * f64::from(section - 2 * pairs);
         }
         f
     }
@@ -278,6 +284,11 @@ impl Shape {
             reading_worst: dot(&self.reading(self.rounds()[1].max(rounds)), &coefficients.reading),
             join: dot(&self.join(), &coefficients.join),
             firs_worst: firs(self.fir_counts(true)),
+            look: if self.is_folded() {
+                coefficients.look * self.ratio * self.channels
+            } else {
+                0.0
+            },
         }
     }
 }
@@ -295,9 +306,10 @@ impl Instructions {
         self.front_end + self.firs + self.join + self.reading / shape.intervals()
     }
 
-    /// Of the interval in which every stage gives an output, of a reading that takes the most rounds.
+    /// Of the interval in which every stage gives an output, of a reading that takes the most rounds, its codes looked at
+    /// twice.
     #[must_use]
     pub fn worst(&self) -> f64 {
-        self.front_end + self.firs_worst + self.join + self.reading_worst
+        self.front_end + self.look + self.firs_worst + self.join + self.reading_worst
     }
 }

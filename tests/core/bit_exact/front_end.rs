@@ -303,7 +303,8 @@ fn mixed_twin(phase: impl Fn(u64) -> u64, length: usize, plan: &Plan) -> Vec<Vec
                         integrators[j] = [0, 1].map(|p| integrators[j][p] + integrators[j - 1][p]);
                     }
                 }
-                let [cosine, sine] = cos_sin_quick(phase((section[0] + middle) as u64)).map(i128::from);
+                let [cosine, sine] =
+                    cos_sin_quick(phase((section[0] + middle) as u64)).map(i128::from);
                 for (state, [i, q]) in integrators.iter_mut().zip(sums) {
                     state[0] += round_even(i * cosine + q * sine, 30);
                     state[1] += round_even(q * cosine - i * sine, 30);

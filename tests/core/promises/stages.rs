@@ -78,7 +78,7 @@ fn ten_million_ends() {
     fn run<W: Way<2>, const CHANNELS: usize>(carrier: CarrierRatio, path: Path, state: &mut u64) {
         let mut draw = move |below: u64| (next(state) >> 11) % below;
         for _ in 0..100 {
-            let bits = 8 + draw(17) as u32;
+            let bits = 8 + draw(25) as u32;
             let end = 1i64 << (bits - 1);
             let config = front_end(2, 40, path);
             let mut front =
@@ -87,19 +87,28 @@ fn ten_million_ends() {
             let mut phasors = [Phasor::default(); CHANNELS];
             let mut codes = vec![0; 40 * CHANNELS];
             for _ in 0..20_000 {
-                // Quiet, or close to full scale.
-                let within = [end / 64, end - 1][draw(2) as usize].max(1) as u64;
-                for code in &mut codes {
-                    *code = draw(2 * within - 1) as i32 - (within as i32 - 1);
+                // Quiet, close to full scale, or a steady carrier of any size, in noise.
+                let kind = draw(3);
+                let within = [end / 64, end - 1, end / 256][kind as usize].max(1);
+                let means: Vec<i64> = (0..8 * CHANNELS)
+                    .map(|_| if kind == 2 { draw(2 * end as u64 - 1) as i64 - end + 1 } else { 0 })
+                    .collect();
+                for (n, code) in codes.iter_mut().enumerate() {
+                    let noise = draw(2 * within as u64 - 1) as i64 - (within - 1);
+                    let mean = means[n % (8 * CHANNELS)];
+                    *code = (mean + noise).clamp(1 - end, end - 2) as i32;
                 }
                 let place = draw(codes.len() as u64) as usize;
                 let beyond = draw(4) * draw(1 << 31);
                 let (lower, upper) = (-end - beyond as i64, end - 1 + beyond as i64);
                 let over = if draw(2) == 0 { lower } else { upper };
                 codes[place] = over.clamp(i32::MIN.into(), i32::MAX.into()) as i32;
-                let mut rest = codes.as_slice();
-                let told = front.decimate(&mut rest, &mut phasors).expect("an interval");
-                assert_eq!(told.over_range, 1 << (place % CHANNELS), "{bits} bits, {codes:?}");
+                // In one block, or cut anywhere.
+                let cut = draw(2) * draw(40) * CHANNELS as u64;
+                let (first, second) = codes.split_at(cut as usize);
+                let told = [first, second].map(|mut rest| front.decimate(&mut rest, &mut phasors));
+                let told = told[1].expect("an interval").over_range;
+                assert_eq!(told, 1 << (place % CHANNELS), "{bits} bits, {codes:?}");
             }
         }
     }

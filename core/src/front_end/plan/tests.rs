@@ -17,11 +17,11 @@ fn constants_are_in_the_sum() {
         sum(|c| c.ratio += 1),
         sum(|c| c.differential_delay += 1),
         sum(|c| c.section += 1),
-        sum(|c| c.interval_weights = IntervalWeights::new(9, 1)),
-        sum(|c| c.whole_weights[1] += 1),
-        sum(|c| c.last_weights[1] += 1),
-        sum(|c| c.shift = Shift::new(5)),
-        sum(|c| c.pruned += 1),
+        sum(|c| c.weights.interval = IntervalWeights::new(9, 1)),
+        sum(|c| c.weights.whole[1] += 1),
+        sum(|c| c.weights.last[1] += 1),
+        sum(|c| c.weights.shift = Shift::new(5)),
+        sum(|c| c.weights.pruned += 1),
     ];
     for (n, sum) in sums.iter().enumerate() {
         assert!(!sums[..n].contains(sum), "{n}");
@@ -78,7 +78,7 @@ fn bits_of_a_pruned_carrier() {
                     let fits = |bits: u32| {
                         let sums = sum_bound(order, code_bits, samples).checked_shl(bits);
                         let sums = sums.is_some_and(|s| s >> bits != 0 && s <= 1 << 62);
-                        let most = folded.map_or(TABLE_BITS, Folding::most_fraction_bits);
+                        let most = folded.map_or(table_bits(order), Folding::most_fraction_bits);
                         (sums, bits <= most)
                     };
                     let taken = width(code_bits, order, ratio, 1).saturating_sub(pruned.into());
