@@ -240,8 +240,12 @@ impl<
                 break;
             }
             left = rest.len();
-            self.push_phasors(phasors, interval, |reading| sink(reading));
-            if self.quiet.get() == 0 {
+            let mut made = false;
+            self.push_phasors(phasors, interval, |reading| {
+                made = true;
+                sink(reading);
+            });
+            if made {
                 self.quiet.set(rest.len() as u64);
                 self.front_end.align(self.next.get().wrapping_mul(self.settings.interval));
             }

@@ -78,12 +78,17 @@ fn ten_million_ends() {
     fn run<W: Way<2>, const CHANNELS: usize>(carrier: CarrierRatio, path: Path, state: &mut u64) {
         let mut draw = move |below: u64| (next(state) >> 11) % below;
         for _ in 0..100 {
-            let bits = 8 + draw(25) as u32;
-            let end = 1i64 << (bits - 1);
+            // The widest fold into more columns than some of these have.
             let config = front_end(2, 40, path);
-            let mut front =
-                FrontEnd::<i128, 2, CHANNELS, 256, W>::new(carrier, config, CHANNELS, bits)
-                    .unwrap();
+            let (bits, mut front) = loop {
+                let bits = 8 + draw(25) as u32;
+                if let Ok(front) =
+                    FrontEnd::<i128, 2, CHANNELS, 256, W>::new(carrier, config, CHANNELS, bits)
+                {
+                    break (bits, front);
+                }
+            };
+            let end = 1i64 << (bits - 1);
             let mut phasors = [Phasor::default(); CHANNELS];
             let mut codes = vec![0; 40 * CHANNELS];
             for _ in 0..20_000 {
