@@ -34,6 +34,7 @@ mod outside_spectra;
 mod outside_stability;
 mod pendulum;
 mod separation;
+mod watch_proof;
 
 // What several of them use.
 #[path = "on_target/build.rs"]

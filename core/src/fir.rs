@@ -182,7 +182,8 @@ impl FirStage {
         open: &mut [Open],
         frame: &mut [Phasor],
     ) -> Option<bool> {
-        let outputs = self.outputs;
+        // At least one but for a flipped bit.
+        let outputs = self.outputs.max(1);
         // Beyond the ratio only by a flipped bit.
         let at = if *position < self.ratio { *position } else { 0 };
         let taps = taps.get(at as usize * outputs..)?.get(..outputs)?;
@@ -201,16 +202,19 @@ impl FirStage {
     #[inline(never)]
     fn close(&self, open: &mut [Open], frame: &mut [Phasor]) -> bool {
         let mut saturated = false;
-        for (phasor, open) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs)) {
+        for (phasor, open) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs.max(1))) {
             let sum = open.first().copied().unwrap_or(Open::NONE);
             let (i, i_saturated) = close(sum.i, self.scale);
             let (q, q_saturated) = close(sum.q, self.scale);
             *phasor = Phasor { i, q };
             saturated |= i_saturated | q_saturated;
-            let mut next = Open::NONE;
-            for open in open.iter_mut().rev() {
-                core::mem::swap(open, &mut next);
+            let mut open = open.iter_mut();
+            let Some(mut free) = open.next() else { continue };
+            for next in open {
+                *free = *next;
+                free = next;
             }
+            *free = Open::NONE;
         }
         saturated
     }
@@ -220,20 +224,9 @@ impl FirStage {
 #[inline(always)]
 fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
     let (i, q) = (parts(phasor.i), parts(phasor.q));
-    let add = |sum: &mut Open, tap: i32| {
-        sum.i.add(i, tap);
-        sum.q.add(q, tap);
-    };
-    // Three a turn, as many as the first stage of a usual plan has: these loops cost more than their bodies.
-    let (threes, rest) = open.as_chunks_mut::<3>();
-    let (three_taps, rest_taps) = taps.as_chunks::<3>();
-    for ([a, b, c], [first, second, third]) in threes.iter_mut().zip(three_taps) {
-        add(a, *first);
-        add(b, *second);
-        add(c, *third);
-    }
-    for (sum, tap) in rest.iter_mut().zip(rest_taps) {
-        add(sum, *tap);
+    for (sum, tap) in open.iter_mut().zip(taps) {
+        sum.i.add(i, *tap);
+        sum.q.add(q, *tap);
     }
 }
 

@@ -99,6 +99,10 @@ impl<
         let channels = self.tables.channels;
         let (mut row, mut phase) = (0, 0);
         let (mut rest, mut seen) = (frames, 0);
+        // Words that are all beyond any code could wrap what proves the others.
+        for code in frames.iter().take(channels) {
+            seen = ends.look(seen, *code);
+        }
         if into > 0 {
             row = into.checked_div(phases).unwrap_or(0);
             phase = into.wrapping_sub(row.wrapping_mul(phases));

@@ -17,6 +17,8 @@
 //! a + b and a - b take four products, two a sample. Sections that a block's end cuts take four a sample; other orders two and
 //! the integrators.
 
+mod sums;
+
 use crate::carrier::{self, Carrier, CarrierRatio, cos_sin_short};
 use crate::cic::Cic;
 use crate::error::{ConfigError, Stage, attempt};
@@ -103,7 +105,8 @@ impl<const CHANNELS: usize, const COLUMNS: usize> MixerTables<CHANNELS, COLUMNS>
 
 /// Running sums of one section, all channels.
 ///
-/// In: Q(b-1).0 codes. Product: code x Q.f in `i64`, f at most 28. Sums: `i64`, bounded by
+/// In: Q(b-1).0 codes, or sum and difference of two, `i32` for b below 32. Product: times Q.f in `i64`, f at most 28,
+/// or for order 2, f at most 24, times n Q.f, |n| at most L/2. Sums: `i64`, bounded by
 /// 2^(b-1) 2^f C(L+N-1, N) <= 2^62 for a section of L samples, which chooses L. Turned sums:
 /// `i64` x Q2.30 in two halves, rounded half to even back to Q.f, |out| <= sqrt(2) 2^62 in
 /// the register. Codes beyond b bits wrap the sums; the over-range watch tells.
@@ -185,19 +188,24 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         let is_whole = into == 0 && frames.len() == self.whole as usize * channels;
         // The sum of two codes of 32 bits does not fit a word.
         let by_pairs = if is_whole && ORDER == 2 && ends.bits() < 32 {
-            by_pairs::<ORDER, CHANNELS>(channels)
+            sums::by_pairs::<ORDER, CHANNELS>(channels)
         } else {
             None
         };
         for (channel, sums) in self.sums.iter_mut().enumerate() {
             if let Some(add_whole) = by_pairs {
                 add_whole(sums, frames, channel, middle, &self.turns);
-            } else {
-                let codes = frames.iter().skip(channel).step_by(channels);
-                add_part(sums, codes, into as usize, middle, &self.turns);
+                continue;
             }
+            // A firmware's readout, sized for its sensor, has a constant stride.
+            let add = if channels == CHANNELS {
+                sums::add_some::<ORDER, CHANNELS>
+            } else {
+                sums::add_some::<ORDER, 0>
+            };
+            add(sums, frames, [channels, channel], [into as usize, middle], &self.turns);
         }
-        ends.look_over::<16>(frames)
+        ends.look_over::<8>(frames)
     }
 
     #[inline(always)]
@@ -259,145 +267,6 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
 
 /// Samples by which sections are even, where they may be.
 pub(crate) const BLOCK: usize = 8;
-/// A channel's sums take a whole section.
-type AddWhole<const ORDER: usize> = fn(&mut [[i64; 2]; ORDER], &[i32], usize, usize, &[Turn]);
-
-/// [`add_whole`] for so many channels: on a board for as many as it was made for, on a host for up to eight.
-#[inline(always)]
-fn by_pairs<const ORDER: usize, const CHANNELS: usize>(channels: usize) -> Option<AddWhole<ORDER>> {
-    if channels == CHANNELS {
-        return Some(add_whole::<ORDER, CHANNELS>);
-    }
-    if cfg!(target_os = "none") {
-        return None;
-    }
-    Some(match channels {
-        1 => add_whole::<ORDER, 1>,
-        2 => add_whole::<ORDER, 2>,
-        3 => add_whole::<ORDER, 3>,
-        4 => add_whole::<ORDER, 4>,
-        5 => add_whole::<ORDER, 5>,
-        6 => add_whole::<ORDER, 6>,
-        7 => add_whole::<ORDER, 7>,
-        8 => add_whole::<ORDER, 8>,
-        _ => return None,
-    })
-}
-
-/// One channel's codes of a whole section, order 2: S_1 and the sum of n x, by pairs about the middle.
-fn add_whole<const ORDER: usize, const CHANNELS: usize>(
-    sums: &mut [[i64; 2]; ORDER],
-    codes: &[i32],
-    channel: usize,
-    middle: usize,
-    turns: &[Turn],
-) {
-    let (frames, _) = codes.as_chunks::<CHANNELS>();
-    let Some((before, [own, after @ ..])) = frames.split_at_checked(middle) else { return };
-    // The middle one has n = 0; with an even number the first of all has no partner.
-    if let (Some(own), Some(turn)) = (own.get(channel), turns.first()) {
-        add(sums, *own, *turn);
-    }
-    let (single, before) = before.split_at(before.len().saturating_sub(after.len()));
-    if let ([single], Some(turn)) = (single, turns.get(middle)) {
-        add(sums, single.get(channel).copied().unwrap_or(0), mirrored(turn));
-    }
-    let Some(turns) = turns.get(1..=after.len()) else { return };
-    let (firsts, seconds) = sums.split_at_mut(1);
-    if let ([[i, q]], [[j, r], ..]) = (firsts, seconds) {
-        add_pairs::<CHANNELS, 0>([i, j], after, before, channel, turns);
-        add_pairs::<CHANNELS, 1>([r, q], after, before, channel, turns);
-    }
-}
-
-/// Pairs of codes about the middle, as many before as after it: to the first sum (a + b) times a number of the turn's `PART`, to
-/// the second (a - b) times the other: of cosines S_1 is the first, of sines the sum of n x.
-///
-/// Never inlined, and one part after the other: a small core has registers for this and no more.
-#[inline(never)]
-fn add_pairs<const CHANNELS: usize, const PART: usize>(
-    sums: [&mut i64; 2],
-    after: &[[i32; CHANNELS]],
-    before: &[[i32; CHANNELS]],
-    channel: usize,
-    turns: &[Turn],
-) {
-    if channel >= CHANNELS {
-        return;
-    }
-    let mut state = sums.each_ref().map(|sum| **sum);
-    // The nearest to the middle first.
-    let (last_after, last_before, last_turns) =
-        add_blocks::<CHANNELS, PART, 8>(&mut state, after, before, channel, turns);
-    add_blocks::<CHANNELS, PART, 1>(&mut state, last_after, last_before, channel, last_turns);
-    [*sums[0], *sums[1]] = state;
-}
-
-/// What is left of pairs after, before and of their turns.
-type Left<'a, const CHANNELS: usize> = (&'a [[i32; CHANNELS]], &'a [[i32; CHANNELS]], &'a [Turn]);
-
-/// [`add_pairs`], `PAIRS` a turn of the loop.
-#[inline(always)]
-fn add_blocks<'a, const CHANNELS: usize, const PART: usize, const PAIRS: usize>(
-    state: &mut [i64; 2],
-    after: &'a [[i32; CHANNELS]],
-    before: &'a [[i32; CHANNELS]],
-    channel: usize,
-    turns: &'a [Turn],
-) -> Left<'a, CHANNELS> {
-    let (after, last_after) = after.as_chunks::<PAIRS>();
-    let (first_before, before) = before.as_rchunks::<PAIRS>();
-    let (turns, last_turns) = turns.as_chunks::<PAIRS>();
-    let blocks = turns.len();
-    if let (Some(after), Some(before)) = (after.get(..blocks), before.get(..blocks)) {
-        for block in 0..blocks {
-            let (after, before) = (&after[block], &before[blocks - 1 - block]);
-            for n in 0..PAIRS {
-                let [cosine, sine] = turns[block][n];
-                let [even, odd] = if PART == 0 { cosine } else { [sine[1], sine[0]] };
-                let (a, b) = (after[n][channel], before[PAIRS - 1 - n][channel]);
-                state[0] = state[0].wrapping_add(i64::from(a.wrapping_add(b)) * i64::from(even));
-                state[1] = state[1].wrapping_add(i64::from(a.wrapping_sub(b)) * i64::from(odd));
-            }
-        }
-    }
-    (last_after, first_before, last_turns)
-}
-
-/// Some of one channel's codes, from sample `from` of a section on.
-#[inline(never)]
-fn add_part<'a, const ORDER: usize>(
-    sums: &mut [[i64; 2]; ORDER],
-    codes: impl Iterator<Item = &'a i32>,
-    from: usize,
-    middle: usize,
-    turns: &[Turn],
-) {
-    let mut state = *sums;
-    for (k, code) in (from..).zip(codes) {
-        let Some(turn) = turns.get(k.abs_diff(middle)) else { break };
-        add(&mut state, *code, if k < middle { mirrored(turn) } else { *turn });
-    }
-    *sums = state;
-}
-
-/// As many samples before the middle.
-#[inline(always)]
-fn mirrored(&[cosine, sine]: &Turn) -> Turn {
-    [[cosine[0], -cosine[1]], [-sine[0], sine[1]]]
-}
-
-/// One sample: two products and cascaded sums; for order 2 four products.
-#[inline(always)]
-fn add<const ORDER: usize>(state: &mut [[i64; 2]; ORDER], code: i32, turn: Turn) {
-    let plus = |a: [i64; 2], b: [i64; 2]| [a[0].wrapping_add(b[0]), a[1].wrapping_add(b[1])];
-    let times = |weight: usize| turn.map(|part| i64::from(code) * i64::from(part[weight]));
-    let mut carry = times(0);
-    for (level, sum) in state.iter_mut().enumerate() {
-        *sum = plus(*sum, if ORDER == 2 { times(level) } else { carry });
-        carry = *sum;
-    }
-}
 
 #[cfg(test)]
 mod tests {

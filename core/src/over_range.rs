@@ -157,7 +157,7 @@ impl OverRange {
     #[inline(always)]
     pub fn note(&mut self, seen: i32, frames: &[i32]) {
         // Most of what is not proven holds no end: that is soon seen.
-        if self.ends.met(seen) && self.ends.met(self.ends.look_over::<16>(frames)) {
+        if self.ends.met(seen) && self.ends.met(self.ends.look_over::<8>(frames)) {
             self.look_again(frames);
         }
     }

@@ -189,13 +189,22 @@ impl Register for i64 {
             // Up where the rest is above half, or half behind an odd floor.
             let odd = floor as u32 & 1;
             floor + i64::from((low as u32).overflowing_add((1 << 31) - 1 + odd).1)
-        } else if shift.bits >= 0 {
-            shift_round(self.into(), shift.bits.unsigned_abs()) as Self
         } else {
-            // A plan that fits leaves the word's size: the shift loses nothing.
-            self << shift.bits.unsigned_abs().min(63)
+            shifted_far(self, shift)
         };
         saturate_word(x)
+    }
+}
+
+/// [`Register::to_word`] before it saturates, for a shift that no product makes.
+#[cold]
+#[inline(never)]
+fn shifted_far(x: i64, shift: Shift) -> i64 {
+    if shift.bits >= 0 {
+        shift_round(x.into(), shift.bits.unsigned_abs()) as i64
+    } else {
+        // A plan that fits leaves the word's size: the shift loses nothing.
+        x << shift.bits.unsigned_abs().min(63)
     }
 }
 
@@ -253,8 +262,8 @@ pub(crate) fn saturate_word(x: i64) -> (Word, bool) {
     if ((x >> 32) as i32).wrapping_add(1 << 22) as u32 >> 23 == 0 {
         return (Word::from_bits(x), false);
     }
-    let (bits, saturated) = saturate(x.into(), WORD_LIMIT);
-    (Word::from_bits(bits), saturated)
+    let bits = x.clamp(-WORD_LIMIT, WORD_LIMIT);
+    (Word::from_bits(bits), bits != x)
 }
 
 /// Product of two Q2.62 (or one Q2.62 and any other format), rounded half to even.

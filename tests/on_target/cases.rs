@@ -105,8 +105,8 @@ impl Case {
         settings: Settings,
         raw: (u64, u32),
     ) -> Self {
-        // The carrier at half of full scale; one that is not coherent has but the first of its codes.
-        let amplitude = f64::from(1u32 << (settings.code_bits - 2));
+        // The carrier of a mass near its centre; one that is not coherent has but the first of its codes.
+        let amplitude = f64::from(1u32 << (settings.code_bits - 8));
         let (turns, samples) = match raw {
             (step, 0) => (step as f64 / 2f64.powi(64), 64),
             (cycles, samples) => (cycles as f64 / f64::from(samples), samples),

@@ -86,21 +86,8 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
     ) -> (i32, &'a [i32]) {
         if self.is_sized() {
             // Firmware sizes the readout for its sensor: then the row's length is a constant.
-            return if alternate {
-                sized::sum_columns::<ORDER, COLUMNS, true>(
-                    &mut self.sums,
-                    &mut self.squares,
-                    data,
-                    ends,
-                )
-            } else {
-                sized::sum_columns::<ORDER, COLUMNS, false>(
-                    &mut self.sums,
-                    &mut self.squares,
-                    data,
-                    ends,
-                )
-            };
+            let (sums, squares) = (&mut self.sums, &mut self.squares);
+            return sized::sum_columns::<ORDER, COLUMNS>(sums, squares, data, alternate, ends);
         }
         let width = self.sums.len().max(1);
         let rows = data.len().checked_div(width).unwrap_or(0);

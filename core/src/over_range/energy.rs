@@ -17,7 +17,8 @@
 //! **Words that no b-bit converter gives** may wrap the sums. T is then short of the true sum by 2^32 or more, so that its column
 //! alone makes r D at least (2^32 - |T|)^2 - T^2 = 2^33 (2^31 - |T|); as r (L - 1) < 2^31, that is above the bound. E is exact
 //! below 2^64: codes of up to 26 bits in any chunk of up to 2^14, and up to three words of any value, are told; more of them might
-//! not be, by a chance of 2^-20 a chunk.
+//! not be, by a chance of 2^-20 a chunk, but for the first frame's, which is looked at in every block: a link that gives nothing but
+//! such words is told.
 
 use super::Ends;
 

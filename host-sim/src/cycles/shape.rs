@@ -6,6 +6,7 @@ use quietgap_core::cic::MAX_ORDER;
 use quietgap_core::config::{FrontEndConfig, ReadoutConfig};
 use quietgap_core::front_end::{folding, register_bits, section_length, word_shift};
 use quietgap_core::position::ROUNDS;
+use quietgap_core::section::Folding;
 
 /// Most rounds of a reading at up to 0.3 of the gap and 1 mrad on all axes at once, no two electrodes alike
 /// (`tests/outside_housing.rs`); at the centre it takes two.
@@ -18,8 +19,8 @@ pub struct Shape {
     pub channels: f64,
     /// Front-end ratio.
     pub ratio: f64,
-    /// Columns per channel of a folded front end.
-    phases: Option<u32>,
+    /// Of a folded front end.
+    folding: Option<Folding>,
     /// Samples of each section of an interval.
     sections: Vec<u32>,
     /// Intervals of the CIC that add to outputs to come.
@@ -99,7 +100,7 @@ impl Shape {
         Self {
             channels: channels as f64,
             ratio: front.ratio.into(),
-            phases: folded.map(|folding| folding.columns),
+            folding: folded,
             sections,
             pending,
             stages: firs.iter().map(|(ratio, taps)| (f64::from(*ratio), *taps as f64)).collect(),
@@ -146,7 +147,12 @@ impl Shape {
     /// Whether the front end folds.
     #[must_use]
     pub fn is_folded(&self) -> bool {
-        self.phases.is_some()
+        self.folding.is_some()
+    }
+
+    /// Columns per channel of a folded front end.
+    fn columns(&self) -> Option<u32> {
+        self.folding.map(|folding| folding.columns)
     }
 
     /// Front-end intervals from one reading to the next.
@@ -157,12 +163,13 @@ impl Shape {
 
     /// Counts of a folded interval: itself, channels, sections, section x channel, its columns; rows
     /// x pairs of columns in turns of eight and of four rows, rows x single columns in any of
-    /// them; groups of columns; leftover rows x columns, by twos and by one; groups of these;
+    /// them; groups of columns; leftover rows x columns, by twos where they alternate, else by one; groups of these;
     /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
     /// first x channel; sums pruned; words rounded the long way.
     #[must_use]
     pub fn folded(&self) -> [f64; 16] {
-        let (c, k) = (self.channels, f64::from(self.phases.unwrap_or(1)));
+        let (c, k) = (self.channels, f64::from(self.columns().unwrap_or(1)));
+        let alternate = self.folding.is_some_and(|folding| folding.alternate);
         let mut f = [0.0; 16];
         [f[14], f[15]] = [self.pruned(), self.long_words()];
         (f[0], f[1]) = (1.0, c);
@@ -175,7 +182,7 @@ impl Shape {
         for section in &self.sections {
             let rows = f64::from(*section) / k;
             let (blocks, rest) = ((rows / turn).floor(), rows % turn);
-            let (twos, one) = ((rest / 2.0).floor(), rest % 2.0);
+            let (twos, one) = if alternate { ((rest / 2.0).floor(), 0.0) } else { (0.0, rest) };
             f[2] += 1.0;
             f[3] += c;
             f[4] += columns;
@@ -236,7 +243,7 @@ impl Shape {
     /// rounds x electrodes.
     #[must_use]
     pub fn reading(&self, rounds: f64) -> [f64; 7] {
-        let table = self.phases.unwrap_or(self.sections.first().copied().unwrap_or(0)).into();
+        let table = self.columns().unwrap_or(self.sections.first().copied().unwrap_or(0)).into();
         let (b, later) = (self.bridges, rounds - 1.0);
         [1.0, b, b * self.axes, self.taps(), table, later * b, rounds * self.electrodes]
     }
