@@ -106,19 +106,18 @@ impl<
         if into > 0 {
             row = into.checked_div(phases).unwrap_or(0);
             phase = into.wrapping_sub(row.wrapping_mul(phases));
-            while phase > 0 || alternate && row % 2 == 1 {
-                let Some((frame, later)) = rest.split_at_checked(channels) else { return seen };
-                seen |= self.push_frame(frame, &mut row, &mut phase, ends);
-                rest = later;
-            }
+            seen |= self.push_ragged(&mut rest, &mut row, &mut phase, false, ends);
         }
         let before = rest.len();
-        let (rows, rest) = self.columns.add_rows(rest, alternate, ends);
+        let (rows, mut rest) = self.columns.add_rows(rest, alternate, ends);
         seen |= rows;
         let taken = (before - rest.len()).checked_div(channels).unwrap_or(0) as u32;
         if row.wrapping_mul(phases).wrapping_add(taken) < length {
             row = row.wrapping_add(taken.checked_div(phases).unwrap_or(0));
-            seen |= self.push_rest(rest, &mut row, &mut phase, ends);
+            if taken > 0 {
+                seen |= self.columns.prove(row, ends);
+            }
+            seen |= self.push_ragged(&mut rest, &mut row, &mut phase, true, ends);
         }
         seen
     }
@@ -159,24 +158,30 @@ impl<
     const PHASES: usize,
 > Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
-    /// Frames behind the last whole row or pair of rows, and the proof for the rows before, as the section goes on.
+    /// Frames one by one, the slow way at the ragged ends of a block: `all`, or those up to the next whole row or pair of rows.
     #[inline(never)]
-    fn push_rest(&mut self, rest: &[i32], row: &mut u32, phase: &mut u32, ends: Ends) -> i32 {
-        let mut seen = self.columns.prove(*row, ends);
-        for frame in rest.chunks_exact(self.tables.channels.max(1)) {
-            seen |= self.push_frame(frame, row, phase, ends);
-        }
-        seen
-    }
-
-    /// One frame: the slow way at the ragged ends of a block. Moves on to the next column.
-    fn push_frame(&mut self, frame: &[i32], row: &mut u32, phase: &mut u32, ends: Ends) -> i32 {
+    fn push_ragged(
+        &mut self,
+        frames: &mut &[i32],
+        row: &mut u32,
+        phase: &mut u32,
+        all: bool,
+        ends: Ends,
+    ) -> i32 {
         let FoldTables { channels, folding, .. } = &self.tables;
-        let first = *phase as usize * channels;
-        let seen = self.columns.add_frame(first, frame, folding.alternate && *row % 2 == 1, ends);
-        *phase += 1;
-        if *phase >= folding.columns {
-            (*row, *phase) = (row.wrapping_add(1), 0);
+        let mut seen = 0;
+        loop {
+            let odd = folding.alternate && *row % 2 == 1;
+            if !all && *phase == 0 && !odd {
+                break;
+            }
+            let Some((frame, later)) = frames.split_at_checked((*channels).max(1)) else { break };
+            *frames = later;
+            seen |= self.columns.add_frame(*phase as usize * channels, frame, odd, ends);
+            *phase += 1;
+            if *phase >= folding.columns {
+                (*row, *phase) = (row.wrapping_add(1), 0);
+            }
         }
         seen
     }
