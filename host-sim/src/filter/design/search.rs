@@ -10,7 +10,7 @@ use crate::filter::spec::Spec;
 use crate::filter::subject::Subject;
 
 /// Candidates that are worked out before the cheapest is taken.
-const TRIES: usize = 8;
+const TRIES: usize = 12;
 
 /// Failures in a row after which more candidates will not help.
 const FAILURES: usize = 5;
