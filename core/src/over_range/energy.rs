@@ -115,7 +115,7 @@ mod tests {
     fn the_bound() {
         for code in -130..130 {
             // |code|, or one more where it is negative, below 127.
-            let within = code < 126 && code >= -126;
+            let within = (-126..126).contains(&code);
             assert_eq!(excludes(8, 1, &[code]), within, "{code}");
         }
         for d in 0..200i32 {
