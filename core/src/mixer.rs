@@ -33,6 +33,8 @@ use crate::word::Register;
 pub const TURN_BITS: u32 = 30;
 /// Longest section, samples.
 pub(crate) const MAX_SECTION: u32 = 255;
+/// Samples by which sections are even, where they may be.
+pub(crate) const BLOCK: usize = 8;
 
 /// Most fraction bits of the local carrier table: more would make sections of wide codes short, and for order 2, where
 /// half a section times a cosine has to fit a word, those of all codes.
@@ -264,9 +266,6 @@ fn turn(a: i64, c: i32, b: i64, s: i32) -> i64 {
         (rest + (1 << (TURN_BITS - 1)) - 1 + (floor as u32 & 1)) >> TURN_BITS,
     ))
 }
-
-/// Samples by which sections are even, where they may be.
-pub(crate) const BLOCK: usize = 8;
 
 #[cfg(test)]
 mod tests {

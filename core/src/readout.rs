@@ -279,7 +279,10 @@ impl<
     ) {
         self.gathered.over_range |= interval.over_range;
         self.gathered.saturated |= interval.saturated;
-        self.out_of_step |= phasors.len() != self.channels();
+        let channels = self.channels();
+        self.out_of_step |= phasors.len() != channels;
+        // No more than there are sums for: others' are not touched.
+        let (phasors, _) = phasors.split_at_mut(phasors.len().min(channels));
         let output = self.firs.push(phasors);
         self.gathered.saturated |= output == Some(true);
         let due = self.due.get().saturating_sub(1);
