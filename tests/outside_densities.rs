@@ -200,32 +200,68 @@ fn log_spaced_densities_are_their_definition() {
         let density = log_spaced::auto(&series, &grid, weighing);
         assert_eq!(density.bins.len(), grid.len());
         for (pitch, power) in grid.iter().zip(&density.power) {
-            let length = pitch.length;
-            let w = Window::HANN.samples(length);
-            let square: f64 = w.iter().map(|w| w * w).sum();
-            let starts = weighing.starts(x.len(), length);
-            let mut sum = 0.0;
-            for start in &starts {
-                let segment = &x[*start..start + length];
-                let mean = segment.iter().sum::<f64>() / length as f64;
-                let centre = (length as f64 - 1.0) / 2.0;
-                let moments = segment.iter().enumerate().fold([0.0; 2], |[a, b], (n, x)| {
-                    let t = n as f64 - centre;
-                    [a + t * (x - mean), b + t * t]
-                });
-                let slope = if trend == Detrend::Line { moments[0] / moments[1] } else { 0.0 };
-                let z = segment.iter().enumerate().fold([0.0; 2], |[re, im], (n, x)| {
-                    let (s, c) = (TAU * pitch.frequency_hz / 10.0 * n as f64).sin_cos();
-                    let v = w[n] * (x - mean - slope * (n as f64 - centre));
-                    [re + v * c, im + v * s]
-                });
-                sum += z[0] * z[0] + z[1] * z[1];
-            }
-            let sides = if pitch.frequency_hz >= 5.0 { 1.0 } else { 2.0 };
-            let want = sides * sum / (10.0 * square * starts.len() as f64);
+            let want = by_definition(&x, 10.0, *pitch, weighing, 0..x.len());
             assert!((power / want - 1.0).abs() < 1e-9, "{pitch:?}: {power} against {want}");
         }
     }
+}
+
+/// Every window and trend on segments long enough to be looked at by blocks, a ramp under them, segments that begin
+/// anywhere in a block: 1e-9.
+#[test]
+fn long_segments_are_their_definition_under_every_window() {
+    let mut gaussian = Gaussian::new(8, Stream::Motion);
+    let noise = std::iter::repeat_with(|| gaussian.next());
+    let x: Vec<f64> = noise.take(50_000).enumerate().map(|(n, x)| x + 1e-3 * n as f64).collect();
+    let series = Series::whole(&x, 10.0);
+    for window in Window::ALL {
+        for (cycles, length) in [(1.0, 49_999), (1.7, 16_384), (3.0, 5_003), (0.4, 3_001)] {
+            // As far from zero as the main lobe of the window, further, and nearer.
+            let frequency_hz = cycles * window.lobe_bins() * 10.0 / length as f64;
+            let pitch = Pitch { frequency_hz, length };
+            for trend in [Detrend::None, Detrend::Mean, Detrend::Line] {
+                let weighing = Weighing { window, overlap: 0.6, detrend: trend };
+                let power = log_spaced::auto(&series, &[pitch], weighing).power[0];
+                let want = by_definition(&x, 10.0, pitch, weighing, 0..x.len());
+                let told = format!("{}, {trend:?}, {pitch:?}", window.name);
+                assert!((power / want - 1.0).abs() < 1e-9, "{told}: {power} against {want}");
+            }
+        }
+    }
+}
+
+/// One-sided density at a frequency, each sum as it is written down, of the segments of one run.
+fn by_definition(
+    x: &[f64],
+    rate_hz: f64,
+    pitch: Pitch,
+    weighing: Weighing,
+    run: std::ops::Range<usize>,
+) -> f64 {
+    let Pitch { frequency_hz, length } = pitch;
+    let w = weighing.window.samples(length);
+    let square: f64 = w.iter().map(|w| w * w).sum();
+    let starts = weighing.starts(run.len(), length);
+    let mut sum = 0.0;
+    for start in &starts {
+        let segment = &x[run.start + start..run.start + start + length];
+        let mean = segment.iter().sum::<f64>() / length as f64;
+        let centre = (length as f64 - 1.0) / 2.0;
+        let moments = segment.iter().enumerate().fold([0.0; 2], |[a, b], (n, x)| {
+            let t = n as f64 - centre;
+            [a + t * (x - mean), b + t * t]
+        });
+        let slope = if weighing.detrend == Detrend::Line { moments[0] / moments[1] } else { 0.0 };
+        let mean = if weighing.detrend == Detrend::None { 0.0 } else { mean };
+        let z = segment.iter().enumerate().fold([0.0; 2], |[re, im], (n, x)| {
+            let (s, c) = (TAU * frequency_hz / rate_hz * n as f64).sin_cos();
+            let v = w[n] * (x - mean - slope * (n as f64 - centre));
+            [re + v * c, im + v * s]
+        });
+        sum += z[0] * z[0] + z[1] * z[1];
+    }
+    let sides = if frequency_hz == 0.0 || frequency_hz >= rate_hz / 2.0 { 1.0 } else { 2.0 };
+    sides * sum / (rate_hz * square * starts.len() as f64)
 }
 
 /// Degrees of freedom (CHECKS STA-5), chi-squared factors (STA-4), coherence by chance and its bias
@@ -372,6 +408,18 @@ fn gaps_are_not_read() {
     let before = both(&x);
     x[1000..1100].fill(f64::NAN);
     assert_eq!(before, both(&x));
+    // Nor do blocks of values that lie partly in a gap.
+    let mut x: Vec<f64> = (0..30_000).map(|_| gaussian.next()).collect();
+    x[14_000..14_100].fill(f64::NAN);
+    let series = Series { values: &x, runs: vec![0..14_000, 14_100..30_000], rate_hz: 10.0 };
+    let pitch = Pitch { frequency_hz: 0.01, length: 14_000 };
+    let weighing = Weighing { detrend: Detrend::Line, ..weighing };
+    let power = log_spaced::auto(&series, &[pitch], weighing).power[0];
+    let runs = series.runs.iter();
+    let each = runs.map(|run| by_definition(&x, 10.0, pitch, weighing, run.clone()));
+    let want = each.sum::<f64>() / 2.0;
+    assert!((power / want - 1.0).abs() < 1e-9, "{power} against {want}");
+    let x = vec![1.0; 3000];
     // And the run that touches another is its own: the same as if it stood alone.
     let touching =
         Series { values: &x, runs: vec![0..1000, 1100..2000, 2000..3000], rate_hz: 10.0 };

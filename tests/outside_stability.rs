@@ -99,6 +99,35 @@ fn deviations_are_those_of_another_program() {
     }
 }
 
+/// Overlapping Allan deviations as they are defined, one difference after the other, at averaging times around those
+/// where sums are looked at in another order, and records that end anywhere: 1e-11.
+#[test]
+fn allan_deviations_are_their_definition() {
+    let mut gaussian = Gaussian::new(9, Stream::Motion);
+    for count in [40, 130, 1290, 9_001, 70_000] {
+        let rates: Vec<f64> = (0..count).map(|_| 5.0 + gaussian.next()).collect();
+        let mut sum = 0.0;
+        let sums = rates.iter().map(|y| {
+            sum += y;
+            sum
+        });
+        let x: Vec<f64> = std::iter::once(0.0).chain(sums).collect();
+        let times =
+            [1, 2, 3, 15, 16, 17, 31, 32, 63, 64, 65, 100, 257, 1000, 4095, 4096, 7000, 30_000];
+        let times: Vec<usize> = times.into_iter().filter(|m| 2 * m <= count).collect();
+        let found = Phases::new(&Series::whole(&rates, 2.0), false).allan(&times);
+        for (m, found) in times.iter().zip(found) {
+            let differences = (0..x.len() - 2 * m).map(|k| x[k + 2 * m] - 2.0 * x[k + m] + x[k]);
+            let number = differences.len();
+            let mean = differences.map(|d| d * d).sum::<f64>() / number as f64;
+            let want = (mean / 2.0).sqrt() / *m as f64;
+            let (deviation, differences) = found.expect("there are differences");
+            assert!((deviation / want - 1.0).abs() < 1e-11, "{count}, {m}: {deviation} {want}");
+            assert_eq!(differences, number, "{count}, {m}");
+        }
+    }
+}
+
 /// Degrees of freedom where AllanTools works out the same sum (Greenhall and Riley 2003, equation 13).
 #[test]
 fn degrees_of_freedom_are_those_of_another_program() {

@@ -2,14 +2,18 @@
 //! it: many short ones at high frequencies, few long ones at low (M. Tröbs, G. Heinzel, Measurement 39
 //! (2006) 120).
 //!
-//! Every frequency is a single-bin Fourier transform of windowed segments, worked out as it is defined:
-//! two products a value, tables of window times cosine and sine shared by all segments of a frequency.
+//! Every frequency is a single-bin Fourier transform of windowed segments. Short segments are worked out as it is
+//! defined: two products a value, tables of window times cosine and sine shared by all segments of a frequency.
+//! Long ones, whose carrier turns slowly, by the sums of [blocks](super::blocks) of values: equal to 1e-12 of the
+//! products' size, and the fewer the lower the frequency.
 
+use super::blocks::Blocks;
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
 use super::series::Series;
+use super::smooth::Smooth;
 use super::tables;
 use super::vector::Products;
-use super::window::Window;
+use super::window::{Curve, Window};
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 use std::collections::BTreeMap;
@@ -92,18 +96,19 @@ impl Weighing {
 /// The density of a series; frequencies whose segments no run holds are left out.
 #[must_use]
 pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Density {
-    let values = centred(series, weighing.detrend);
+    let record = Record::new(series, pitches, weighing);
+    let shapes = Shapes::new(weighing);
     let group = |pitches: &&[Pitch]| -> Vec<(Bin, f64)> {
-        let new = |pitch: &Pitch| Some((Line::new(series, *pitch, weighing)?, 0.0));
-        let mut lines: Vec<(Line, f64)> = pitches.iter().filter_map(new).collect();
+        let new = |pitch: &Pitch| Some((Line::new(series, *pitch, &shapes, &record.blocks)?, 0.0));
+        let mut lines: Vec<(Line<'_>, f64)> = pitches.iter().filter_map(new).collect();
         let mut from = 0;
         while from < series.values.len() {
             for (line, power) in &mut lines {
-                *power += line.power(&values, from..from + STRETCH);
+                *power += line.power(&record, from..from + STRETCH);
             }
             from += STRETCH;
         }
-        let done = |(line, power): &(Line, f64)| (line.bin, power * line.scale);
+        let done = |(line, power): &(Line<'_>, f64)| (line.bin, power * line.scale);
         lines.iter().map(done).collect()
     };
     let groups: Vec<&[Pitch]> = pitches.chunk_by(|a, b| a.length.max(b.length) <= SHORT).collect();
@@ -130,9 +135,10 @@ pub fn cross(
     if !super::density::match_in_time(x, y) {
         return None;
     }
-    let records = [x, y].map(|series| centred(series, weighing.detrend));
+    let records = [x, y].map(|series| Record::new(series, pitches, weighing));
+    let shapes = Shapes::new(weighing);
     let one = |pitch: &Pitch| {
-        let line = Line::new(x, *pitch, weighing)?;
+        let line = Line::new(x, *pitch, &shapes, &records[0].blocks)?;
         let starts = line.starts.concat();
         let [mut a, mut b] = [Vec::new(), Vec::new()];
         line.each(&records[0], &starts, |z| a.push(z));
@@ -152,25 +158,73 @@ pub fn cross(
     Some(Cross { x, y, cross: found.into_iter().map(|(.., z)| z).collect() })
 }
 
-/// Values without their mean, so that no digits are lost to an offset; with it where no trend is taken off.
-fn centred(series: &Series<'_>, detrend: Detrend) -> Vec<f64> {
-    let mean = if detrend == Detrend::None { 0.0 } else { series.mean() };
-    series.values.iter().map(|x| x - mean).collect()
+/// A series' values without their mean, so that no digits are lost to an offset; with it where no trend is taken off.
+struct Record {
+    values: Vec<f64>,
+    blocks: Blocks,
+}
+
+impl Record {
+    fn new(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Self {
+        let mean = if weighing.detrend == Detrend::None { 0.0 } else { series.mean() };
+        let values: Vec<f64> = series.values.iter().map(|x| x - mean).collect();
+        let lengths =
+            pitches.iter().filter_map(|p| block_length(*p, series.rate_hz, weighing.window));
+        let blocks = Blocks::new(&values, lengths.max().unwrap_or(0));
+        Self { values, blocks }
+    }
+}
+
+/// Values of the blocks that a frequency's segments are looked at by, where they are.
+fn block_length(pitch: Pitch, rate_hz: f64, window: Window) -> Option<usize> {
+    let Pitch { frequency_hz, length } = pitch;
+    // The fastest of what values are multiplied with: the window's last term turns beside the carrier.
+    let cycles = frequency_hz / rate_hz + window.lobe_bins() / length as f64;
+    Blocks::length(cycles, length)
+}
+
+/// What all lines share of a weighing.
+struct Shapes {
+    weighing: Weighing,
+    curve: Curve,
+    /// Samples that stand for those of a window however long, as it turns little from one to the next.
+    samples: Vec<f64>,
+    /// Sums of more samples, of their squares and fourth powers, each over their number.
+    means: [f64; 3],
+}
+
+impl Shapes {
+    fn new(weighing: Weighing) -> Self {
+        let Weighing { window, .. } = weighing;
+        let many = 1 << 14;
+        let means = tables::powers(&window.samples(many)).map(|sum| sum / many as f64);
+        Self { weighing, curve: window.curve(), samples: window.samples(1 << 11), means }
+    }
 }
 
 /// One frequency at work.
-struct Line {
+struct Line<'a> {
     starts: Vec<Vec<usize>>,
     bin: Bin,
-    /// Window times cosine and times minus sine, without the trend that is taken off the values.
-    tables: [Vec<f64>; 2],
+    products: Factors<'a>,
     /// One-sided mean density over the sum of |z|^2.
     scale: f64,
 }
 
-impl Line {
-    fn new(series: &Series<'_>, pitch: Pitch, weighing: Weighing) -> Option<Self> {
+/// Window times cosine and times minus sine, without the trend that is taken off the values: taking a trend off the
+/// values and multiplying is multiplying with products that have their own trend taken off: once, and not for every
+/// segment.
+enum Factors<'a> {
+    /// Each value's.
+    Tables([Vec<f64>; 2]),
+    /// Of blocks.
+    Smooth(Box<Smooth<'a>>),
+}
+
+impl<'a> Line<'a> {
+    fn new(series: &Series<'_>, pitch: Pitch, shapes: &'a Shapes, blocks: &Blocks) -> Option<Self> {
         let Pitch { frequency_hz, length } = pitch;
+        let weighing = shapes.weighing;
         let in_run = |run: &Range<usize>| -> Vec<usize> {
             let starts = weighing.starts(run.len(), length);
             starts.into_iter().map(|start| run.start + start).collect()
@@ -180,55 +234,80 @@ impl Line {
         if segments == 0 || length < 2 {
             return None;
         }
-        let weights = weighing.window.samples(length);
         let cycles = frequency_hz / series.rate_hz;
-        // Minus the sine: turned the other way.
-        let mut tables = tables::turns(-cycles, length);
-        let told = tables.each_mut().map(|table| tables::weigh(table, &weights));
-        let [_, square, _] = tables::powers(&weights);
-        // Taking a trend off the values and multiplying is multiplying with tables that have their own trend
-        // taken off: once, and not for every segment.
-        let n = length as f64;
-        for (table, [sum, moment]) in tables.iter_mut().zip(told) {
-            let slope = moment / (n * (n * n - 1.0) / 12.0);
-            match weighing.detrend {
-                Detrend::None => {}
-                Detrend::Mean => tables::less_line(table, sum / n, 0.0),
-                Detrend::Line => tables::less_line(table, sum / n, slope),
-            }
-        }
         // At half the rate, and at zero, there is one side.
         let sides = if 2.0 * cycles >= 1.0 || cycles == 0.0 { 1.0 } else { 2.0 };
+        let level = block_length(pitch, series.rate_hz, weighing.window)
+            .and_then(|length| blocks.level(length));
+        let (products, bin, square) = if let Some(level) = level {
+            let smooth = Smooth::new(level, &shapes.curve, length, cycles, weighing.detrend);
+            let bin = bin(pitch, &starts, &shapes.samples, shapes.means, series.rate_hz);
+            (Factors::Smooth(Box::new(smooth)), bin, shapes.means[1] * length as f64)
+        } else {
+            let weights = weighing.window.samples(length);
+            let sums = tables::powers(&weights);
+            let tables = tables_of(&weights, cycles, weighing.detrend);
+            let means = sums.map(|sum| sum / length as f64);
+            let bin = bin(pitch, &starts, &weights, means, series.rate_hz);
+            (Factors::Tables(tables), bin, sums[1])
+        };
         let scale = sides / (series.rate_hz * square * segments as f64);
-        let bin = bin(pitch, &starts, &weights, series.rate_hz);
-        Some(Self { starts, bin, tables, scale })
+        Some(Self { starts, bin, products, scale })
     }
 
     /// Sum of |z|^2 of the segments that start within a stretch.
-    fn power(&self, values: &[f64], stretch: Range<usize>) -> f64 {
+    fn power(&self, record: &Record, stretch: Range<usize>) -> f64 {
         let mut power = 0.0;
         for starts in &self.starts {
             let from = starts.partition_point(|start| *start < stretch.start);
             let to = starts.partition_point(|start| *start < stretch.end);
-            self.each(values, &starts[from..to], |z| power += z.norm_sqr());
+            self.each(record, &starts[from..to], |z| power += z.norm_sqr());
         }
         power
     }
 
     /// sum_n w\[n\] (x\[n\] - trend) e^(-i 2 pi f n/rate) of the segments from each start.
-    fn each(&self, x: &[f64], starts: &[usize], mut take: impl FnMut(Complex64)) {
-        let tables = [&self.tables[0][..], &self.tables[1][..]];
-        Products { x, starts, tables }.each(|[re, im]| take(Complex64::new(re, im)));
+    fn each(&self, record: &Record, starts: &[usize], mut take: impl FnMut(Complex64)) {
+        let take = |[re, im]: [f64; 2]| take(Complex64::new(re, im));
+        let x = &record.values;
+        match &self.products {
+            Factors::Tables([a, b]) => Products { x, starts, tables: [a, b] }.each(take),
+            Factors::Smooth(smooth) => smooth.each(x, &record.blocks, starts, take),
+        }
     }
 }
 
-/// A frequency's bin, from the starts of its segments in every run and their window's samples.
-fn bin(pitch: Pitch, starts: &[Vec<usize>], weights: &[f64], rate_hz: f64) -> Bin {
+fn tables_of(weights: &[f64], cycles: f64, detrend: Detrend) -> [Vec<f64>; 2] {
+    let length = weights.len();
+    // Minus the sine: turned the other way.
+    let mut tables = tables::turns(-cycles, 0..length);
+    let told = tables.each_mut().map(|table| tables::weigh(table, weights));
+    let n = length as f64;
+    for (table, [sum, moment]) in tables.iter_mut().zip(told) {
+        let slope = moment / (n * (n * n - 1.0) / 12.0);
+        match detrend {
+            Detrend::None => {}
+            Detrend::Mean => tables::less_line(table, sum / n, 0.0),
+            Detrend::Line => tables::less_line(table, sum / n, slope),
+        }
+    }
+    tables
+}
+
+/// A frequency's bin, from the starts of its segments in every run, samples of their window, as many as a segment has or
+/// fewer that stand for them, and the means of its samples, their squares and fourth powers.
+fn bin(
+    pitch: Pitch,
+    starts: &[Vec<usize>],
+    weights: &[f64],
+    [mean, square, fourth]: [f64; 3],
+    rate_hz: f64,
+) -> Bin {
     // Runs of about one length share the correlations of their segments.
     let mut correlations: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
     let hop = |starts: &[usize]| match starts {
-        [first, .., last] => (last - first) / (starts.len() - 1),
-        _ => pitch.length,
+        [first, .., last] => (last - first) / (starts.len() - 1) * weights.len() / pitch.length,
+        _ => weights.len(),
     };
     for starts in starts {
         let hop = hop(starts);
@@ -236,13 +315,13 @@ fn bin(pitch: Pitch, starts: &[Vec<usize>], weights: &[f64], rate_hz: f64) -> Bi
         correlations.entry(hop).or_insert_with(work);
     }
     let runs = starts.iter().map(|s| (s.len(), &correlations[&hop(s)][..]));
-    let [sum, square, _] = tables::powers(weights);
+    let resolution_hz = rate_hz / pitch.length as f64;
     Bin {
         frequency_hz: pitch.frequency_hz,
         length: pitch.length,
         segments: starts.iter().map(Vec::len).sum(),
         degrees: degrees_of_freedom(runs),
-        noise_bandwidth_hz: rate_hz * square / (sum * sum),
-        independent_hz: Window::independent_bins(weights) * rate_hz / weights.len() as f64,
+        noise_bandwidth_hz: resolution_hz * square / (mean * mean),
+        independent_hz: resolution_hz * fourth / (square * square),
     }
 }

@@ -1,5 +1,6 @@
 //! **Series**: evenly spaced values, with the runs of them that follow each other without a gap.
 
+use super::tables;
 use std::ops::Range;
 
 /// Values at one rate. Nothing is interpolated: what lies between two runs is not looked at.
@@ -35,8 +36,7 @@ impl<'a> Series<'a> {
     /// Mean over the runs.
     #[must_use]
     pub fn mean(&self) -> f64 {
-        let sum: f64 =
-            self.runs.iter().map(|run| self.values[run.clone()].iter().sum::<f64>()).sum();
+        let sum: f64 = self.runs.iter().map(|run| tables::sum(&self.values[run.clone()])).sum();
         sum / self.count() as f64
     }
 

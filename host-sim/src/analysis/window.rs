@@ -6,6 +6,7 @@
 
 use super::tables;
 use std::f64::consts::PI;
+use std::ops::Range;
 
 /// A window, periodic (DFT-even).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -158,24 +159,24 @@ impl Window {
     /// Samples of the window.
     #[must_use]
     pub fn samples(&self, length: usize) -> Vec<f64> {
-        let at = |n: usize| n as f64 / length as f64;
+        self.curve().samples(length, 0..length)
+    }
+
+    /// The window as a sum of Chebyshev polynomials.
+    #[must_use]
+    pub fn curve(&self) -> Curve {
         match self.shape {
-            Shape::Cosines(terms) => {
-                let [mut samples, _] = tables::turns(1.0 / length as f64, length);
-                for sample in &mut samples {
-                    // Clenshaw's sum: one cosine a sample.
-                    let (cosine, mut b1, mut b2) = (*sample, 0.0, 0.0);
-                    for c in terms[1..].iter().rev() {
-                        (b1, b2) = (c + 2.0 * cosine * b1 - b2, b1);
-                    }
-                    *sample = terms[0] + cosine * b1 - b2;
-                }
-                samples
-            }
+            Shape::Cosines(terms) => Curve { terms: terms.to_vec(), argument: Argument::Cosine },
             Shape::Kaiser(alpha) => {
+                // In the square of the distance from the middle, which no power of the argument's series falls behind.
                 let peak = bessel_i0(PI * alpha);
-                let root = |n| (1.0 - (2.0 * at(n) - 1.0).powi(2)).max(0.0).sqrt();
-                (0..length).map(|n| bessel_i0(PI * alpha * root(n)) / peak).collect()
+                let angle = |n: usize| PI * (n as f64 + 0.5) / KAISER_TERMS as f64;
+                let at = |n: usize| bessel_i0(PI * alpha * (angle(n) / 2.0).sin()) / peak;
+                let term = |k: usize| {
+                    let parts = (0..KAISER_TERMS).map(|n| at(n) * (k as f64 * angle(n)).cos());
+                    parts.sum::<f64>() * if k == 0 { 1.0 } else { 2.0 } / KAISER_TERMS as f64
+                };
+                Curve { terms: (0..KAISER_TERMS).map(term).collect(), argument: Argument::Square }
             }
         }
     }
@@ -228,6 +229,46 @@ impl Window {
                 (product / square).powi(2)
             })
             .collect()
+    }
+}
+
+/// Terms of a Kaiser window: from the 24th on below 1e-16 for alpha up to 4.
+const KAISER_TERMS: usize = 24;
+
+/// A window as sum_k c_k T_k(v).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// c_k.
+    pub terms: Vec<f64>,
+    /// v.
+    pub argument: Argument,
+}
+
+/// What a window is a curve of, q = n/N.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Argument {
+    /// cos(2 pi q).
+    Cosine,
+    /// 2 (2 q - 1)^2 - 1.
+    Square,
+}
+
+impl Curve {
+    /// Samples of a window of `length` at a range of n.
+    #[must_use]
+    pub fn samples(&self, length: usize, range: Range<usize>) -> Vec<f64> {
+        let mut samples = match self.argument {
+            Argument::Cosine => {
+                let [cosines, _] = tables::turns(1.0 / length as f64, range);
+                cosines
+            }
+            Argument::Square => {
+                let at = |n: usize| n as f64 / length as f64;
+                range.map(|n| 8.0 * at(n) * (at(n) - 1.0) + 1.0).collect()
+            }
+        };
+        tables::chebyshev(&mut samples, &self.terms);
+        samples
     }
 }
 
