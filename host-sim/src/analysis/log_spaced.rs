@@ -89,7 +89,7 @@ impl Weighing {
             (room as f64 / ((1.0 - self.overlap) * length as f64)).round_ties_even() as usize;
         let last = last.min(room);
         let hop = room as f64 / last.max(1) as f64;
-        (0..=last).map(|k| (k as f64 * hop).round_ties_even() as usize).collect()
+        tables::rounded_multiples(hop, last + 1)
     }
 }
 
@@ -121,7 +121,7 @@ pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Densi
 /// Frequencies of short segments are worked out together, a stretch of the record at a time: it stays near the
 /// processor while all of them read it.
 const GROUP: usize = 8;
-const SHORT: usize = 1 << 12;
+const SHORT: usize = 1 << 11;
 const STRETCH: usize = 1 << 15;
 
 /// Densities of two series of the same times, and the cross density; `None` where their times differ.

@@ -158,6 +158,27 @@ impl WithSimd for LessLine<'_> {
     }
 }
 
+/// The first `count` multiples of `step` from zero, rounded to whole numbers, ties to even.
+#[must_use]
+pub fn rounded_multiples(step: f64, count: usize) -> Vec<usize> {
+    // Where the machine rounds by one instruction, none of a library is called.
+    Arch::new().dispatch(RoundedMultiples { step, count })
+}
+
+struct RoundedMultiples {
+    step: f64,
+    count: usize,
+}
+
+impl WithSimd for RoundedMultiples {
+    type Output = Vec<usize>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Vec<usize> {
+        (0..self.count).map(|k| (k as f64 * self.step).round_ties_even() as usize).collect()
+    }
+}
+
 /// Sum of values.
 #[must_use]
 pub fn sum(values: &[f64]) -> f64 {
