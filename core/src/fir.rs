@@ -25,6 +25,7 @@ use crate::guard::Checksum;
 use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::{Word, divide_long, saturate_word};
+use core::hint::black_box;
 use plan::FirStage;
 
 /// An output that is still being added up.
@@ -225,6 +226,8 @@ impl FirStage {
 fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
     let (i, q) = (parts(phasor.i), parts(phasor.q));
     for (sum, tap) in open.iter_mut().zip(taps) {
+        // Costs nothing, and keeps the compiler from taking several of a few sums at once, at more instructions each.
+        black_box(());
         sum.i.add(i, *tap);
         sum.q.add(q, *tap);
     }

@@ -21,6 +21,10 @@ fn of_ratio(ratio: u16) -> Board {
 }
 
 fn of(carrier: CarrierRatio, ratio: u16) -> Board {
+    with_firs(carrier, ratio, &[FirConfig { ratio: 2, taps: &[1, 1], scale_bits: 1 }])
+}
+
+fn with_firs(carrier: CarrierRatio, ratio: u16, firs: &[FirConfig<'_>]) -> Board {
     let full = Word::lit("0.5");
     let bridge = BridgeConfig::plain(BridgeKind::Difference { channel: 0, full }, 1 << 50);
     Board::new(&ReadoutConfig {
@@ -33,7 +37,7 @@ fn of(carrier: CarrierRatio, ratio: u16) -> Board {
             path: Path::Auto,
             pruned_bits: 0,
         },
-        firs: &[FirConfig { ratio: 2, taps: &[1, 1], scale_bits: 1 }],
+        firs,
         alignments: &[Alignment::NONE; 2],
         monitor: None,
         bridges: &[bridge],
@@ -92,6 +96,32 @@ fn stages_out_of_step_are_flagged() {
         });
     }
     assert_eq!(told, [(4, true), (6, false)]);
+}
+
+/// Phasors beyond the channels are added to no stage's sums: what they are changes no reading.
+#[test]
+fn phasors_too_many_are_left_alone() {
+    let carrier = CarrierRatio::coherent(1, 4).expect("a carrier");
+    let stage = FirConfig { ratio: 2, taps: &[1, 2, 3, 2], scale_bits: 3 };
+    let readings_with = |extra: usize| {
+        let mut board = with_firs(carrier, 8, &[stage, stage]);
+        let mut readings = std::vec::Vec::new();
+        for n in 0..24 {
+            let phasor = Phasor { i: Word::lit("0.1"), q: Word::ZERO };
+            let other = Phasor { i: Word::lit("0.4"), q: Word::lit("0.4") };
+            let mut phasors = std::vec![phasor; 2];
+            phasors.extend(std::vec![other; if n == 1 { extra } else { 0 }]);
+            board.push_phasors(&mut phasors, Interval::default(), |reading| {
+                readings
+                    .push((reading.bridges[0].displacement_am, reading.health.has(Health::MEMORY)));
+            });
+        }
+        readings
+    };
+    let [good, bad] = [0, 3].map(readings_with);
+    assert_eq!(good.len(), 6);
+    assert_eq!(bad[0], (good[0].0, true));
+    assert_eq!(bad[1..], good[1..]);
 }
 
 /// A front end that ends no interval: told after the time of a reading and an interval, and again.
