@@ -4,8 +4,8 @@
 //!
 //! Every frequency is a single-bin Fourier transform of windowed segments. Short segments are worked out as it is
 //! defined: two products a value, tables of window times cosine and sine shared by all segments of a frequency.
-//! Long ones, whose carrier turns slowly, by the sums of [blocks](super::blocks) of values: equal to 1e-12 of the
-//! products' size, and the fewer the lower the frequency.
+//! Long ones, whose carrier turns slowly, by sums of blocks of values (`blocks.rs`), the same within 1e-9 of the power,
+//! and the less to do the lower the frequency.
 
 use super::blocks::Blocks;
 use super::density::{Bin, Cross, Density, Detrend, degrees_of_freedom};
