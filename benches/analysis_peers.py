@@ -3,8 +3,8 @@
 
     python3 benches/analysis_peers.py
 
-Needs NumPy, SciPy, AllanTools, speckit and lpsd (measured with 2.4, 1.17, 2024.6, 1.0 and 1.0), and a Rust toolchain. Ours is
-the best of ten samples of the criterion benchmark `analysis`; peers are the best of three runs. Same lengths, segments, windows, number of
+Needs NumPy, SciPy, AllanTools, speckit, lpsd and pandas (measured with 2.4, 1.17, 2024.6, 1.0, 1.0 and 2.3), and a Rust
+toolchain. Ours is the best of ten samples of the criterion benchmark `analysis`; peers are the best of three runs. Same lengths, segments, windows, number of
 frequencies (about) and averaging times; one thread each, but for the line that says two. The log-spaced peer compiles its
 loops at its first run, which is not counted, and takes both cores: its processor time is what is compared.
 """
@@ -65,3 +65,4 @@ rows = [
 ]
 for name, own, peer, who in rows:
     print(f"{name:<42} {own * 1e3:8.1f} ms  {peer * 1e3:8.1f} ms ({who})  ratio {peer / own:.1f}")
+print(f"two threads over one: {ours('1 threads') / ours('2 threads'):.2f}")

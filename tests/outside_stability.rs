@@ -104,7 +104,8 @@ fn deviations_are_those_of_another_program() {
 #[test]
 fn allan_deviations_are_their_definition() {
     let mut gaussian = Gaussian::new(9, Stream::Motion);
-    for count in [40, 130, 1290, 9_001, 70_000] {
+    // Beside the ends of what is taken together: 4096 and 65536 values.
+    for count in [40, 130, 1290, 4_223, 4_224, 9_001, 65_600, 70_000, 140_000] {
         let rates: Vec<f64> = (0..count).map(|_| 5.0 + gaussian.next()).collect();
         let mut sum = 0.0;
         let sums = rates.iter().map(|y| {
@@ -112,8 +113,10 @@ fn allan_deviations_are_their_definition() {
             sum
         });
         let x: Vec<f64> = std::iter::once(0.0).chain(sums).collect();
-        let times =
-            [1, 2, 3, 15, 16, 17, 31, 32, 63, 64, 65, 100, 257, 1000, 4095, 4096, 7000, 30_000];
+        let times = [
+            1, 2, 3, 15, 16, 17, 31, 32, 63, 64, 65, 100, 257, 1000, 4095, 4096, 7000, 16_384,
+            16_385, 30_000,
+        ];
         let times: Vec<usize> = times.into_iter().filter(|m| 2 * m <= count).collect();
         let found = Phases::new(&Series::whole(&rates, 2.0), false).allan(&times);
         for (m, found) in times.iter().zip(found) {

@@ -98,7 +98,7 @@ impl Weighing {
 pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Density {
     let record = Record::new(series, pitches, weighing);
     let shapes = Shapes::new(weighing);
-    let group = |pitches: &&[Pitch]| -> Vec<(Bin, f64)> {
+    let group = |pitches: &[Pitch]| -> Vec<(Bin, f64)> {
         let new = |pitch: &Pitch| Some((Line::new(series, *pitch, &shapes, &record.blocks)?, 0.0));
         let mut lines: Vec<(Line<'_>, f64)> = pitches.iter().filter_map(new).collect();
         let mut from = 0;
@@ -113,8 +113,11 @@ pub fn auto(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Densi
     };
     let groups: Vec<&[Pitch]> = pitches.chunk_by(|a, b| a.length.max(b.length) <= SHORT).collect();
     let groups: Vec<&[Pitch]> = groups.into_iter().flat_map(|group| group.chunks(GROUP)).collect();
-    let found: Vec<_> = groups.par_iter().map(group).collect();
-    let (bins, power) = found.into_iter().flatten().unzip();
+    // Groups first, which take longest: threads that run out of work then wait for a short one.
+    let numbered = groups.iter().enumerate().rev().par_bridge();
+    let mut found: Vec<_> = numbered.map(|(n, pitches)| (n, group(pitches))).collect();
+    found.sort_unstable_by_key(|(n, _)| *n);
+    let (bins, power) = found.into_iter().flat_map(|(_, lines)| lines).unzip();
     Density { bins, power, window: weighing.window }
 }
 
@@ -167,7 +170,7 @@ struct Record {
 impl Record {
     fn new(series: &Series<'_>, pitches: &[Pitch], weighing: Weighing) -> Self {
         let mean = if weighing.detrend == Detrend::None { 0.0 } else { series.mean() };
-        let values: Vec<f64> = series.values.iter().map(|x| x - mean).collect();
+        let values: Vec<f64> = series.values.par_iter().map(|x| x - mean).collect();
         let lengths =
             pitches.iter().filter_map(|p| block_length(*p, series.rate_hz, weighing.window));
         let blocks = Blocks::new(&values, lengths.max().unwrap_or(0));

@@ -1,8 +1,8 @@
 //! **The deviations** from sums of the values: differences of running sums stand for averages, so that an
 //! averaging time costs one pass, however long it is.
 
+use super::differences;
 use crate::analysis::series::Series;
-use crate::analysis::vector;
 
 /// A kind of deviation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,20 +119,11 @@ impl Phases {
     #[must_use]
     pub fn allan(&self, averages: &[usize]) -> Vec<Option<(f64, usize)>> {
         let mut squares = vec![0.0; averages.len()];
-        let count = |x: &[f64], m: usize| x.len().saturating_sub(2 * m);
         for x in &self.runs {
-            for from in (0..x.len()).step_by(STRETCH) {
-                for (square, m) in squares.iter_mut().zip(averages) {
-                    let stretch = if *m < STRETCH / 4 { STRETCH } else { x.len() };
-                    let to = (from + stretch).min(count(x, *m));
-                    if from.is_multiple_of(stretch) && from < to {
-                        *square += vector::second_differences(&x[from..], *m, to - from);
-                    }
-                }
-            }
+            differences::add_second(x, averages, &mut squares);
         }
         let one = |(square, m): (&f64, &usize)| {
-            let count: usize = self.runs.iter().map(|x| count(x, *m)).sum();
+            let count: usize = self.runs.iter().map(|x| x.len().saturating_sub(2 * m)).sum();
             let tau = *m as f64 * self.interval_s;
             (count > 0).then(|| ((square / (2.0 * tau * tau * count as f64)).sqrt(), count))
         };
@@ -179,9 +170,6 @@ impl Phases {
         (count > 0).then(|| (scale * variance.sqrt(), count))
     }
 }
-
-/// Sums that are taken together: they stay in the processor's second cache.
-const STRETCH: usize = 1 << 14;
 
 /// Sum of squares in eight parts, and the number of terms.
 fn squares(count: usize, at: impl Fn(usize) -> f64) -> (f64, usize) {

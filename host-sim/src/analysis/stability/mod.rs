@@ -6,6 +6,7 @@
 
 pub mod degrees;
 pub mod deviations;
+mod differences;
 pub mod kind;
 
 use crate::analysis::density::chi2_factors;
