@@ -7,19 +7,19 @@ use quietgap_core::{ConfigError, Health, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
 const CHANNELS: usize = 32;
-type Host<const ORDER: usize> = Readout<ORDER, CHANNELS, 4096, 16384, 8192, i128>;
+type Host<const ORDER: usize, R> = Readout<ORDER, CHANNELS, 4096, 16384, 8192, R>;
 
 /// Stack for building one: it is moved some times before it reaches the heap.
 const BUILD_STACK: usize = 16 << 20;
 
 macro_rules! orders {
-    ($($name:ident = $order:literal),*) => {
+    ($($name:ident = $order:literal $register:ty),*) => {
         /// A readout whose order is known at run time.
         #[derive(Debug, Clone)]
         pub enum Chain {
             $(
-                #[doc = concat!("Order ", $order, ".")]
-                $name(Box<Host<$order>>)
+                #[doc = concat!("Order ", $order, ", registers ", stringify!($register), ".")]
+                $name(Box<Host<$order, $register>>)
             ),*
         }
 
@@ -40,15 +40,22 @@ macro_rules! orders {
             }
 
             fn build(settings: &Settings) -> Result<Self, ConfigError> {
-                settings.with_config(|config| match settings.front_end.order {
-                    $($order => Ok(Self::$name(Box::new(Host::new(config)?))),)*
-                    _ => Err(Host::<1>::new(config).err().unwrap_or(ConfigError {
+                settings.with_config(|config| {
+                    let mut refused = None;
+                    $(if settings.front_end.order == $order {
+                        match Host::<$order, $register>::new(config) {
+                            Ok(readout) => return Ok(Self::$name(Box::new(readout))),
+                            Err(error) => refused = Some(error),
+                        }
+                    })*
+                    let refused = refused.or_else(|| Host::<1, i128>::new(config).err());
+                    Err(refused.unwrap_or(ConfigError {
                         stage: quietgap_core::Stage::FrontEnd,
                         quantity: "order",
                         given: settings.front_end.order.into(),
                         min: 1,
                         max: 6,
-                    })),
+                    }))
                 })
             }
 
@@ -110,7 +117,17 @@ macro_rules! orders {
     };
 }
 
-orders!(First = 1, Second = 2, Third = 3, Fourth = 4, Fifth = 5, Sixth = 6);
+// The usual order in registers of a board's width first: half the work at the end of a section. What those refuse,
+// as it is wider or pruned, the others take; all give the same words.
+orders!(
+    Usual = 2 i64,
+    First = 1 i128,
+    Second = 2 i128,
+    Third = 3 i128,
+    Fourth = 4 i128,
+    Fifth = 5 i128,
+    Sixth = 6 i128
+);
 
 impl quietgap_core::Chain for Chain {
     fn seek(&mut self, frame: u64) {

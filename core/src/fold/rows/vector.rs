@@ -10,39 +10,76 @@ const FEW: usize = 4;
 /// Rows of a turn of the loop: one pair.
 const BLOCK: usize = 2;
 
-/// All columns in groups of [`LANES`], then of [`FEW`], the rest one by one.
+/// All columns: by the widest vectors that the machine has with the feature `wide`, else by those it is compiled for.
 #[inline(never)]
 pub(super) fn sum_columns<const ORDER: usize, const ALTERNATE: bool>(
     sums: &mut [[i32; ORDER]],
     data: &[i32],
     ends: Ends,
 ) -> i32 {
-    let width = sums.len();
-    let (mut first, mut seen) = (0, 0);
-    while LANES <= width && first <= width - LANES {
-        seen |= sum_lanes::<ORDER, LANES, ALTERNATE>(sums, data, width, first, ends);
-        first += LANES;
-    }
-    while first + FEW <= width {
-        seen |= sum_lanes::<ORDER, FEW, ALTERNATE>(sums, data, width, first, ends);
-        first += FEW;
-    }
-    while first < width {
-        seen |= sum_lanes::<ORDER, 1, ALTERNATE>(sums, data, width, first, ends);
-        first += 1;
-    }
-    seen
+    let work = SumColumns::<ORDER, ALTERNATE> { sums, data, ends };
+    #[cfg(feature = "wide")]
+    return pulp::Arch::new().dispatch(work);
+    #[cfg(not(feature = "wide"))]
+    work.run()
 }
 
-/// The inner loop over `L` columns: a load, N adds and the watch a sample.
+struct SumColumns<'a, const ORDER: usize, const ALTERNATE: bool> {
+    sums: &'a mut [[i32; ORDER]],
+    data: &'a [i32],
+    ends: Ends,
+}
+
+#[cfg(feature = "wide")]
+impl<const ORDER: usize, const ALTERNATE: bool> pulp::NullaryFnOnce
+    for SumColumns<'_, ORDER, ALTERNATE>
+{
+    type Output = i32;
+
+    #[inline(always)]
+    fn call(self) -> i32 {
+        self.run()
+    }
+}
+
+impl<const ORDER: usize, const ALTERNATE: bool> SumColumns<'_, ORDER, ALTERNATE> {
+    #[inline(always)]
+    fn run(self) -> i32 {
+        if self.sums.len() >= LANES {
+            self.by::<LANES>()
+        } else if self.sums.len() >= FEW {
+            self.by::<FEW>()
+        } else {
+            self.by::<1>()
+        }
+    }
+
+    /// `L` at a time. The last ones are summed with some before them, which have theirs already: one by one they would
+    /// take as long as all others.
+    #[inline(always)]
+    fn by<const L: usize>(self) -> i32 {
+        let width = self.sums.len();
+        let (mut first, mut seen) = (0, 0);
+        while first < width {
+            let at = first.min(width.saturating_sub(L));
+            seen |=
+                sum_lanes::<ORDER, L, ALTERNATE>(self.sums, self.data, at, first - at, self.ends);
+            first = at + L;
+        }
+        seen
+    }
+}
+
+/// The inner loop over `L` columns from `first` on, of which `done` have their sums: a load, N adds and the watch a sample.
 #[inline(always)]
 fn sum_lanes<const ORDER: usize, const L: usize, const ALTERNATE: bool>(
     sums: &mut [[i32; ORDER]],
     data: &[i32],
-    width: usize,
     first: usize,
+    done: usize,
     ends: Ends,
 ) -> i32 {
+    let width = sums.len();
     let Some(state) = sums.get_mut(first..).and_then(|s| s.first_chunk_mut::<L>()) else {
         return 0;
     };
@@ -63,7 +100,7 @@ fn sum_lanes<const ORDER: usize, const L: usize, const ALTERNATE: bool>(
         look(codes, ends, &mut seen);
         add_codes(&mut sums, codes, false);
     }
-    for (lane, state) in state.iter_mut().enumerate() {
+    for (lane, state) in state.iter_mut().enumerate().skip(done) {
         *state = core::array::from_fn(|level| sums[level][lane]);
     }
     seen.iter().fold(0, |all, seen| all | seen)

@@ -185,9 +185,16 @@ impl Capture {
             if bytes.len() % frame != 0 {
                 return Err(fault(&format!("ends within a frame of {frame} bytes")));
             }
-            codes.clear();
-            decode(&bytes, word, shift, &mut codes);
-            sink(&codes);
+            // Words of this machine are looked at where they are.
+            let own = word == Word::Int32 && shift == 0 && cfg!(target_endian = "little");
+            match bytemuck::try_cast_slice(&bytes) {
+                Ok(words) if own => sink(words),
+                _ => {
+                    codes.clear();
+                    decode(&bytes, word, shift, &mut codes);
+                    sink(&codes);
+                }
+            }
             left -= bytes.len() as u64;
             if (bytes.len() as u64) < take {
                 if self.layout.frames == u64::MAX {
