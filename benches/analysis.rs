@@ -1,7 +1,7 @@
 //! Host speed of the analysis: `cargo bench --bench analysis`. One thread but for the last.
 //! `benches/analysis_peers.py` runs these beside NumPy's world and prints ratios.
 
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{Criterion, SamplingMode, criterion_group, criterion_main};
 use quietgap_sim::analysis::density::Detrend;
 use quietgap_sim::analysis::log_spaced::{self, Weighing, Wish, pitches};
 use quietgap_sim::analysis::series::Series;
@@ -19,7 +19,9 @@ fn noise(count: usize) -> Vec<f64> {
 
 fn analysis(c: &mut Criterion) {
     let mut group = c.benchmark_group("analysis");
-    group.sample_size(10).measurement_time(Duration::from_secs(6));
+    // Samples of a few runs each: peers' best is of single ones.
+    group.sampling_mode(SamplingMode::Flat);
+    group.sample_size(50).measurement_time(Duration::from_secs(6));
     let long = noise(10_000_000);
     group.bench_function("welch of 1e7 values, segments of 2^17", |b| {
         let series = Series::whole(&long, 10.0);

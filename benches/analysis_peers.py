@@ -4,9 +4,10 @@
     python3 benches/analysis_peers.py
 
 Needs NumPy, SciPy, AllanTools, speckit, lpsd and pandas (measured with 2.4, 1.17, 2024.6, 1.0, 1.0 and 2.3), and a Rust
-toolchain. Ours is the best of ten samples of the criterion benchmark `analysis`; peers are the best of three runs. Same lengths, segments, windows, number of
-frequencies (about) and averaging times; one thread each, but for the line that says two. The log-spaced peer compiles its
-loops at its first run, which is not counted, and takes both cores: its processor time is what is compared.
+toolchain. Ours is the best of fifty samples, a few runs each, of the criterion benchmark `analysis`; peers are the best of five
+runs. Same lengths, segments, windows, number of frequencies (about) and averaging times; one thread each, but for the line
+that says two. The log-spaced peer compiles its loops at its first run, which is not counted, and takes both cores: its
+processor time is what is compared.
 """
 
 import json
@@ -36,7 +37,7 @@ def ours(name: str) -> float:
 
 def best(run, clock=time.perf_counter) -> float:
     times = []
-    for _ in range(3):
+    for _ in range(5):
         start = clock()
         run()
         times.append(clock() - start)
