@@ -5,6 +5,7 @@
 
 use std::f64::consts::PI;
 
+use super::tables;
 use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
@@ -89,18 +90,9 @@ impl Level {
         Arch::new().dispatch(Weigh { values: block_of_ones, weights, sums: &mut ones });
         let half = length as f64 / 2.0;
         let from_middle: [f64; NODES] = std::array::from_fn(|k| half * node(k));
-        let moments = sums.par_chunks_exact(NODES).map(|sums| {
-            // Eight sums of each: none waits for the last one's.
-            let mut parts = [[0.0; 8]; 2];
-            let (sums, places) = (sums.as_chunks::<8>().0, from_middle.as_chunks::<8>().0);
-            for (sums, places) in sums.iter().zip(places) {
-                for n in 0..8 {
-                    parts[0][n] += sums[n];
-                    parts[1][n] += sums[n] * places[n];
-                }
-            }
-            parts.map(|part| part.iter().sum())
-        });
+        let moments = sums
+            .par_chunks_exact(NODES)
+            .map(|sums| [tables::sum(sums), tables::dot(sums, &from_middle)]);
         let moments = moments.collect();
         Self { length, sums, places: from_middle.map(|place| place + half - 0.5), ones, moments }
     }

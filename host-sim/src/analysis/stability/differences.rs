@@ -38,10 +38,10 @@ impl WithSimd for AddSecond<'_> {
         let Self { x, averages, sums } = self;
         let starts = |m: usize| x.len().saturating_sub(2 * m);
         let mut table = Table([0.0; (ROWS + 2 * NEAR) * LANES]);
+        let near = averages.iter().any(|m| *m <= NEAR);
         for from in (0..x.len()).step_by(STRETCH) {
             let to = (from + STRETCH).min(x.len());
             let mut part = from;
-            let near = averages.iter().any(|m| *m <= NEAR);
             while near && part < to && table.fill(&x[part..]) {
                 for (sum, m) in sums.iter_mut().zip(averages).filter(|(_, m)| **m <= NEAR) {
                     *sum += table.differences(simd, *m);
