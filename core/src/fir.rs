@@ -58,6 +58,7 @@ impl Sum {
     #[inline(always)]
     fn add(&mut self, word: Parts, tap: i32) {
         self.upper = self.upper.wrapping_add(i64::from(word.upper) * i64::from(tap));
+        black_box(());
         self.lower = self.lower.wrapping_add(i64::from(word.lower) * i64::from(tap));
     }
 }
@@ -229,7 +230,9 @@ fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
         // Costs nothing, and keeps the compiler from taking several of a few sums at once, at more instructions each.
         black_box(());
         sum.i.add(i, *tap);
+        black_box(());
         sum.q.add(q, *tap);
+        black_box(());
     }
 }
 
