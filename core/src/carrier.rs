@@ -252,26 +252,6 @@ const fn nearest(x: i64, shift: u32) -> i64 {
     (x + (1 << (shift - 1)) - 1 + (x >> shift & 1)) >> shift
 }
 
-/// e^(-i phase) at the oscillator's next sample, cosine and minus sine, times each of
-/// `factors`; goes on by one.
-///
-/// Q.f, f at most 30; |factor| 2^f fits an `i32`.
-pub(crate) const fn next_turn<const N: usize>(
-    oscillator: &mut Carrier,
-    fraction_bits: u32,
-    factors: [i32; N],
-) -> [[i32; 2]; N] {
-    let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
-    oscillator.advance(1);
-    let mut turns = [[0; 2]; N];
-    let mut n = 0;
-    while n < N {
-        turns[n] = [cosine.wrapping_mul(factors[n]), (-sine).wrapping_mul(factors[n])];
-        n += 1;
-    }
-    turns
-}
-
 /// Cosine and sine of `phase` 2^-32 turns, Q1.31, within 1 step of the exact value at
 /// every phase (checked at all 2^32).
 ///

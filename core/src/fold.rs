@@ -29,9 +29,8 @@ use crate::cic::Cic;
 use crate::error::ConfigError;
 use crate::guard::Checksum;
 use crate::over_range::Ends;
-use crate::over_range::energy::Energy;
 use crate::phasor::Phasor;
-use crate::section::{Ended, Folding, SectionEnd, Sections, Way};
+use crate::section::{Folding, SectionEnd, Sections, Way};
 use crate::word::Register;
 use core::hint::black_box;
 use plan::Turn;
@@ -95,42 +94,33 @@ impl<
     fn align(&mut self, _: u64) {}
 
     fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32 {
-        let Folding { columns: phases, alternate } = self.tables.folding;
+        let alternate = self.tables.folding.alternate;
         let channels = self.tables.channels;
-        let (mut row, mut phase) = (0, 0);
-        let (mut rest, mut seen) = (frames, 0);
         // Words that are all beyond any code could wrap what proves the others.
-        for code in frames.iter().take(channels) {
+        let mut seen = 0;
+        let first = if EXACT { CHANNELS } else { channels };
+        for code in frames.get(..first).unwrap_or(&[]) {
             seen = ends.look(seen, *code);
         }
-        if into > 0 {
-            row = into.checked_div(phases).unwrap_or(0);
-            phase = into.wrapping_sub(row.wrapping_mul(phases));
-            seen |= self.push_ragged(&mut rest, &mut row, &mut phase, false, ends);
-        }
-        let before = rest.len();
-        let (rows, mut rest) = self.columns.add_rows(rest, alternate, ends);
-        seen |= rows;
-        let taken = (before - rest.len()).checked_div(channels).unwrap_or(0) as u32;
-        if row.wrapping_mul(phases).wrapping_add(taken) < length {
-            row = row.wrapping_add(taken.checked_div(phases).unwrap_or(0));
-            if taken > 0 {
-                seen |= self.columns.prove(row, ends);
+        if into == 0 {
+            if frames.len() == length as usize * channels
+                && let Some(all) = self.columns.take_section(frames, alternate, ends)
+            {
+                return seen | all;
             }
-            seen |= self.push_ragged(&mut rest, &mut row, &mut phase, true, ends);
+            self.columns.clear();
         }
-        seen
+        seen | self.push_part(frames, into, length, ends)
     }
 
     fn check(&self, sum: &mut Checksum) {
-        let FoldTables { channels, folding, carrier, bases, middles } = &self.tables;
+        let FoldTables { channels, folding, carrier, bases } = &self.tables;
         sum.add_size(*channels);
         sum.add(folding.columns);
         sum.add(folding.alternate.into());
         sum.add_size(carrier.len());
         sum.add_all(carrier.as_flattened().as_flattened());
         sum.add_all_long(bases.as_flattened().as_flattened());
-        sum.add_all(middles);
         sum.add_size(self.columns.sums.len());
     }
 
@@ -140,7 +130,7 @@ impl<
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> Ended {
+    ) -> bool {
         // A firmware's readout, sized for its sensor, has constant strides.
         if EXACT || self.tables.channels == CHANNELS && self.columns.is_sized() {
             self.finish_sized::<R, CHANNELS, COLUMNS>(&end, cics, out)
@@ -158,6 +148,30 @@ impl<
     const PHASES: usize,
 > Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
 {
+    /// Frames of a section, all or some.
+    #[inline(never)]
+    fn push_part(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32 {
+        let Folding { columns: phases, alternate } = self.tables.folding;
+        let rows = into.checked_div(phases).unwrap_or(0);
+        let (mut row, mut phase) = (rows, into.wrapping_sub(rows.wrapping_mul(phases)));
+        let mut rest = frames;
+        let mut seen = self.push_ragged(&mut rest, &mut row, &mut phase, false, ends);
+        let before = rest.len();
+        let (some, mut rest) = self.columns.add_rows(rest, alternate, ends);
+        seen |= some;
+        let columns = self.columns.sums.len();
+        let taken = (before - rest.len()).checked_div(columns).unwrap_or(0) as u32;
+        row = row.wrapping_add(taken);
+        if taken > 0 {
+            seen |= self.columns.prove(row, ends);
+        }
+        seen |= self.push_ragged(&mut rest, &mut row, &mut phase, true, ends);
+        if row.wrapping_mul(phases) >= length {
+            self.columns.centre(row);
+        }
+        seen
+    }
+
     /// Frames one by one, the slow way at the ragged ends of a block: `all`, or those up to the next whole row or pair of rows.
     #[inline(never)]
     fn push_ragged(
@@ -193,62 +207,31 @@ impl<
         end: &SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> Ended {
-        let Self { tables, columns } = self;
-        let FoldTables { channels, carrier, bases, middles, .. } = &*tables;
-        let (basis, middle) =
-            if end.last { (&bases[1], middles[1]) } else { (&bases[0], middles[0]) };
+    ) -> bool {
+        let Self { tables, columns } = &*self;
+        let FoldTables { channels, bases, .. } = tables;
+        let basis = if end.last { &bases[1] } else { &bases[0] };
         let channels = if SIZED > 0 { SIZED } else { (*channels).max(1) };
         let width = if SIZED > 0 { WIDTH } else { columns.sums.len() };
         // From a channel's first column to its last.
         let reach = width.saturating_sub(channels) + 1;
         let phases = width / channels;
         let usual = end.usual();
-        let mut ended = Ended { saturated: false, seen: 0 };
-        let mut energy = columns.take_energy();
-        let Some(sums) = columns.sums.get_mut(..width) else { return ended };
-        let Some(carrier) = carrier.get(..phases) else { return ended };
+        let mut saturated = false;
+        let Some(sums) = columns.sums.get(..width) else { return saturated };
         for (channel, (phasor, [i, q])) in out.iter_mut().zip(cics).enumerate().take(channels) {
-            let Some(sums) = sums.get_mut(channel..channel + reach) else { break };
-            centre(sums, channels, phases, middle, &mut energy);
+            let Some(sums) = sums.get(channel..channel + reach) else { break };
             // One part after the other, whatever the compiler thinks: a small core has registers for one.
-            let Some(sums) = black_box(sums).get_mut(..reach) else { break };
+            let Some(carrier) = black_box(tables).carrier.get(..phases) else { break };
             let (word, i_beyond) = end.take(usual, i, mix(sums, channels, carrier, 0, basis));
             phasor.i = word;
-            let Some(sums) = black_box(sums).get_mut(..reach) else { break };
+            black_box(());
             let (word, q_beyond) = end.take(usual, q, mix(sums, channels, carrier, 1, basis));
             phasor.q = word;
-            ended.saturated |= i_beyond | q_beyond;
-            for h in 0..phases {
-                if let Some(sums) = sums.get_mut(h * channels) {
-                    *sums = [0; ORDER];
-                }
-            }
+            saturated |= i_beyond | q_beyond;
         }
-        let rows = end.length.checked_div(phases as u32).unwrap_or(0);
-        ended.seen = columns.judge(energy, rows, end.ends);
-        ended
+        saturated
     }
-}
-
-/// One channel's columns, `stride` apart: A_2 from row `middle`, A_1 into the `energy`.
-#[inline(always)]
-fn centre<const ORDER: usize>(
-    columns: &mut [[i32; ORDER]],
-    stride: usize,
-    phases: usize,
-    middle: i32,
-    energy: &mut Energy,
-) {
-    let mut now = *energy;
-    for h in 0..phases {
-        let Some(sums) = columns.get_mut(h * stride) else { break };
-        now.add_column(sums[0]);
-        if ORDER > 1 {
-            sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
-        }
-    }
-    *energy = now;
 }
 
 /// Section sums of one channel, in-phase (`part` 0) or quadrature (1), whose columns stand `stride` apart,
@@ -271,8 +254,9 @@ fn mix<R: Register, const ORDER: usize>(
     for (h, turn) in carrier.iter().enumerate() {
         let Some(sums) = columns.get(h * stride) else { break };
         let product =
-            |l: usize, times: usize| R::of(i64::from(sums[l]) * i64::from(turn[times][part]));
+            |l: usize, times: usize| R::of(i64::from(sums[l]) * i64::from(turn[part][times]));
         if ORDER == 2 {
+            black_box(());
             moments[0][0] = moments[0][0].plus(product(0, 0));
             moments[0][1] = moments[0][1].plus(product(0, 1)).plus(product(1, 2));
             continue;

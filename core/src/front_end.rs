@@ -168,29 +168,46 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
         if out.len() < channels {
             *frames = &[];
         }
-        let constants = &self.constants;
+        if frames.is_empty() {
+            return None;
+        }
+        // Most often an interval is one section, all of whose frames are there.
+        let Constants { ratio, section, .. } = self.constants;
+        if self.at.get() == 0
+            && section == ratio
+            && let Some((now, later)) = frames.split_at_checked(ratio as usize * channels)
+            && ratio > 0
+        {
+            *frames = later;
+            let saturated = self.take(now, [0, 0, ratio], true, out);
+            self.at.set(0);
+            return Some(Interval { over_range: self.watch.take(), saturated });
+        }
+        self.decimate_parts(frames, out, channels)
+    }
+
+    /// The same of blocks that cut an interval, and of sections that do.
+    #[inline(never)]
+    fn decimate_parts(
+        &mut self,
+        frames: &mut &[i32],
+        out: &mut [Phasor],
+        channels: usize,
+    ) -> Option<Interval> {
+        let Constants { ratio, section, .. } = self.constants;
         let mut at = self.at.get();
         while !frames.is_empty() {
-            let into = at.checked_rem(constants.section).unwrap_or(0);
+            let into = at.checked_rem(section).unwrap_or(0);
             let start = at - into;
-            let left = constants.ratio.saturating_sub(start);
-            let length = constants.section.min(left);
+            let left = ratio.saturating_sub(start);
+            let length = section.min(left);
             let room = (length.saturating_sub(into) as usize * channels).min(frames.len());
             let (now, later) = frames.split_at_checked(room).unwrap_or((frames, &[]));
-            let mut seen = self.way.push(now, into, length, self.watch.ends());
             *frames = later;
             let taken = now.len().checked_div(channels).unwrap_or(0) as u32;
             at = at.wrapping_add(taken);
             let full = into.wrapping_add(taken) >= length;
-            let (last, mut saturated) = (length == left, false);
-            if full {
-                let (first, weights) = (start == 0, &constants.weights);
-                let end = SectionEnd { first, last, length, weights, ends: self.watch.ends() };
-                let ended = self.way.finish(end, &mut self.cics, out);
-                seen |= ended.seen;
-                saturated = ended.saturated;
-            }
-            self.watch.note(seen, now);
+            let saturated = self.take(now, [start, into, length], full, out);
             if taken == 0 {
                 // Only where a constant has changed: nothing may go round for ever.
                 *frames = &[];
@@ -198,12 +215,31 @@ impl<R: Register, const ORDER: usize, const CHANNELS: usize, const COLUMNS: usiz
             if !full {
                 break;
             }
-            if last {
+            if length == left {
                 self.at.set(0);
                 return Some(Interval { over_range: self.watch.take(), saturated });
             }
         }
         self.at.set(at);
         None
+    }
+
+    /// Frames of the section that starts so many samples into the interval, from its sample `into` on, and its end where
+    /// they are its last; whether a word had to saturate.
+    #[inline(always)]
+    fn take(
+        &mut self,
+        frames: &[i32],
+        [start, into, length]: [u32; 3],
+        full: bool,
+        out: &mut [Phasor],
+    ) -> bool {
+        let Constants { ratio, weights, .. } = &self.constants;
+        let seen = self.way.push(frames, into, length, self.watch.ends());
+        let (first, last) = (start == 0, length == ratio.saturating_sub(start));
+        let end = SectionEnd { first, last, length, weights };
+        let saturated = full && self.way.finish(end, &mut self.cics, out);
+        self.watch.note(seen, frames);
+        saturated
     }
 }

@@ -26,7 +26,7 @@ use crate::guard::Checksum;
 use crate::list::List;
 use crate::over_range::Ends;
 use crate::phasor::Phasor;
-use crate::section::{Ended, SectionEnd, Sections, Way, sum_bound};
+use crate::section::{SectionEnd, Sections, Way, sum_bound};
 use crate::word::Register;
 
 /// Fraction bits of the turn by the section's phase: Q2.30.
@@ -216,7 +216,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> Ended {
+    ) -> bool {
         let [cosine, sine] = carrier::cos_sin_quick(self.carrier.phase());
         let behind = i64::from(end.length) - i64::from(middle(self.whole));
         let usual = end.usual();
@@ -245,7 +245,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
             *sums = [[0; 2]; ORDER];
         }
         self.carrier.advance(u64::from(end.length));
-        Ended { saturated, seen: 0 }
+        saturated
     }
 }
 

@@ -73,8 +73,6 @@ pub struct SectionEnd<'a, const ORDER: usize> {
     pub length: u32,
     /// See [`SectionWeights`].
     pub weights: &'a SectionWeights<ORDER>,
-    /// What the sample loops look by.
-    pub ends: Ends,
 }
 
 impl<const ORDER: usize> SectionEnd<'_, ORDER> {
@@ -121,15 +119,6 @@ impl<const ORDER: usize> SectionEnd<'_, ORDER> {
     }
 }
 
-/// What the end of a section tells.
-#[derive(Clone, Copy, Debug)]
-pub struct Ended {
-    /// A word had to saturate.
-    pub saturated: bool,
-    /// As of [`Way::push`], of all codes since the section's start that no push has told of.
-    pub seen: i32,
-}
-
 /// Mixes samples and gathers what a CIC's integrators would hold of a section.
 ///
 /// [`crate::fold::Fold`], [`crate::mixer::Mixer`] or, chosen by the plan at run time,
@@ -166,19 +155,18 @@ pub trait Way<const ORDER: usize>: Sized + Clone + core::fmt::Debug {
     fn align(&mut self, section_start: u64);
 
     /// Adds whole frames, all of the running section of `length` samples, from its sample `into` on. Any cut gives
-    /// the same bits. What was seen of all their codes ([`Ends::look`]); where they end the section, [`Self::finish`]
-    /// tells the rest.
+    /// the same bits. What was seen of all their codes ([`Ends::look`]).
     fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32;
 
     /// Sums up what never changes.
     fn check(&self, sum: &mut Checksum);
 
     /// Ends the section: hands each channel's sums, in-phase and quadrature, to its `cics` and
-    /// writes the words to `out`.
+    /// writes the words to `out`; whether a word had to saturate.
     fn finish<R: Register>(
         &mut self,
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> Ended;
+    ) -> bool;
 }

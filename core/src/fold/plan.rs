@@ -1,13 +1,13 @@
 //! Plan of the folded front end: the tables that follow from its columns.
 
 use super::basis::row_basis;
-use crate::carrier::{Carrier, next_turn};
+use crate::carrier::{Carrier, cos_sin_short};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::list::List;
 use crate::section::{Folding, Sections};
 
-/// e^(-i phase), Q.f, cosine and minus sine; u times it; K times it.
-pub(super) type Turn = [[i32; 2]; 3];
+/// e^(-i phase), Q.f: its cosine, u times and K times it; the same of minus its sine.
+pub(super) type Turn = [[i32; 3]; 2];
 
 /// What a plan's folding never changes: the carrier, and how rows make samples.
 ///
@@ -28,7 +28,6 @@ pub struct FoldTables<
     /// G\[i\]\[l\]: C(K t + i, i) in the basis C(t + l, l), A_2 counted from the middle row of a
     /// whole and of an interval's last section.
     pub(super) bases: [[[i64; ORDER]; ORDER]; 2],
-    pub(super) middles: [i32; 2],
 }
 
 impl<
@@ -43,9 +42,8 @@ impl<
     pub(super) const NONE: Self = Self {
         channels: 0,
         folding: Folding { columns: 0, alternate: false },
-        carrier: List::empty([[0; 2]; 3]),
+        carrier: List::empty([[0; 3]; 2]),
         bases: [[[0; ORDER]; ORDER]; 2],
-        middles: [0; 2],
     };
 
     /// Works out the tables for the sections of a plan.
@@ -70,34 +68,35 @@ impl<
         let quantity = "carrier phases, for which there are PHASES";
         let (given, max) = (phases as i64, PHASES as i64);
         attempt!(ConfigError::check(Stage::FrontEnd, quantity, given, 1, max));
-        let mut table = List::empty([[0; 2]; 3]);
+        let mut table = List::empty([[0; 3]; 2]);
         let mut oscillator = Carrier::new(carrier);
         let mut after = phases as i32;
         while after > 0 {
             after -= 1;
-            let turn = next_turn(&mut oscillator, fraction_bits, [1, after, phases as i32]);
+            let [cosine, sine] = cos_sin_short(oscillator.phase(), fraction_bits);
+            oscillator.advance(1);
             // There is room: see above.
-            let _ = table.push(turn);
+            let _ = table.push([times(cosine, after, phases), times(-sine, after, phases)]);
         }
-        let middles = [middle_row(whole, phases), middle_row(last, phases)];
-        let bases = [centred_basis(phases, middles[0]), centred_basis(phases, middles[1])];
-        Ok(Self { channels, folding, carrier: table, bases, middles })
+        let bases = [centred_basis(phases, whole), centred_basis(phases, last)];
+        Ok(Self { channels, folding, carrier: table, bases })
     }
 }
 
-/// A_2 counts from the middle row, C(t + 1, 1) = t + 1 from the last one.
-const fn middle_row(length: u32, phases: u32) -> i32 {
-    match length.checked_div(phases) {
-        Some(rows) => rows.div_ceil(2) as i32,
+const fn times(x: i32, after: i32, phases: u32) -> [i32; 3] {
+    [x, x.wrapping_mul(after), x.wrapping_mul(phases as i32)]
+}
+
+/// A_2 counts from the middle row of a section, C(t + 1, 1) = t + 1 from the last one.
+const fn centred_basis<const ORDER: usize>(phases: u32, length: u32) -> [[i64; ORDER]; ORDER] {
+    let middle = match length.checked_div(phases) {
+        Some(rows) => rows.div_ceil(2) as i64,
         None => 0,
-    }
-}
-
-const fn centred_basis<const ORDER: usize>(phases: u32, middle: i32) -> [[i64; ORDER]; ORDER] {
+    };
     let mut basis: [[i64; ORDER]; ORDER] = row_basis(phases);
     let mut j = 0;
     while ORDER > 1 && j < ORDER {
-        basis[j][0] += middle as i64 * basis[j][1];
+        basis[j][0] += middle * basis[j][1];
         j += 1;
     }
     basis

@@ -7,6 +7,9 @@ use crate::list::List;
 use crate::over_range::Ends;
 use crate::over_range::energy::{BY_ENERGY, Energy, with_square};
 
+/// Columns of a turn of the loop that ends their section.
+const TURN: usize = 5;
+
 /// Running sums A_1 to A_N of every column, and E of all codes since the section's start.
 #[derive(Clone, Debug)]
 pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> {
@@ -15,11 +18,6 @@ pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT:
 }
 
 impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER, COLUMNS, EXACT> {
-    /// Whether as many columns as there is room for, a constant for the compiler.
-    pub(super) fn is_sized(&self) -> bool {
-        EXACT || self.sums.len() == COLUMNS
-    }
-
     /// No columns.
     pub(super) const IDLE: Self = Self { sums: List::empty([0; ORDER]), squares: 0 };
 
@@ -29,31 +27,16 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         self.squares = 0;
     }
 
-    /// Whether codes are not looked at but proven.
-    #[inline(always)]
-    fn is_proven(&self, ends: Ends) -> bool {
-        BY_ENERGY && self.is_sized() && ends.are_proven_by_energy()
+    /// Empties the sums.
+    pub(super) fn clear(&mut self) {
+        self.sums.fill([0; ORDER]);
+        self.squares = 0;
     }
 
-    /// What was gathered of the section that ends, columns' sums still to be added.
+    /// Whether as many columns as there is room for, a constant for the compiler.
     #[inline(always)]
-    pub(super) fn take_energy(&mut self) -> Energy {
-        Energy::of(core::mem::take(&mut self.squares))
-    }
-
-    /// What `energy` tells of so many rows.
-    #[inline(always)]
-    pub(super) fn judge(&self, energy: Energy, rows: u32, ends: Ends) -> i32 {
-        if !self.is_proven(ends) || energy.excludes_ends(rows, ends) { 0 } else { Ends::UNPROVEN }
-    }
-
-    /// The same of the section's rows so far.
-    pub(super) fn prove(&self, rows: u32, ends: Ends) -> i32 {
-        let mut energy = Energy::of(self.squares);
-        for sums in self.sums.iter() {
-            energy.add_column(sums[0]);
-        }
-        self.judge(energy, rows, ends)
+    pub(super) fn is_sized(&self) -> bool {
+        EXACT || self.sums.len() == COLUMNS
     }
 
     /// Adds one frame, or takes it off where `negative`, to the columns from `first` on: the slow way. What
@@ -76,6 +59,27 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         seen
     }
 
+    /// Takes a whole section in place of what is there, A_2 from its middle row: what was seen of its codes. `None` where it
+    /// takes [`Self::add_rows`].
+    #[inline(never)]
+    pub(super) fn take_section(
+        &mut self,
+        data: &[i32],
+        alternate: bool,
+        ends: Ends,
+    ) -> Option<i32> {
+        let (rows, _) = data.as_chunks::<COLUMNS>();
+        let sums = self.sized_sums()?;
+        let watch = sized::sum_columns(sums, rows, alternate, true, Watch::new(ends));
+        Some(judge(watch, sums, rows.len()))
+    }
+
+    /// The sums where firmware sizes the readout for its sensor: then the row's length is a constant.
+    #[inline(always)]
+    fn sized_sums(&mut self) -> Option<&mut [[i32; ORDER]; COLUMNS]> {
+        if self.is_sized() { self.sums.first_chunk_mut() } else { None }
+    }
+
     /// Adds the whole rows of `data`, whole pairs where they `alternate`, to all columns; the first is an even one. What was
     /// seen of their codes, and what is left of them.
     pub(super) fn add_rows<'a>(
@@ -84,15 +88,18 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         alternate: bool,
         ends: Ends,
     ) -> (i32, &'a [i32]) {
-        if self.is_sized() {
-            // Firmware sizes the readout for its sensor: then the row's length is a constant.
-            let (sums, squares) = (&mut self.sums, &mut self.squares);
-            return sized::sum_columns::<ORDER, COLUMNS>(sums, squares, data, alternate, ends);
-        }
-        let width = self.sums.len().max(1);
+        let width = if self.is_sized() { COLUMNS } else { self.sums.len().max(1) };
         let rows = data.len().checked_div(width).unwrap_or(0);
         let whole = if alternate { rows & !1 } else { rows };
         let (data, rest) = data.split_at_checked(whole * width).unwrap_or((data, &[]));
+        if self.is_sized() {
+            let mut watch = Watch { squares: self.squares, ..Watch::new(ends) };
+            let (rows, _) = data.as_chunks::<COLUMNS>();
+            let Some(sums) = self.sized_sums() else { return (0, &[]) };
+            watch = sized::sum_columns(sums, rows, alternate, false, watch);
+            self.squares = watch.squares;
+            return (watch.seen, rest);
+        }
         let seen = if cfg!(target_os = "none") {
             // Slow, and no flash for a second set of loops.
             let mut seen = 0;
@@ -106,6 +113,78 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
             vector::sum_columns::<ORDER, false>(&mut self.sums, data, ends)
         };
         (seen, rest)
+    }
+
+    /// What the watch tells of the section's whole rows so far that were added by [`Self::add_rows`].
+    pub(super) fn prove(&mut self, rows: u32, ends: Ends) -> i32 {
+        let watch = Watch { squares: self.squares, ..Watch::new(ends) };
+        self.sized_sums().map_or(0, |sums| judge(watch, sums, rows as usize))
+    }
+
+    /// Counts A_2 from the middle one of so many rows.
+    #[inline(never)]
+    pub(super) fn centre(&mut self, rows: u32) {
+        let middle = middle(rows as usize);
+        for sums in self.sums.iter_mut() {
+            centre(sums, middle);
+        }
+    }
+}
+
+/// C(t + 1, 1) = t + 1 from the last row: so many to the middle one.
+const fn middle(rows: usize) -> i32 {
+    rows.div_ceil(2) as i32
+}
+
+#[inline(always)]
+fn centre<const ORDER: usize>(sums: &mut [i32; ORDER], middle: i32) {
+    if ORDER > 1 {
+        sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
+    }
+}
+
+/// What the watch over so many rows tells, whose columns' sums are those.
+#[inline(never)]
+fn judge<const ORDER: usize, const COLUMNS: usize>(
+    watch: Watch,
+    sums: &[[i32; ORDER]; COLUMNS],
+    rows: usize,
+) -> i32 {
+    if !BY_ENERGY {
+        return watch.seen;
+    }
+    let mut energy = Energy::of(watch.squares);
+    // Some a turn, which the compiler would find too many to unroll by itself.
+    let (turns, rest) = sums.as_chunks::<TURN>();
+    for turn in turns {
+        turn.iter().for_each(|sums| energy.add_column(sums[0]));
+    }
+    rest.iter().for_each(|sums| energy.add_column(sums[0]));
+    let ends = watch.ends;
+    let proven = ends.are_proven_by_energy() && energy.excludes_ends(rows as u32, ends);
+    if proven { 0 } else { Ends::UNPROVEN }
+}
+
+/// What is gathered of codes beside their sums: one of the two.
+#[derive(Clone, Copy)]
+struct Watch {
+    ends: Ends,
+    squares: u64,
+    seen: i32,
+}
+
+impl Watch {
+    const fn new(ends: Ends) -> Self {
+        Self { ends, squares: 0, seen: 0 }
+    }
+
+    #[inline(always)]
+    fn take(&mut self, code: i32) {
+        if BY_ENERGY {
+            self.squares = with_square(self.squares, code);
+        } else {
+            self.seen = self.ends.look(self.seen, code);
+        }
     }
 }
 
@@ -124,5 +203,110 @@ fn add_codes<const ORDER: usize, const L: usize>(
             sum[lane] = sum[lane].wrapping_add(carry);
             carry = sum[lane];
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use super::*;
+    use std::vec::Vec;
+
+    /// Running sums as they are defined, in 64 bits.
+    fn plain<const ORDER: usize, const WIDTH: usize>(
+        rows: &[[i32; WIDTH]],
+        alternate: bool,
+    ) -> [[i32; ORDER]; WIDTH] {
+        let mut sums = [[0i64; ORDER]; WIDTH];
+        for (r, row) in rows.iter().enumerate() {
+            for (sums, code) in sums.iter_mut().zip(row) {
+                let mut carry = i64::from(*code);
+                if alternate && r % 2 == 1 {
+                    carry = -carry;
+                }
+                for sum in sums {
+                    *sum += carry;
+                    carry = *sum;
+                }
+            }
+        }
+        sums.map(|sums| sums.map(|sum| sum as i32))
+    }
+
+    /// A section at once, and cut in two: the same sums, and no end that is not told; whether the section was proven to have
+    /// none.
+    fn hold<const ORDER: usize, const WIDTH: usize>(
+        rows: &[[i32; WIDTH]],
+        alternate: bool,
+        bits: u32,
+    ) -> bool {
+        let ends = Ends::new(bits);
+        let with_end = |rows: &[[i32; WIDTH]]| rows.as_flattened().iter().any(|c| ends.is_end(*c));
+        let want = plain::<ORDER, WIDTH>(rows, alternate);
+        let mut columns = Columns::<ORDER, WIDTH, true>::IDLE;
+        for cut in (0..=rows.len()).step_by(if alternate { 2 } else { 1 }) {
+            columns.refill(WIDTH);
+            let (before, behind) = rows.split_at(cut);
+            let mut seen = 0;
+            for (part, count) in [(before, cut), (behind, rows.len())] {
+                let (some, rest) = columns.add_rows(part.as_flattened(), alternate, ends);
+                assert!(rest.is_empty());
+                seen |= some | columns.prove(count as u32, ends);
+            }
+            assert_eq!(*columns.sums, want, "order {ORDER}, {} rows cut at {cut}", rows.len());
+            assert!(ends.met(seen) || !with_end(rows), "order {ORDER}: an end is not told");
+        }
+        // In place of what is there, for which there was something to clear.
+        let seen = columns.take_section(rows.as_flattened(), alternate, ends);
+        let seen = seen.expect("as many columns as there is room for");
+        let mut centred = want;
+        if ORDER > 1 {
+            let middle = rows.len().div_ceil(2) as i32;
+            for sums in &mut centred {
+                sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
+            }
+        }
+        assert_eq!(*columns.sums, centred, "order {ORDER}, {} rows", rows.len());
+        assert!(ends.met(seen) || !with_end(rows), "order {ORDER}: an end is not told");
+        !ends.met(seen)
+    }
+
+    fn random<const ORDER: usize, const WIDTH: usize>() {
+        let mut seed = (ORDER * 64 + WIDTH) as u64;
+        let mut next = || {
+            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
+            (seed >> 33) as i32
+        };
+        let (mut proven, mut not) = (0, 0);
+        for round in 0..200 {
+            let bits = [8, 16, 24, 26, 28][round % 5];
+            let count = next() as usize % 40 + 1;
+            let alternate = count.is_multiple_of(2) && next() % 2 == 0;
+            let last = (1i32 << (bits - 1)) - 1;
+            let steady: Vec<i32> = (0..WIDTH).map(|_| next() % last / 10 * 9).collect();
+            let noise = [1, last / 64, last / 4, 2 * last][next() as usize % 4];
+            let rows: Vec<[i32; WIDTH]> = (0..count)
+                .map(|r| {
+                    core::array::from_fn(|w| {
+                        let sign = if alternate && r % 2 == 1 { -1 } else { 1 };
+                        (sign * steady[w] + next() % (noise + 1) - noise / 2).clamp(-last - 1, last)
+                    })
+                })
+                .collect();
+            *(if hold::<ORDER, WIDTH>(&rows, alternate, bits) { &mut proven } else { &mut not }) +=
+                1;
+        }
+        assert!(proven > 40 && not > 40, "order {ORDER}, {WIDTH} columns: {proven}, {not}");
+    }
+
+    #[test]
+    fn sums_of_sections_whole_and_cut() {
+        random::<1, 3>();
+        random::<2, 1>();
+        random::<2, 4>();
+        random::<2, 7>();
+        random::<3, 2>();
+        random::<6, 5>();
     }
 }

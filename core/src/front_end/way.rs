@@ -7,7 +7,7 @@ use crate::guard::Checksum;
 use crate::mixer::{Mixer, MixerTables};
 use crate::over_range::Ends;
 use crate::phasor::Phasor;
-use crate::section::{Ended, SectionEnd, Sections, Way};
+use crate::section::{SectionEnd, Sections, Way};
 use crate::word::Register;
 
 /// Tables of the way that suits the plan.
@@ -115,7 +115,7 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         end: SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
-    ) -> Ended {
+    ) -> bool {
         match self {
             Self::Folded(way) => way.finish(end, cics, out),
             Self::Mixed(way) => way.finish(end, cics, out),

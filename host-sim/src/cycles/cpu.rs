@@ -7,7 +7,7 @@ use quietgap_core::cic::MAX_ORDER;
 #[derive(Debug)]
 pub struct Coefficients {
     /// Of [`super::Shape::folded`], by the order of the CIC less one.
-    pub folded: [[f64; 16]; MAX_ORDER],
+    pub folded: [[f64; 15]; MAX_ORDER],
     /// Of [`super::Shape::mixed`], the same.
     pub mixed: [[f64; 10]; MAX_ORDER],
     /// Of [`super::Shape::firs`].

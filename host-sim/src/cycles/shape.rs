@@ -161,37 +161,33 @@ impl Shape {
         self.stages.iter().map(|s| s.0).product()
     }
 
-    /// Counts of a folded interval: itself, channels, sections, section x channel, its columns; rows
-    /// x pairs of columns in turns of eight and of four rows, rows x single columns in any of
-    /// them; groups of columns; leftover rows x columns, by twos where they alternate, else by one; groups of these;
-    /// channels x intervals that the CIC keeps, where that is more than one; sections behind the
-    /// first x channel; sums pruned; words rounded the long way.
+    /// Counts of a folded interval: itself, channels, sections, section x channel, its columns; rows x pairs of columns in
+    /// turns of eight rows, the same of wide rows, rows x single columns in any of them; groups of columns; leftover rows x
+    /// columns, columns of sections that have such rows; channels x intervals that the CIC keeps, where that is more than one;
+    /// sections behind the first x channel; sums pruned; words rounded the long way.
     #[must_use]
-    pub fn folded(&self) -> [f64; 16] {
+    pub fn folded(&self) -> [f64; 15] {
         let (c, k) = (self.channels, f64::from(self.columns().unwrap_or(1)));
-        let alternate = self.folding.is_some_and(|folding| folding.alternate);
-        let mut f = [0.0; 16];
-        [f[14], f[15]] = [self.pruned(), self.long_words()];
+        let mut f = [0.0; 15];
         (f[0], f[1]) = (1.0, c);
-        f[12] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
-        f[13] = c * (self.sections.len() as f64 - 1.0);
+        f[11] = if self.pending > 1.0 { c * self.pending } else { 0.0 };
+        f[12] = c * (self.sections.len() as f64 - 1.0);
+        [f[13], f[14]] = [self.pruned(), self.long_words()];
         let columns = c * k;
         let (pairs, single) = ((columns / 2.0).floor(), columns % 2.0);
-        // As many rows a turn as a double load reaches, 1020 bytes, at least into the last.
-        let (turn, kind) = if columns <= 36.0 { (8.0, 5) } else { (4.0, 6) };
+        // A double load reaches 1020 bytes either way: the eight rows of a turn.
+        let kind = if columns <= 72.0 { 5 } else { 6 };
         for section in &self.sections {
             let rows = f64::from(*section) / k;
-            let (blocks, rest) = ((rows / turn).floor(), rows % turn);
-            let (twos, one) = if alternate { ((rest / 2.0).floor(), 0.0) } else { (0.0, rest) };
+            let (turns, rest) = ((rows / 8.0).floor(), rows % 8.0);
             f[2] += 1.0;
             f[3] += c;
             f[4] += columns;
-            f[kind] += blocks * turn * pairs;
-            f[7] += blocks * turn * single;
-            f[8] += if blocks > 0.0 { pairs + single } else { 0.0 };
-            f[9] += twos * 2.0 * columns;
-            f[10] += one * columns;
-            f[11] += f64::from(u8::from(twos > 0.0) + u8::from(one > 0.0)) * (pairs + single);
+            f[kind] += turns * 8.0 * pairs;
+            f[7] += turns * 8.0 * single;
+            f[8] += if turns > 0.0 { pairs + single } else { 0.0 };
+            f[9] += rest * columns;
+            f[10] += if rest > 0.0 { columns } else { 0.0 };
         }
         f
     }
