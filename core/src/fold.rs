@@ -93,6 +93,8 @@ impl<
 
     fn align(&mut self, _: u64) {}
 
+    // At any of the compiler's levels.
+    #[inline(always)]
     fn push(&mut self, frames: &[i32], into: u32, length: u32, ends: Ends) -> i32 {
         let alternate = self.tables.folding.alternate;
         let channels = self.tables.channels;

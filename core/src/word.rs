@@ -305,7 +305,7 @@ pub fn dot(x: &[i64], y: &[i64], shift: u32) -> i64 {
 /// x over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Any other shift is taken as
 /// the nearest of these.
 ///
-/// [`shift_round`] and [`saturate`] in one, by words of 32 bits: a sixth of their instructions on a small
+/// [`shift_round`] and [`saturate`] in one, by words of 32 bits: a fifth of their instructions on a small
 /// core, where this is most of what a reading costs.
 #[inline(never)]
 #[must_use]

@@ -39,17 +39,18 @@ pub const CPUS: [Cpu; 3] = [
         name: "m4",
         coefficients: &M4,
         cycles_per_instruction: 1.25,
-        assumption: "folded loop by llvm-mca 19 for cortex-m4: 1.02 cycles an instruction; a \
-                     quarter assumed on top of one for double loads, long products and branches; \
-                     no wait states",
+        assumption: "by llvm-mca 19 for cortex-m4 1.00 cycles an instruction in the folded loop, \
+                     1.12 to 1.28 in what stands around it; a quarter assumed on top of one for \
+                     double loads, long products and branches; no wait states",
     },
     Cpu {
         name: "m7",
         coefficients: &M7,
-        cycles_per_instruction: 0.75,
-        assumption: "folded loop by llvm-mca 19 for cortex-m7: 0.52 cycles an instruction (two \
-                     issued at once); half as much again assumed for branches and what stands \
-                     around the loop; code and data in tightly coupled memory",
+        cycles_per_instruction: 1.0,
+        assumption: "by llvm-mca 19 for cortex-m7 0.70 to 0.75 cycles an instruction in the folded \
+                     loop, 0.72 to 0.86 in what stands around it (two issued at once, but for \
+                     long products that wait for one sum); a third as much again assumed for \
+                     branches; code and data in tightly coupled memory",
     },
     Cpu {
         name: "m33",
