@@ -41,6 +41,7 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
 
     /// Adds one frame, or takes it off where `negative`, to the columns from `first` on: the slow way. What
     /// was seen of its codes.
+    #[inline(never)]
     pub(super) fn add_frame(
         &mut self,
         first: usize,
@@ -48,14 +49,15 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         negative: bool,
         ends: Ends,
     ) -> i32 {
-        let mut seen = 0;
+        let (mut seen, mut squares) = (0, self.squares);
         for (sums, code) in self.sums.iter_mut().skip(first).zip(frame) {
             seen = ends.look(seen, *code);
-            self.squares = with_square(self.squares, *code);
+            squares = with_square(squares, *code);
             let mut state = sums.map(|sum| [sum]);
             add_codes(&mut state, &[*code], negative);
             *sums = state.map(|[sum]| sum);
         }
+        self.squares = squares;
         seen
     }
 
