@@ -2,13 +2,10 @@
 //! sensors as they are simulated, and for carriers near full scale. That no end is ever missed is held in
 //! `tests/core/promises/stages.rs`.
 
-use quietgap_core::cic::{Cic, IntervalWeights};
 use quietgap_core::fold::Fold;
 use quietgap_core::front_end::FrontEndPlan;
 use quietgap_core::over_range::Ends;
-use quietgap_core::phasor::Phasor;
-use quietgap_core::section::{SectionEnd, SectionWeights, Sections, Way};
-use quietgap_core::word::Shift;
+use quietgap_core::section::{Sections, Way};
 use quietgap_sim::instrument::Sensor;
 use quietgap_sim::simulation::plant::noise::{Gaussian, Stream};
 use quietgap_sim::simulation::plant::{Parts, Plant};
@@ -33,24 +30,12 @@ fn unproven<const CHANNELS: usize, const COLUMNS: usize, const PHASES: usize>(
     assert_eq!(length, u32::from(settings.front_end.ratio), "one section an interval");
     let mut fold = Fold::<2, CHANNELS, COLUMNS, true, PHASES>::IDLE;
     fold.load(&Fold::<2, CHANNELS, COLUMNS, true, PHASES>::tables(plan.tables()).expect("folds"));
-    let weights = SectionWeights {
-        whole: [1, 0],
-        last: [1, 0],
-        interval: IntervalWeights::new(length, 1),
-        shift: Shift::new(8),
-        pruned: 0,
-    };
     let ends = Ends::new(bits);
-    let end = SectionEnd { first: true, last: true, length, weights: &weights };
-    let mut cics = [[Cic::<i64, 2>::IDLE; 2]; CHANNELS];
-    let mut phasors = [Phasor::default(); CHANNELS];
     let sections = codes.chunks_exact(length as usize * CHANNELS);
     let count = sections.len();
     let looked = sections.filter(|section| {
         assert!(section.iter().all(|code| !ends.is_end(*code)), "no end among them");
-        let seen = fold.push(section, 0, length, ends);
-        fold.finish(end, &mut cics, &mut phasors);
-        ends.met(seen)
+        ends.met(fold.push(section, 0, length, ends))
     });
     (count, looked.count())
 }

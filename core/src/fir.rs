@@ -58,6 +58,7 @@ impl Sum {
     #[inline(always)]
     fn add(&mut self, word: Parts, tap: i32) {
         self.upper = self.upper.wrapping_add(i64::from(word.upper) * i64::from(tap));
+        // As in `add` below.
         black_box(());
         self.lower = self.lower.wrapping_add(i64::from(word.lower) * i64::from(tap));
     }
@@ -227,7 +228,8 @@ impl FirStage {
 fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
     let (i, q) = (parts(phasor.i), parts(phasor.q));
     for (sum, tap) in open.iter_mut().zip(taps) {
-        // Costs nothing, and keeps the compiler from taking several of a few sums at once, at more instructions each.
+        // Costs nothing, and keeps the compiler from taking several of a few sums at once, at more instructions each, and
+        // one sum's two words apart.
         black_box(());
         sum.i.add(i, *tap);
         black_box(());
