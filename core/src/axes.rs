@@ -35,8 +35,9 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
     /// Copies the matrices.
     ///
     /// # Errors
-    /// [`ConfigError`] when there are more than six axes or more axes than bridges, or when a
-    /// matrix has not axes x bridges entries.
+    /// [`ConfigError`] when there are more than six axes or more axes than bridges, when a
+    /// matrix has not axes x bridges entries, or when the magnitudes in a row of the solving one add up to 131072 or more,
+    /// in one of the geometry to 32768.
     pub const fn new(config: &AxesConfig<'_>, bridges: usize) -> Result<Self, ConfigError> {
         const fn check(
             quantity: &'static str,
@@ -59,6 +60,9 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
         attempt!(check("entries of the geometry", geometry.len(), entries, entries));
         let quantity = "residual limit, am";
         attempt!(ConfigError::check(Stage::Axes, quantity, residual_am, 0, i64::MAX));
+        let quantity = "row of the solving matrix, sum of magnitudes";
+        attempt!(check_rows(quantity, solve, bridges, 4 * WHOLE));
+        attempt!(check_rows("row of the geometry, sum of magnitudes", geometry, axes, WHOLE));
         let (solve, geometry) = (matrix(solve, bridges), matrix(geometry, axes));
         Ok(Self { solve, geometry, axes, which, residual_am })
     }
@@ -77,8 +81,8 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
 
     /// Solves for the axes (attometres and attoradians); returns the largest residual.
     ///
-    /// In am x Q16.48: each product below 2^126 and, for |x| <= 1 m (2^60 am), twelve of them
-    /// below 2^127, exact in `i128`; out am or arad, half to even, saturated at 9.2 m or rad.
+    /// In am x Q16.48, exact in `i128`: of two gaps and an offset, below 2^62 am, by rows whose magnitudes add up to
+    /// less than 2^65, and of axes by rows of less than 2^63; out am or arad, half to even, saturated at 9.2 m or rad.
     /// The flag of the residual: above the configured limit.
     #[inline(never)]
     pub fn solve(&self, bridges: &[BridgeReading], axes: &mut Vec<i64, MAX_AXES>) -> (i64, bool) {
@@ -87,13 +91,13 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
         axes.clear();
         for row in self.solve.iter().take(self.axes) {
             // Capacity is MAX_AXES, rows are at most that.
-            let _ = axes.push(dot(row, &x, Coefficient::FRAC_NBITS));
+            let _ = axes.push(dot(&x, row, Coefficient::FRAC_NBITS));
         }
         let mut residual = 0;
         if self.axes > 0 {
             for (row, bridge) in self.geometry.iter().zip(bridges) {
                 let apart =
-                    bridge.displacement_am.saturating_sub(dot(row, axes, Coefficient::FRAC_NBITS));
+                    bridge.displacement_am.saturating_sub(dot(axes, row, Coefficient::FRAC_NBITS));
                 residual = residual.max(apart.saturating_abs());
             }
         }
@@ -103,7 +107,7 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
     /// Displacement of bridge `b` that the axes give, attometres.
     #[must_use]
     pub fn back(&self, b: usize, axes: &[i64]) -> i64 {
-        self.geometry.get(b).map_or(0, |row| dot(row, axes, Coefficient::FRAC_NBITS))
+        self.geometry.get(b).map_or(0, |row| dot(axes, row, Coefficient::FRAC_NBITS))
     }
 
     /// x, y, z, theta, eta, phi, zero for those that are not solved for.
@@ -114,6 +118,29 @@ impl<const BRIDGES: usize> Axes<BRIDGES> {
             if self.which >> axis & 1 == 1 { given.next().copied().unwrap_or(0) } else { 0 }
         })
     }
+}
+
+/// What an entry's magnitude is within, 1 or 1/m.
+const WHOLE: i64 = 1 << 15;
+
+/// That magnitudes in each row add up to less than `limit`.
+const fn check_rows(
+    quantity: &'static str,
+    entries: &[Coefficient],
+    columns: usize,
+    limit: i64,
+) -> Result<(), ConfigError> {
+    let (mut rest, mut sum, mut column) = (entries, 0i128, 0);
+    while let [entry, later @ ..] = rest {
+        sum += entry.to_bits().unsigned_abs() as i128;
+        let whole = (sum >> Coefficient::FRAC_NBITS) as i64;
+        attempt!(ConfigError::check(Stage::Axes, quantity, whole, 0, limit - 1));
+        (rest, column) = (later, column + 1);
+        if column == columns {
+            (sum, column) = (0, 0);
+        }
+    }
+    Ok(())
 }
 
 /// Rows of `columns` entries each into room for larger ones.

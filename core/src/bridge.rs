@@ -23,7 +23,7 @@ use crate::guard::Checksum;
 use crate::health::Health;
 use crate::monitor::RATIO_BITS;
 use crate::phasor::Phasor;
-use crate::word::{Fraction, Word, divide_round, ratio, saturate, square_root, times};
+use crate::word::{Fraction, Word, ratio, square_root, times};
 
 /// 1 in the formats of this stage, Q6.58.
 pub(crate) const ONE: i64 = 1 << RATIO_BITS;
@@ -257,7 +257,7 @@ impl Bridge {
 ///
 /// With b = p + q - s (D1 - D2) and c = p D1 - q D2 + s D1 D2: u = 2 c/(b + sqrt(b^2 + 4 s c)), stable at
 /// c = 0. In Q6.58, taken as |s| <= 5.5, |p|, |q| <= 2.25 and 0 <= D <= 2: |b| < 2^4 and |c| < 2^5, so the
-/// radicand, Q12.116, is below 2^127; root Q6.58 rounded down; 2 c in Q.121 below 2^127. Out half to even,
+/// radicand, Q12.116, is below 2^127; root Q6.58 rounded down; c 2^63 below 2^126. Out half to even,
 /// within eight steps of the root where |u| <= 0.9 and electrodes are alike.
 #[inline(never)]
 #[must_use]
@@ -273,8 +273,7 @@ pub fn gap_fraction([p, q]: [i64; 2], s: i64, gaps: [i64; 2]) -> Option<i64> {
     if radicand < 0 {
         return None;
     }
-    let root = i128::from(square_root(radicand.unsigned_abs()));
-    let u = divide_round(i128::from(c) << 63, i128::from(b) + root)?;
-    let (u, beyond) = saturate(u, i64::MAX);
-    if beyond { None } else { Some(u) }
+    let root = square_root(radicand.unsigned_abs());
+    let u = ratio(c, 63, i64::try_from(root.wrapping_add_signed(b)).ok()?);
+    if u.unsigned_abs() < i64::MAX.unsigned_abs() { Some(u) } else { None }
 }

@@ -76,9 +76,8 @@ impl<const BRIDGES: usize> Coupling<BRIDGES> {
 
 /// Of `bridges` bridges, `shares` in rows of `room`: the same code for every size.
 ///
-/// In: r Q6.58 (any `i64`), S Q2.62 (up to 3/8). Ratios of bridges in range are below 2^62, shares below 2^61:
-/// products below 2^123, twelve of them below 2^127, exact in `i128`; beyond that the sum saturates. Out Q6.58,
-/// half to even, saturated.
+/// In: r Q6.58, S Q2.62 (up to 3/8). Ratios as measured are up to 5.5, below 2^61, shares below 2^61: products below
+/// 2^122, twelve of them below 2^126, exact in `i128`. Out Q6.58, half to even, saturated.
 #[inline(never)]
 fn take_off(shares: &[i64], room: usize, bridges: usize, measured: &mut [Measured]) {
     if bridges == 0 {
@@ -87,7 +86,7 @@ fn take_off(shares: &[i64], room: usize, bridges: usize, measured: &mut [Measure
     let mut ratios = [0; MAX_BRIDGES];
     ratios.iter_mut().zip(measured.iter()).for_each(|(to, from)| *to = from.amplitude());
     for (row, measured) in shares.chunks_exact(room.max(1)).zip(measured).take(bridges) {
-        measured.take_off(dot(row, &ratios, Fraction::FRAC_NBITS));
+        measured.take_off(dot(&ratios, row, Fraction::FRAC_NBITS));
     }
 }
 

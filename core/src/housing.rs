@@ -18,7 +18,7 @@ use crate::bridge::{ONE, Pair};
 use crate::config::ElectrodeConfig;
 use crate::guard::Checksum;
 use crate::monitor::RATIO_BITS;
-use crate::word::{Fraction, narrow, ratio, times};
+use crate::word::{Fraction, dot, ratio, times};
 
 /// Electrodes there is room for, for every channel.
 pub const ELECTRODES_PER_CHANNEL: usize = 3;
@@ -26,15 +26,15 @@ pub const ELECTRODES_PER_CHANNEL: usize = 3;
 /// Largest ratio of gaps, and of polarisations: beyond it a reading is flagged.
 const MOST_RATIO: i64 = 15 * ONE;
 
-/// Terms of the tilt's series: with a + b at most [`MAX_TILT`] the next is below 3e-12.
-const TERMS: usize = 17;
+/// Terms of the tilt's series behind the first: with a + b at most [`MAX_TILT`] the next is below 3e-12.
+const TERMS: usize = 16;
 /// Largest |a| + |b|, half, Q2.62.
 const MAX_TILT: i64 = 1 << 61;
-/// 1/((2 n + 1)(n + 1)), Q2.62.
+/// 1/((2 n + 1)(n + 1)) for n from 1, Q2.62.
 const WEIGHTS: [i64; TERMS] = {
     let (mut weights, mut n) = ([0; TERMS], 0);
     while n < TERMS {
-        let product = (2 * n as i64 + 1) * (n as i64 + 1);
+        let product = (2 * n as i64 + 3) * (n as i64 + 2);
         weights[n] = ((1 << 62) + product / 2) / product;
         n += 1;
     }
@@ -96,44 +96,42 @@ struct Seen {
     beyond: bool,
 }
 
-/// Of three: written out by the compiler, which saves a twentieth of a reading against [`crate::word::dot`].
-fn dot(x: &[i64; 3], y: &[i64; 3], shift: u32) -> i64 {
-    let sum = x.iter().zip(y).fold(0i128, |sum, (x, y)| sum + i128::from(*x) * i128::from(*y));
-    narrow(sum, shift)
-}
-
 impl ElectrodeConfig {
     /// The electrode at a place.
     ///
     /// Gap: in am, Q2.62 and their products, exact in `i128`; 1/(n m) by its series in
-    /// w = n m - 1 to the third power (the fourth, 4e-13 at 0.04 rad, is left out); within 4 am. Slopes: I8F24 x Q2.62, out Q2.62. Gap ratio:
-    /// d x 2^58 over g, half to even, saturated at 15.
+    /// w = n m - 1 to the third power (the fourth, 4e-13 at 0.04 rad, is left out); within 4 am. Slopes: I8F24 as Q16.48
+    /// x Q2.62, out Q2.62. Gap ratio: d x 2^58 over g, half to even, saturated at 15.
     #[inline(never)]
     fn seen(&self, place: &Place) -> Seen {
         let normal = self.normal.map(Fraction::to_bits);
         // m - n: R - 1 on the normal.
-        let change = place.turn.map(|row| dot(&row, &normal, 62));
+        let mut change = [0; 3];
+        change.iter_mut().zip(&place.turn).for_each(|(to, row)| *to = dot(row, &normal, 62));
         let along = dot(&change, &normal, 62);
-        // x/(1 + w) = x (1 - w (1 - w (1 - w))).
-        let over = |x: i64| {
-            let mut rest = x;
-            for _ in 0..3 {
-                rest = x.wrapping_sub(times(rest, along, 62));
-            }
-            rest
-        };
-        let t = &place.translation_am;
-        let approach = dot(t, &normal, 62).saturating_add(dot(t, &change, 62));
-        let turned = dot(&self.position_am, &change, 62);
-        let gap_am = over(self.gap_am.saturating_sub(approach).saturating_add(turned));
+        // 1 - 1/(1 + w) = w (1 - w (1 - w)).
+        const UNIT: i64 = Fraction::ONE.to_bits();
+        let less = times(along, UNIT.wrapping_sub(along), 62);
+        let less = times(along, UNIT.wrapping_sub(less), 62);
+        let over = |x: i64| x.wrapping_sub(times(x, less, 62));
+        // t m - e (m - n) = t n + (t - e)(m - n).
+        let mut from = [place.translation_am; 2];
+        let [_, apart] = &mut from;
+        for (apart, centre) in apart.iter_mut().zip(&self.position_am) {
+            *apart = apart.saturating_sub(*centre);
+        }
+        let approach = dot(from.as_flattened(), [normal, change].as_flattened(), 62);
+        let gap_am = over(self.gap_am.saturating_sub(approach));
         let ratio = ratio(self.gap_am, RATIO_BITS, gap_am);
         let touching = ratio > MOST_RATIO;
         let ratio = ratio.min(MOST_RATIO);
         // In units of the gap at rest; changes at right angles to the normal.
-        let [a, b] = self.half_sides.map(|side| {
-            let slope = over(dot(&side.map(|x| i64::from(x.to_bits())), &change, 24));
-            times(slope, ratio, RATIO_BITS)
-        });
+        let mut slopes = [0; 2];
+        for (slope, side) in slopes.iter_mut().zip(&self.half_sides) {
+            let side = side.map(|x| i64::from(x.to_bits()) << 24);
+            *slope = times(over(dot(&change, &side, 48)), ratio, RATIO_BITS);
+        }
+        let [a, b] = slopes;
         let oblique = a.unsigned_abs().saturating_add(b.unsigned_abs()) > MAX_TILT.unsigned_abs();
         let tilt = if oblique { ONE } else { tilt_factor([a, b]) };
         let rise = times(ratio, tilt, RATIO_BITS) - ONE;
@@ -150,16 +148,19 @@ impl ElectrodeConfig {
 pub fn tilt_factor([a, b]: [i64; 2]) -> i64 {
     let product = |x: i64, y: i64| times(x, y, 62);
     let [plus, minus] = [a.wrapping_add(b), a.wrapping_sub(b)].map(|x| product(x, x));
-    let (mut sum, mut power, mut total) = (1i64 << 62, 1i64 << 62, 0i64);
-    for weight in WEIGHTS {
-        total += product(sum, weight);
-        power = product(power, minus);
-        sum = product(sum, plus) + power;
-        if sum == 0 {
+    let (mut sum, mut power, mut total) = (plus + minus, minus, Fraction::ONE.to_bits());
+    for weight in &WEIGHTS {
+        let term = product(sum, *weight);
+        if term == 0 {
+            // Later ones are smaller.
             break;
         }
+        total += term;
+        power = product(power, minus);
+        sum = product(sum, plus) + power;
     }
-    times(total, 1, 62 - RATIO_BITS)
+    // To Q6.58.
+    (total >> 4) + i64::from(total & 15 > 8 || total & 31 == 24)
 }
 
 /// The electrodes, those of bridge b at 2 b and 2 b + 1, then all others that move.
@@ -288,7 +289,7 @@ mod tests {
     #[test]
     fn weights_are_the_nearest() {
         for (n, weight) in WEIGHTS.iter().enumerate() {
-            let product = (2 * n as i128 + 1) * (n as i128 + 1);
+            let product = (2 * n as i128 + 3) * (n as i128 + 2);
             let off = (i128::from(*weight) * product - (1 << 62)).abs();
             assert!(2 * off <= product, "{n}: {off} of {product}");
         }

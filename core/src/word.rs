@@ -15,9 +15,11 @@
 //! average of readings is not pulled to one side as it is by dropping bits.
 
 mod division;
+mod product;
 
 pub(crate) use division::{divide, divide_long};
-pub use division::{divide_round, square_root};
+pub use division::{divide_round, ratio, square_root};
+pub use product::{dot, multiply_round, narrow, scale_by_fraction, times};
 
 use crate::guard::Checksum;
 use fixed::types::{I1F31, I2F62, I12F52, I16F48};
@@ -264,101 +266,6 @@ pub(crate) fn saturate_word(x: i64) -> (Word, bool) {
     }
     let bits = x.clamp(-WORD_LIMIT, WORD_LIMIT);
     (Word::from_bits(bits), bits != x)
-}
-
-/// Product of two Q2.62 (or one Q2.62 and any other format), rounded half to even.
-///
-/// In: `x` any format F, `y` Q2.62. Product exact in `i128`; out in format F.
-/// Cannot overflow for |y| <= 1; for larger y the caller states its bound.
-#[inline(never)]
-#[must_use]
-pub const fn scale_by_fraction(x: i64, y: i64) -> i128 {
-    multiply_round(x, y, 62)
-}
-
-/// Product over 2^shift, rounded half to even; the product is exact in `i128`.
-#[inline(never)]
-#[must_use]
-pub const fn multiply_round(x: i64, y: i64, shift: u32) -> i128 {
-    shift_round(x as i128 * y as i128, shift)
-}
-
-/// Product over 2^shift, rounded half to even and saturated to ±(2^63 - 1); exact in `i128` before.
-#[inline(never)]
-#[must_use]
-pub const fn times(x: i64, y: i64, shift: u32) -> i64 {
-    narrow(x as i128 * y as i128, shift)
-}
-
-/// Sum of products over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Exact in `i128` before, as
-/// long as it is below 2^127; saturated there.
-#[inline(never)]
-#[must_use]
-pub fn dot(x: &[i64], y: &[i64], shift: u32) -> i64 {
-    let sum = x
-        .iter()
-        .zip(y)
-        .fold(0i128, |sum, (x, y)| sum.saturating_add(i128::from(*x) * i128::from(*y)));
-    narrow(sum, shift)
-}
-
-/// x over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Any other shift is taken as
-/// the nearest of these.
-///
-/// [`shift_round`] and [`saturate`] in one, by words of 32 bits: a fifth of their instructions on a small
-/// core, where this is most of what a reading costs.
-#[inline(never)]
-#[must_use]
-pub const fn narrow(x: i128, shift: u32) -> i64 {
-    let shift = if shift == 0 { 1 } else { shift };
-    // To the left, so that the result is the upper 64 bits of 128, and the rest the lower ones.
-    let mut left = 64 - least(shift, 63);
-    let (upper, lower) = ((x >> 64) as u64, x as u64);
-    let (mut w3, mut w2) = ((upper >> 32) as u32, upper as u32);
-    let (mut w1, mut w0) = ((lower >> 32) as u32, lower as u32);
-    let sign = w3 as i32 >> 31;
-    // What leaves at the top must be copies of the sign.
-    let mut lost = 0;
-    if left >= 32 {
-        lost = w3 as i32 ^ sign;
-        (w3, w2, w1, w0) = (w2, w1, w0, 0);
-        left -= 32;
-    }
-    if lost | ((w3 as i32 >> (31 - left)) ^ sign) != 0 {
-        return if sign < 0 { -i64::MAX } else { i64::MAX };
-    }
-    let floor = join(shifted(w3, w2, left), shifted(w2, w1, left));
-    let rest = join(shifted(w1, w0, left), w0 << left);
-    // The rest over 2^64: up where it is above half, or half behind an odd floor.
-    let up = rest.overflowing_add((1 << 63) - 1 + (floor & 1)).1;
-    let nearest = (floor as i64).wrapping_add(up as i64);
-    if nearest == i64::MIN {
-        return if sign < 0 { -i64::MAX } else { i64::MAX };
-    }
-    nearest
-}
-
-/// The upper word of two, shifted by 0 to 31.
-#[inline(always)]
-const fn shifted(upper: u32, lower: u32, left: u32) -> u32 {
-    upper << left | lower >> 1 >> (31 - left)
-}
-
-#[inline(always)]
-const fn join(upper: u32, lower: u32) -> u64 {
-    (upper as u64) << 32 | lower as u64
-}
-
-/// x 2^shift over y, rounded half to even and saturated to `i64`; the largest where y is not above zero.
-///
-/// |x| 2^shift below 2^126.
-#[inline(never)]
-#[must_use]
-pub const fn ratio(x: i64, shift: u32, y: i64) -> i64 {
-    match divide_round((x as i128) << shift, y as i128) {
-        Some(ratio) => saturate(ratio, i64::MAX).0,
-        None => i64::MAX,
-    }
 }
 
 #[cfg(test)]

@@ -30,6 +30,8 @@ struct Setup {
     axes: u8,
     solve: usize,
     geometry: usize,
+    /// All entries of either matrix.
+    entries: [Coefficient; 2],
     residual_am: i64,
     /// Cosine of all alignments, their sine being zero.
     cosine: Fraction,
@@ -61,8 +63,8 @@ fn build<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize>(
         electrodes: &setup.electrodes,
         axes: AxesConfig {
             axes: setup.axes,
-            solve: &vec![Coefficient::ONE; setup.solve],
-            geometry: &vec![Coefficient::ONE; setup.geometry],
+            solve: &vec![setup.entries[0]; setup.solve],
+            geometry: &vec![setup.entries[1]; setup.geometry],
             residual_am: setup.residual_am,
         },
     };
@@ -98,6 +100,7 @@ fn good() -> Setup {
         axes: 1,
         solve: 2,
         geometry: 2,
+        entries: [Coefficient::ONE; 2],
         residual_am: 1,
         cosine: Fraction::ONE,
     }
@@ -143,7 +146,7 @@ fn refusals() -> Vec<ConfigError> {
 #[test]
 fn boundary_pairs() {
     assert_eq!(BOARD(&good()), None);
-    assert_eq!(refusals().len(), 103);
+    assert_eq!(refusals().len(), 105);
 }
 
 /// Pairs in the readout's capacities, which are types: order 0 and 7, no columns at all.

@@ -16,63 +16,124 @@ pub const fn divide_round(numerator: i128, denominator: i128) -> Option<i128> {
     Some(if numerator < 0 { -magnitude } else { magnitude })
 }
 
-/// Quotient and rest, sixteen bits at a time: a small core has no wider division than 32 bits, and a
-/// compiler's general one of 128 knows nothing of it. A divisor of zero is taken as 1.
-///
-/// With d shifted up until its top bit is set, a digit of base 2^16 is estimated from the upper 32 bits
-/// of the rest and the upper 16 of d, mended by the upper 32 of d, and by all of it: at most two steps
-/// and one (Knuth, The Art of Computer Programming, volume 2, 4.3.1, theorem B). rest < d throughout.
+/// Quotient and rest. A divisor of zero is taken as 1.
 #[inline(never)]
 pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
+    let (upper, rest) = divide_below(0, (n >> 64) as u64, d);
+    let (lower, rest) = divide_below(rest, n as u64, d);
+    ((upper as u128) << 64 | lower as u128, rest)
+}
+
+/// Quotient and rest of (2^64 upper + lower)/d, upper below d: what a reading needs many of. A divisor of zero is taken as
+/// 1, an upper word that is not below it as zero.
+///
+/// A small core has no wider division than 32 bits, and a compiler's general one of 128 knows nothing of it. With d
+/// shifted up until its top bit is set, a digit of base 2^32 is the upper word of the rest by d's inverse, mended by two
+/// steps (Moeller and Granlund, Improved Division by Invariant Integers, IEEE Transactions on Computers 60, 2011: from
+/// memory). rest < d throughout.
+#[inline(never)]
+const fn divide_below(upper: u64, lower: u64, d: u64) -> (u64, u64) {
     let d = if d > 0 { d } else { 1 };
-    let shift = d.leading_zeros();
-    let length = 128 - n.leading_zeros();
-    // So many leading bits are less than d.
-    let less = 63 - shift;
-    if length <= less {
-        return (0, n as u64);
+    let upper = if upper < d { upper } else { 0 };
+    let up = d.leading_zeros() & 63;
+    let d = d << up;
+    let inverse = inverse(d);
+    let (upper, lower) = (upper << up | lower >> 1 >> (63 - up), lower << up);
+    let (high, rest) = digit(upper, (lower >> 32) as u32, d, inverse);
+    let (low, rest) = digit(rest, lower as u32, d, inverse);
+    ((high as u64) << 32 | low as u64, rest >> up)
+}
+
+/// Digit and rest of (2^32 rest + next)/d.
+#[inline(always)]
+const fn digit(rest: u64, next: u32, d: u64, inverse: u32) -> (u32, u64) {
+    let (upper, lower) = ((d >> 32) as u32, d as u32);
+    let estimate = ((rest >> 32) * inverse as u64).wrapping_add(rest);
+    let digit = (estimate >> 32) as u32;
+    let over = (rest as u32).wrapping_sub(digit.wrapping_mul(upper));
+    let over = ((over as u64) << 32 | next as u64).wrapping_sub(lower as u64 * digit as u64);
+    let (mut digit, mut over) = (digit.wrapping_add(1), over.wrapping_sub(d));
+    if (over >> 32) as u32 >= estimate as u32 {
+        (digit, over) = (digit.wrapping_sub(1), over.wrapping_add(d));
     }
-    let digits = (length - less).div_ceil(16);
-    // n 2^shift without the digits to come is below d 2^shift; these, 80 bits at most, stand at the top of
-    // `bits`, and leave it as the quotient's enter below.
-    let (mut rest, mut bits) = if 16 * digits > shift {
-        let later = 16 * digits - shift;
-        ((n >> later) as u64, n << (128 - later))
+    if over >= d {
+        (digit, over) = (digit.wrapping_add(1), over.wrapping_sub(d));
+    }
+    (digit, over)
+}
+
+/// floor((2^96 - 1)/d) - 2^32, where d's top bit is set: that of its upper word, less what the lower one takes off.
+#[inline(always)]
+const fn inverse(d: u64) -> u32 {
+    let (upper, lower) = ((d >> 32) as u32, d as u32);
+    let mut inverse = inverse_word(upper);
+    let mut over = upper.wrapping_mul(inverse).wrapping_add(lower);
+    if over < lower {
+        inverse -= 1;
+        if over >= upper {
+            (inverse, over) = (inverse - 1, over.wrapping_sub(upper));
+        }
+        over = over.wrapping_sub(upper);
+    }
+    let product = inverse as u64 * lower as u64;
+    let carry = (product >> 32) as u32;
+    over = over.wrapping_add(carry);
+    if over < carry {
+        inverse -= 1;
+        if (over as u64) << 32 | product as u32 as u64 >= d {
+            inverse -= 1;
+        }
+    }
+    inverse
+}
+
+/// floor((2^64 - 1)/d) - 2^32, where d's top bit is set: two digits of 16 bits, each estimated by the upper half of d, at
+/// most two too large (Knuth, The Art of Computer Programming, volume 2, 4.3.1, theorem B).
+#[inline(never)]
+pub(super) const fn inverse_word(d: u32) -> u32 {
+    // The bit is set already: a compiler that sees it leaves out the case of zero.
+    let d = d | 1 << 31;
+    let (upper, lower) = (d >> 16, d & 0xffff);
+    let (mut rest, mut inverse, mut digits) = (!d, 0, 2);
+    while digits > 0 {
+        let mut digit = rest / upper;
+        let mut have = ((rest - digit * upper) << 16 | 0xffff) as u64;
+        let need = (digit * lower) as u64;
+        if have < need {
+            (have, digit) = (have + d as u64, digit - 1);
+        }
+        if have < need {
+            (have, digit) = (have + d as u64, digit - 1);
+        }
+        rest = (have - need) as u32;
+        (inverse, digits) = (inverse << 16 | digit, digits - 1);
+    }
+    inverse
+}
+
+/// x 2^shift over y, rounded half to even and saturated to ±(2^63 - 1); the largest where y is not above zero. Shift below
+/// 64.
+#[inline(never)]
+#[must_use]
+pub const fn ratio(x: i64, shift: u32, y: i64) -> i64 {
+    let (d, magnitude) = (y as u64, x.unsigned_abs());
+    let (upper, lower) = (magnitude >> 1 >> (63 - shift), magnitude << shift);
+    let nearest = if y > 0 && upper < d {
+        let (quotient, rest) = divide_below(upper, lower, d);
+        // Up where the rest is above half, or half behind an odd quotient.
+        let up = 2 * rest + (quotient & 1) > d;
+        quotient.saturating_add(up as u64)
     } else {
-        ((n as u64) << (shift - 16 * digits), 0)
+        u64::MAX
     };
-    let d = d << shift;
-    let (upper, lower) = (d >> 32, d as u32 as u64);
-    let mut digit = 0;
-    while digit < digits {
-        let next = (bits >> 112) as u64;
-        let (top, bottom) = (rest >> 16, (rest as u16 as u64) << 16 | next);
-        // The bit is set already: a compiler that sees it leaves out the case of zero.
-        let mut quotient = (rest >> 32) as u32 / ((d >> 48) as u32 | 1 << 15);
-        quotient = if quotient > 0xffff { 0xffff } else { quotient };
-        // Below 2^16 x 2^32; below zero while the digit is too large by the upper half.
-        let mut left = top as i64 - quotient as i64 * upper as i64;
-        while left < 0 {
-            quotient -= 1;
-            left += upper as i64;
-        }
-        let (have, need) = ((left as u64) << 32 | bottom, quotient as u64 * lower);
-        rest = have.wrapping_sub(need);
-        if left >> 32 == 0 && have < need {
-            quotient -= 1;
-            rest = rest.wrapping_add(d);
-        }
-        bits = bits << 16 | quotient as u128;
-        digit += 1;
-    }
-    (bits, rest >> shift)
+    let nearest = if nearest >> 63 == 0 { nearest as i64 } else { i64::MAX };
+    if x < 0 && y > 0 { -nearest } else { nearest }
 }
 
 /// [`divide`] of a long word.
 #[inline(never)]
 pub(crate) const fn divide_long(n: u64, d: u64) -> (u64, u64) {
-    let (quotient, rest) = divide(n as u128, d);
-    (quotient as u64, rest)
+    divide_below(0, n, d)
 }
 
 /// Largest integer whose square is not above `x`.
@@ -110,10 +171,10 @@ pub const fn square_root(x: u128) -> u64 {
         rest = rest.wrapping_add(2 * root + 1);
     }
     // root < 2^32, rest <= 2 root.
-    let (quotient, over) = divide((rest as u128) << 32 | (x as u64 >> 32) as u128, 2 * root);
-    let estimate = (root as u128) << 32;
-    let estimate = estimate + quotient;
+    let (quotient, over) = divide_below(rest >> 32, rest << 32 | x as u64 >> 32, 2 * root);
+    let estimate = ((root as u128) << 32) + quotient as u128;
     let rest = (over as u128) << 32 | (x as u32) as u128;
-    let root = if rest < quotient * quotient { estimate - 1 } else { estimate };
+    let square = quotient as u128 * quotient as u128;
+    let root = if rest < square { estimate - 1 } else { estimate };
     (root >> half) as u64
 }

@@ -120,6 +120,37 @@ fn division_is_the_languages() {
 }
 
 #[test]
+fn inverses_are_the_nearest_below() {
+    let edges =
+        [1 << 31, (1 << 31) + 1, 0x8000_ffff, 0x8001_0000, 0xffff_0000, u32::MAX - 1, u32::MAX];
+    for d in edges.into_iter().chain((1 << 31..=u32::MAX).step_by(9973)) {
+        let want = u64::MAX / u64::from(d) - (1 << 32);
+        assert_eq!(u64::from(division::inverse_word(d)), want, "{d}");
+    }
+}
+
+/// To the nearest, the even one of two equally near, as the definition says it in 256 bits' stead: twice the numerator
+/// is within the divisor of twice the quotient times it.
+#[test]
+fn ratios_are_the_nearest() {
+    let mut state = 5;
+    for _ in 0..400_000 {
+        let shift = [58, 62, 63, hard(&mut state) as u32 % 64][hard(&mut state) as usize % 4];
+        let x = hard(&mut state) as i64 >> (hard(&mut state) % 64);
+        let y = (hard(&mut state) as i64 >> (hard(&mut state) % 64)).max(1);
+        let (exact, d) = (u128::from(x.unsigned_abs()) << shift, y as u128);
+        let floor = exact / d;
+        let twice = 2 * (exact - floor * d) + (floor & 1);
+        let nearest = (floor + u128::from(twice > d)).min(i64::MAX as u128) as i64;
+        let want = if x < 0 { -nearest } else { nearest };
+        assert_eq!(ratio(x, shift, y), want, "{x} 2^{shift}/{y}");
+    }
+    for y in [0, -1, i64::MIN] {
+        assert_eq!(ratio(-5, 58, y), i64::MAX);
+    }
+}
+
+#[test]
 fn narrow_is_round_and_saturate() {
     let mut state = 2;
     for _ in 0..400_000 {
@@ -127,8 +158,50 @@ fn narrow_is_round_and_saturate() {
         for x in [x, -(x >> 1), x >> (shift / 2), !(x >> 60)] {
             let want = saturate(shift_round(x, shift), i64::MAX).0;
             assert_eq!(narrow(x, shift), want, "{x} >> {shift}");
+            let shift = shift.clamp(34, 62);
+            let want = saturate(shift_round(x, shift), i64::MAX).0;
+            assert_eq!(product::narrow_small(x, shift), want, "{x} >> {shift}");
         }
     }
+    // At the ends of what is narrowed the short way, and ties at them.
+    for shift in 34..=62 {
+        let (one, half) = (1i128 << shift, 1i128 << (shift - 1));
+        for end in [1i128 << 62, (1 << 63) - 1, 1 << 63] {
+            for off in [-half - 1, -half, 1 - half, -1, 0, 1, half - 1, half, half + 1] {
+                for x in [end * one + off, -end * one + off] {
+                    let want = saturate(shift_round(x, shift), i64::MAX).0;
+                    assert_eq!(product::narrow_small(x, shift), want, "{x} >> {shift}");
+                }
+            }
+        }
+    }
+}
+
+/// By words of 32 bits, as boards do it, the language's product.
+#[test]
+fn products_are_exact() {
+    let edges = [0, 1, -1, 1 << 31, -(1 << 31), (1 << 31) - 1, 1 << 32, i64::MIN, i64::MAX];
+    let near = [-(1 << 31), -(1 << 31) - 1, -1, 0, 1, (1 << 31) - 1, 1 << 31];
+    let edges = edges.map(|edge| near.map(|near| i64::wrapping_add(edge, near)));
+    let mut state = 6;
+    let any = (0..400_000).map(|_| [(); 2].map(|()| hard(&mut state) as i64));
+    let edges = edges.as_flattened();
+    let all = edges.iter().flat_map(|x| edges.iter().map(|y| [*x, *y]));
+    for [x, y] in all.chain(any) {
+        assert_eq!(product::by_words(x, y), i128::from(x) * i128::from(y), "{x} {y}");
+        assert_eq!(times(x, y, 62), saturate(multiply_round(x, y, 62), i64::MAX).0, "{x} {y}");
+    }
+}
+
+#[test]
+fn sums_of_products() {
+    let (x, y) = ([3 << 50, -(5 << 40), i64::MIN], [1 << 60, 1 << 61, 0]);
+    let want = (3 << 48) - (5 << 39);
+    assert_eq!(dot(&x, &y, 62), want);
+    // As many as the shorter has.
+    assert_eq!(dot(&x, &y[..1], 62), 3 << 48);
+    assert_eq!(dot(&[1, 1], &[1 << 61, 1 << 62], 62), 2);
+    assert_eq!(dot(&[i64::MAX; 2], &[i64::MAX >> 1; 2], 34), i64::MAX);
 }
 
 #[test]

@@ -141,10 +141,12 @@ fn wild_board<const N: usize>(plan: &Plan, noise: &mut Noise) -> Result<Board<N>
     let axes = set.count_ones() as usize;
     let (set, axes) = if axes > bridges.len() { (0, 0) } else { (set, axes) };
     let count = axes * bridges.len();
-    let matrix = |noise: &mut Noise| -> Vec<Coefficient> {
-        (0..count).map(|_| Coefficient::from_bits(within(noise, i64::MIN, i64::MAX))).collect()
+    // What entries of a row may add up to.
+    let matrix = |noise: &mut Noise, columns: usize, sum: i128| -> Vec<Coefficient> {
+        let most = ((sum - 1) / columns.max(1) as i128).min(i64::MAX.into()) as i64;
+        (0..count).map(|_| Coefficient::from_bits(within(noise, -most, most))).collect()
     };
-    let (solve, geometry) = (matrix(noise), matrix(noise));
+    let (solve, geometry) = (matrix(noise, bridges.len(), 1 << 65), matrix(noise, axes, 1 << 63));
     let weak = within(noise, 0, 1 << 55);
     let monitor = MonitorConfig {
         channel: noise.below(CHANNELS) as u8,

@@ -4,7 +4,7 @@ use super::{BOARD, Build, Row, Setup, bridge, build, difference, electrode, sepa
 use quietgap_core::Stage;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::config::*;
-use quietgap_core::word::{Fraction, Word};
+use quietgap_core::word::{Coefficient, Fraction, Word};
 
 pub fn fir(s: &mut Setup, ratio: u16, taps: &[i32], scale: u8) {
     s.firs.push((ratio, taps.to_vec(), scale));
@@ -44,6 +44,15 @@ fn axes(s: &mut Setup, bridges: usize, axes: u8) {
     s.axes = (1 << axes) - 1;
     s.solve = bridges * usize::from(axes);
     s.geometry = s.solve;
+}
+fn entries(s: &mut Setup, matrix: usize, bits: i128) {
+    s.entries[matrix] = Coefficient::from_bits(bits as i64);
+}
+/// Six bridges, and that in all entries of the solving matrix.
+fn six_bridges(s: &mut Setup, bits: i128) {
+    s.channels = 14;
+    axes(s, 6, 1);
+    entries(s, 0, bits);
 }
 fn coherent(s: &mut Setup, samples: u32, ratio: u16) {
     s.carrier = CarrierRatio::coherent(1, samples).unwrap();
@@ -281,6 +290,11 @@ pub fn slow_rows() -> Vec<Row> {
         (BOARD, |s| s.solve = 2, |s| s.solve = 3, (Axes, "entries of the solving matrix", 3, 2, 2)),
         (BOARD, |s| s.geometry = 2, |s| s.geometry = 1, (Axes, "entries of the geometry", 1, 2, 2)),
         (BOARD, |s| s.geometry = 2, |s| s.geometry = 3, (Axes, "entries of the geometry", 3, 2, 2)),
+        // Six entries a row of the one, three of the other.
+        (BOARD, |s| { axes(s, 3, 3); entries(s, 1, (1 << 63) / 3) }, |s| { axes(s, 3, 3); entries(s, 1, (1 << 63) / 3 + 1) },
+            (Axes, "row of the geometry, sum of magnitudes", 32768, 0, 32767)),
+        (wide, |s| six_bridges(s, (1 << 65) / 6), |s| six_bridges(s, -((1 << 65) / 6) - 1),
+            (Axes, "row of the solving matrix, sum of magnitudes", 131072, 0, 131071)),
         (BOARD, |s| s.residual_am = 0, |s| s.residual_am = -1, (Axes, "residual limit, am", -1, 0, i64::MAX)),
     ]
 }
