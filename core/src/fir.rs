@@ -157,8 +157,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
         for (stage, position) in self.plan.stages.iter().zip(&mut self.positions) {
-            let taps = self.plan.taps.get(stage.first_tap..).unwrap_or(&[]);
-            let open = self.open.get_mut(stage.first_open..).unwrap_or(&mut []);
+            let (taps, open) = (self.plan.taps.room(), self.open.room_mut());
             self.saturated |= stage.push(position, taps, open, frame)?;
         }
         Some(core::mem::take(&mut self.saturated))
@@ -176,8 +175,8 @@ fn seek(stages: &[FirStage], positions: &mut [u32], mut input: u64) {
 }
 
 impl FirStage {
-    /// `taps` start with the stage's; `open` with, for each channel, the sums of its open outputs, the one that closes
-    /// next in front.
+    /// `taps` and `open` are all stages'; of a stage's open sums there are, for each channel, those of its open outputs, the
+    /// one that closes next in front.
     fn push(
         &self,
         position: &mut u32,
@@ -189,9 +188,14 @@ impl FirStage {
         let outputs = self.outputs.max(1);
         // Beyond the ratio only by a flipped bit.
         let at = if *position < self.ratio { *position } else { 0 };
-        let taps = taps.get(at as usize * outputs..)?.get(..outputs)?;
-        for (phasor, open) in frame.iter().zip(open.chunks_exact_mut(outputs)) {
+        let first = self.first_tap.wrapping_add((at as usize).wrapping_mul(outputs));
+        let taps = taps.get(first..first.wrapping_add(outputs))?;
+        let open = open.get_mut(self.first_open..)?;
+        let mut rest = &mut *open;
+        for phasor in &*frame {
+            let Some((open, later)) = rest.split_at_mut_checked(outputs) else { break };
             add(open, taps, phasor);
+            rest = later;
         }
         *position = at + 1;
         if *position < self.ratio {

@@ -47,6 +47,18 @@ impl<T: Copy, const N: usize> List<T, N> {
         Some(())
     }
 
+    /// All the room there is, items or not: of a length that no flipped bit changes.
+    #[inline(always)]
+    pub const fn room(&self) -> &[T; N] {
+        &self.items
+    }
+
+    /// The same, to change.
+    #[inline(always)]
+    pub const fn room_mut(&mut self) -> &mut [T; N] {
+        &mut self.items
+    }
+
     /// Number of items.
     #[must_use]
     pub const fn len(&self) -> usize {

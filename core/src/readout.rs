@@ -8,7 +8,6 @@ pub(crate) mod settings;
 pub use chain::Chain;
 pub use reading::Reading;
 
-use crate::bridge::{BridgeReading, Measured, Pair};
 use crate::config::ReadoutConfig;
 use crate::error::ConfigError;
 use crate::fir::FirChain;
@@ -16,10 +15,8 @@ use crate::front_end::way::AnyWay;
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
 use crate::health::{Health, HealthCounts};
-use crate::monitor;
 use crate::phasor::Phasor;
 use crate::plan::Plan;
-use crate::position;
 use crate::section::Way;
 use crate::word::{Register, divide_long};
 use holds::Holds;
@@ -241,7 +238,7 @@ impl<
             }
             left = rest.len();
             let mut made = false;
-            self.push_phasors(phasors, interval, |reading| {
+            self.push_all(phasors, interval, &mut |reading: &Reading| {
                 made = true;
                 sink(reading);
             });
@@ -277,12 +274,23 @@ impl<
         interval: Interval,
         mut sink: impl FnMut(&Reading),
     ) {
-        self.gathered.over_range |= interval.over_range;
-        self.gathered.saturated |= interval.saturated;
         let channels = self.channels();
         self.out_of_step |= phasors.len() != channels;
         // No more than there are sums for: others' are not touched.
         let (phasors, _) = phasors.split_at_mut(phasors.len().min(channels));
+        self.push_all(phasors, interval, &mut sink);
+    }
+
+    /// [`Self::push_phasors`] of as many phasors as there are channels, or fewer.
+    #[inline(always)]
+    fn push_all(
+        &mut self,
+        phasors: &mut [Phasor],
+        interval: Interval,
+        sink: &mut impl FnMut(&Reading),
+    ) {
+        self.gathered.over_range |= interval.over_range;
+        self.gathered.saturated |= interval.saturated;
         let output = self.firs.push(phasors);
         self.gathered.saturated |= output == Some(true);
         let due = self.due.get().saturating_sub(1);
@@ -297,58 +305,6 @@ impl<
         let mut reading = Reading::default();
         self.read(phasors, &mut reading);
         sink(&reading);
-    }
-
-    /// One reading from the phasors at the output rate, which are turned in place.
-    #[inline(never)]
-    fn read(&mut self, phasors: &mut [Phasor], reading: &mut Reading) {
-        let settings = &self.settings;
-        // A live converter has noise: its phasor is never exactly nothing.
-        let silent = phasors.iter().any(|phasor| *phasor == Phasor::default());
-        Phasor::align(phasors, &settings.alignments);
-        let (monitor_ratio, mut health) = monitor::monitor_ratio(settings.monitor.first(), phasors);
-        let _ = reading.bridges.resize(settings.bridges.len(), BridgeReading::default());
-        let mut measured = [Measured::default(); CHANNELS];
-        let mut pairs = [Pair::default(); CHANNELS];
-        for ((bridge, measured), pair) in settings.bridges.iter().zip(&mut measured).zip(&mut pairs)
-        {
-            *measured = bridge.measure(phasors, monitor_ratio);
-            *pair = bridge.at_rest();
-        }
-        settings.coupling.take_off(&mut measured);
-        let solved = position::solve(
-            &settings.bridges,
-            settings.housing.electrodes(),
-            &settings.axes,
-            &measured,
-            &mut pairs,
-            &mut reading.bridges,
-            &mut reading.axes,
-        );
-        health |= Health::when(Health::SILENT, silent)
-            | Health::when(Health::AXES_RESIDUAL, solved.disagree)
-            | Health::when(Health::UNSETTLED, !solved.settled);
-        health |= reading.bridges.iter().fold(Health::OK, |h, b| h | b.health);
-
-        health |=
-            Health::when(Health::MEMORY, self.out_of_step | (self.checksum() != self.constants));
-        // Last sample of the interval, and how far back the response reaches.
-        let next = self.next.get().wrapping_add(1);
-        let end = next.wrapping_mul(self.settings.interval);
-        reading.over_range_channels = self.gathered.over_range;
-        health |= self.holds.next(self.gathered, self.settings.readings);
-        let settled = self.first_sample.get().wrapping_add(self.settings.span);
-        health |= Health::when(Health::SETTLING, end < settled);
-        reading.half_samples =
-            (end as i64).wrapping_mul(2).wrapping_sub(self.settings.delay as i64).wrapping_sub(2);
-        self.gathered = Interval::default();
-        self.out_of_step = false;
-        self.next.set(next);
-        self.counts.count(health);
-        reading.monitor_ratio = monitor_ratio;
-        reading.residual_am = solved.residual_am;
-        reading.rounds = solved.rounds as u8;
-        reading.health = health;
     }
 
     /// Sum of all that the plan set and no sample changes, as it stands in memory now: of one plan in a
