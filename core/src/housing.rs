@@ -67,8 +67,7 @@ impl ElectrodeConfig {
     fn seen(&self, place: &Place) -> Seen {
         let normal = self.normal.map(Fraction::to_bits);
         // m - n: R - 1 on the normal.
-        let mut change = [0; 3];
-        change.iter_mut().zip(&place.turn).for_each(|(to, row)| *to = dot(row, &normal, 62));
+        let change = place.turn.each_ref().map(|row| dot(row, &normal, 62));
         let along = dot(&change, &normal, 62);
         // 1 - 1/(1 + w) = w (1 - w (1 - w)).
         const UNIT: i64 = Fraction::ONE.to_bits();
@@ -87,12 +86,10 @@ impl ElectrodeConfig {
         let touching = ratio > MOST_RATIO;
         let ratio = ratio.min(MOST_RATIO);
         // In units of the gap at rest; changes at right angles to the normal.
-        let mut slopes = [0; 2];
-        for (slope, side) in slopes.iter_mut().zip(&self.half_sides) {
+        let [a, b] = self.half_sides.each_ref().map(|side| {
             let side = side.map(|x| i64::from(x.to_bits()) << 24);
-            *slope = times(over(dot(&change, &side, 48)), ratio, RATIO_BITS);
-        }
-        let [a, b] = slopes;
+            times(over(dot(&change, &side, 48)), ratio, RATIO_BITS)
+        });
         let oblique = a.unsigned_abs().saturating_add(b.unsigned_abs()) > MAX_TILT.unsigned_abs();
         let tilt = if oblique { ONE } else { tilt_factor([a, b]) };
         let rise = times(ratio, tilt, RATIO_BITS) - ONE;
@@ -187,26 +184,21 @@ pub fn place_pairs(
     let mut bridges = bridges;
     // Two by two: first those of the bridges.
     for two in electrodes.chunks(2) {
-        let pair = pairs.next();
-        let own = bridges.next();
-        let mut sign = 1;
-        let (mut gaps, mut tilts) = ([0; 2], [0; 2]);
-        for ((electrode, gap), tilt) in two.iter().zip(&mut gaps).zip(&mut tilts) {
+        let mut own = pairs.next().zip(bridges.next());
+        for (number, electrode) in two.iter().enumerate() {
             let seen = electrode.seen(place);
             beyond |= seen.beyond;
             let share = |of: Fraction| times(seen.rise, of.to_bits(), 62);
             total = total.saturating_add(share(electrode.total_share));
             drive = drive.saturating_add(share(electrode.drive_share));
-            *tilt = seen.tilt;
-            if let Some((displacement, reference)) = own {
-                *gap =
-                    ratio(seen.gap_am.saturating_add(sign * displacement), RATIO_BITS, reference);
-                beyond |= *gap > 2 * ONE;
+            let Some((pair, (displacement, reference))) = &mut own else { continue };
+            let towards = if number == 0 { *displacement } else { -*displacement };
+            let gap = ratio(seen.gap_am.saturating_add(towards), RATIO_BITS, *reference);
+            beyond |= gap > 2 * ONE;
+            if let (Some(to), Some(tilt)) = (pair.gaps.get_mut(number), pair.tilts.get_mut(number))
+            {
+                (*to, *tilt) = (gap, seen.tilt);
             }
-            sign = -1;
-        }
-        if let (Some(pair), Some(_)) = (pair, own) {
-            *pair = Pair { gaps, tilts };
         }
     }
     let all = ratio(total, RATIO_BITS, drive);
