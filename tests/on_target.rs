@@ -168,10 +168,10 @@ const COUNTED: [&str; 9] = [
 /// What the built-in sensors may cost an input sample and channel on an M7: whole chain, front end. Of a mass near
 /// its centre: a reading takes two rounds there.
 const BUDGETS: [(&str, f64, f64); 4] = [
-    ("two-bridge", 8.9, 7.2),
-    ("six-axis", 7.9, 6.5),
-    ("quarter-rate", 9.2, 7.1),
-    ("not-coherent", 19.5, 18.0),
+    ("two-bridge", 8.1, 6.8),
+    ("six-axis", 7.2, 6.2),
+    ("quarter-rate", 8.3, 6.7),
+    ("not-coherent", 18.0, 16.7),
 ];
 
 fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
