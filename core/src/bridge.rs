@@ -55,6 +55,7 @@ pub struct Bridge {
     word: Word,
     /// Strays over C01 + C02.
     strays: [Fraction; 2],
+    /// w1 d1, w2 d2.
     weights: [Fraction; 2],
     gaps: [Fraction; 2],
     gap_am: i64,
@@ -119,12 +120,14 @@ impl Bridge {
     /// The same constants.
     #[must_use]
     pub const fn new(config: &BridgeConfig) -> Self {
-        let BridgeConfig { kind, strays, weights, gaps, gap_am, .. } = *config;
+        let BridgeConfig { kind, strays, gaps, gap_am, .. } = *config;
         let BridgeConfig { offset_am, range, quadrature, phase, floor, .. } = *config;
         let (wiring, channels, word) = match kind {
             BridgeKind::Difference { channel, full } => (ONE_CHANNEL, [channel; 2], full),
             BridgeKind::Separate { channels, least_sum } => (TWO_CHANNELS, channels, least_sum),
         };
+        let ([w1, w2], [d1, d2]) = (config.weights, gaps);
+        let weights = [weight(w1, d1), weight(w2, d2)];
         Self {
             wiring,
             channels,
@@ -219,12 +222,10 @@ impl Bridge {
     #[must_use]
     pub fn invert(&self, measured: &Measured, pair: &Pair, polarisation: i64) -> BridgeReading {
         let times = |x: i64, y: i64| times(x, y, RATIO_BITS);
-        let mut weights = self.weights.map(Fraction::to_bits);
-        for ((weight, gap), tilt) in weights.iter_mut().zip(self.gaps).zip(pair.tilts) {
-            // Q2.62 x Q2.62 to Q2.62 x Q6.58 to Q6.58.
-            *weight = crate::word::times(crate::word::times(*weight, gap.to_bits(), 62), tilt, 62);
-        }
-        let [w1, w2] = weights;
+        let [w1, w2] = self.weights.map(Fraction::to_bits);
+        let [t1, t2] = pair.tilts;
+        // Q2.62 x Q6.58.
+        let [w1, w2] = [[w1, t1], [w2, t2]].map(|[w, t]| crate::word::times(w, t, 62));
         let [s1, s2] = self.strays.map(|stray| stray.to_bits() >> (62 - RATIO_BITS));
         let [a1, a2] = measured.amplitudes;
         let mut health = measured.health;
@@ -250,6 +251,11 @@ impl Bridge {
             health,
         }
     }
+}
+
+/// Of a pair's capacitance at rest the share of an electrode, by its gap.
+const fn weight(share: Fraction, gap: Fraction) -> Fraction {
+    Fraction::from_bits(times(share.to_bits(), gap.to_bits(), 62))
 }
 
 /// The u with p (D1 - u) - q (D2 + u) + s (D1 - u)(D2 + u) = 0 that lies between the electrodes, Q2.62;

@@ -188,7 +188,8 @@ pub fn place_pairs(
         for (number, electrode) in two.iter().enumerate() {
             let seen = electrode.seen(place);
             beyond |= seen.beyond;
-            let share = |of: Fraction| times(seen.rise, of.to_bits(), 62);
+            // Most have no part in the injection.
+            let share = |of: Fraction| if of == 0 { 0 } else { times(seen.rise, of.to_bits(), 62) };
             total = total.saturating_add(share(electrode.total_share));
             drive = drive.saturating_add(share(electrode.drive_share));
             let Some((pair, (displacement, reference))) = &mut own else { continue };

@@ -25,22 +25,15 @@ impl Place {
         const ONE: i64 = Fraction::ONE.to_bits();
         let [u, v, w] = rotation.map(|angle| times(angle.clamp(-MOST, MOST), PER_ARAD, 60));
         let product = |x, y| times(x, y, 62);
-        let square = product(u, u) + product(v, v) + product(w, w);
+        let [uu, vv, ww] = [u, v, w].map(|x| product(x, x));
+        let square = uu + vv + ww;
         let fourth = product(square, square);
         let s = ONE - product(square, ONE / 6) + product(fourth, ONE / 120);
         let c = ONE / 2 - product(square, ONE / 24) + product(fourth, ONE / 720);
-        let row = |i: i64, cross: [i64; 3], own: [i64; 3]| {
-            let mut row = [u, v, w];
-            for ((entry, cross), own) in row.iter_mut().zip(cross).zip(own) {
-                *entry = product(s, cross) + product(c, product(i, *entry) - own);
-            }
-            row
-        };
-        let turn = [
-            row(u, [0, -w, v], [square, 0, 0]),
-            row(v, [w, 0, -u], [0, square, 0]),
-            row(w, [-v, u, 0], [0, 0, square]),
-        ];
+        let [su, sv, sw] = [u, v, w].map(|x| product(s, x));
+        let [uv, uw, vw] = [[u, v], [u, w], [v, w]].map(|[x, y]| product(c, product(x, y)));
+        let [uu, vv, ww] = [uu, vv, ww].map(|own| product(c, own - square));
+        let turn = [[uu, uv - sw, uw + sv], [uv + sw, vv, vw - su], [uw - sv, vw + su, ww]];
         Self { translation_am: [x, y, z], turn }
     }
 }
