@@ -108,8 +108,7 @@ pub(super) const fn narrow_small(x: i128, shift: u32) -> i64 {
 /// x over 2^shift, 1 to 63, rounded half to even and saturated to ±(2^63 - 1). Any other shift is taken as
 /// the nearest of these.
 ///
-/// [`shift_round`] and [`saturate`] in one, by words of 32 bits: a fifth of their instructions on a small
-/// core, where this is most of what a reading costs.
+/// [`shift_round`] and [`super::saturate`] in one, by words of 32 bits: a fifth of their instructions on a small core.
 #[inline(never)]
 #[must_use]
 pub const fn narrow(x: i128, shift: u32) -> i64 {
