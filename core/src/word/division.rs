@@ -32,7 +32,7 @@ pub(crate) const fn divide(n: u128, d: u64) -> (u128, u64) {
 /// steps (Moeller and Granlund, Improved Division by Invariant Integers, IEEE Transactions on Computers 60, 2011: from
 /// memory). rest < d throughout.
 #[inline(never)]
-const fn divide_below(upper: u64, lower: u64, d: u64) -> (u64, u64) {
+pub(super) const fn divide_below(upper: u64, lower: u64, d: u64) -> (u64, u64) {
     let d = if d > 0 { d } else { 1 };
     let upper = if upper < d { upper } else { 0 };
     let up = d.leading_zeros() & 63;

@@ -117,6 +117,9 @@ fn division_is_the_languages() {
         assert_eq!(divide(n, d), want, "{n} / {d}");
     }
     assert_eq!(divide(5, 0), (5, 0));
+    // An upper word that is not below the divisor counts as none.
+    assert_eq!(division::divide_below(2, 7, 3), (u64::MAX / 3 * 2 + 3, 0));
+    assert_eq!(division::divide_below(3, 7, 3), (2, 1));
 }
 
 #[test]
