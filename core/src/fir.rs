@@ -24,7 +24,7 @@ use crate::error::ConfigError;
 use crate::guard::Checksum;
 use crate::list::List;
 use crate::phasor::Phasor;
-use crate::word::{Word, divide_long, saturate_word};
+use crate::word::{Word, divide_long, halves, saturate_word};
 use core::hint::black_box;
 use plan::FirStage;
 
@@ -66,9 +66,8 @@ impl Sum {
 
 #[inline(always)]
 fn parts(word: Word) -> Parts {
-    let bits = word.to_bits();
-    let lower = bits as i32;
-    Parts { upper: ((bits >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32), lower }
+    let [upper, lower] = halves(word.to_bits());
+    Parts { upper, lower }
 }
 
 /// All FIR stages in order, with their taps and open sums in two pools.

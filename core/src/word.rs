@@ -19,6 +19,7 @@ mod product;
 
 pub(crate) use division::{divide, divide_long};
 pub use division::{divide_round, ratio, square_root};
+pub(crate) use product::halves;
 pub use product::{dot, multiply_round, narrow, scale_by_fraction, times};
 
 use crate::guard::Checksum;

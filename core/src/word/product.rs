@@ -64,10 +64,11 @@ const fn product(x: i64, y: i64) -> i128 {
 
 #[inline(always)]
 pub(super) const fn by_words(x: i64, y: i64) -> i128 {
-    let ([x1, x0], [y1, y0]) = (parts(x), parts(y));
-    if x1 == i32::MIN as i64 || y1 == i32::MIN as i64 {
+    let ([x1, x0], [y1, y0]) = (halves(x), halves(y));
+    if x1 == i32::MIN || y1 == i32::MIN {
         return product_of_any(x, y);
     }
+    let (x1, x0, y1, y0) = (x1 as i64, x0 as i64, y1 as i64, y0 as i64);
     let low = x0 * y0;
     let middle = (x1 * y0 + x0 * y1).wrapping_add(low >> 32);
     let upper = (middle >> 32) + x1 * y1;
@@ -80,11 +81,11 @@ const fn product_of_any(x: i64, y: i64) -> i128 {
     x as i128 * y as i128
 }
 
-/// Words of 32 bits; the upper one wraps to -2^31 at the upper end.
+/// x = 2^32 upper + lower, both signed; the upper one wraps to -2^31 where x is within 2^31 of 2^63.
 #[inline(always)]
-const fn parts(x: i64) -> [i64; 2] {
+pub(crate) const fn halves(x: i64) -> [i32; 2] {
     let lower = x as i32;
-    [((x >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32) as i64, lower as i64]
+    [((x >> 32) as i32).wrapping_add((lower as u32 >> 31) as i32), lower]
 }
 
 /// [`narrow`] for a shift of 34 to 62, quick where what comes out is within ±2^62.
