@@ -49,6 +49,11 @@ const NEAR: f64 = 0.92;
 /// Largest of `size` over a grid and, around each point that may be next to it, between the points.
 fn largest(grid: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
     let values: Vec<f64> = grid.iter().map(|x| size(*x)).collect();
+    between(grid, &values, size)
+}
+
+/// [`largest`] of `values` that are known.
+fn between(grid: &[f64], values: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
     let most = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut found = (0.0, f64::NEG_INFINITY);
     for (n, value) in values.iter().enumerate() {
@@ -60,8 +65,7 @@ fn largest(grid: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
         if !is_local || *value < most - (1.0 - NEAR) * most.abs() {
             continue;
         }
-        let top = golden(left, right, &size);
-        for candidate in [(grid[n], *value), top] {
+        for candidate in [(grid[n], *value), top(left, right, &size)] {
             if candidate.1 > found.1 {
                 found = candidate;
             }
@@ -70,25 +74,53 @@ fn largest(grid: &[f64], size: impl Fn(f64) -> f64) -> (f64, f64) {
     found
 }
 
-/// Largest value between two points by golden sections: enough of them that the value, flat at its top,
-/// is right to its last digits.
-fn golden(mut low: f64, mut high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) {
-    let golden = (5f64.sqrt() - 1.0) / 2.0;
-    let inner = |low: f64, high: f64| [high - golden * (high - low), low + golden * (high - low)];
-    let [mut a, mut b] = inner(low, high);
-    let (mut at_a, mut at_b) = (size(a), size(b));
-    for _ in 0..28 {
-        if at_a > at_b {
-            (high, b, at_b) = (b, a, at_a);
-            a = inner(low, high)[0];
-            at_a = size(a);
+/// Share of the distance between two points that a top is found to: the value, flat there, is right to its last digits.
+const TOP: f64 = 1e-6;
+
+/// Largest value between two points by parabolas through the best three, and golden sections where these do not close
+/// in (Brent, Algorithms for Minimization without Derivatives, 1973, chapter 5, recalled).
+fn top(low: f64, high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) {
+    let golden = (3.0 - 5f64.sqrt()) / 2.0;
+    let near = TOP * (high - low);
+    let (mut low, mut high) = (low, high);
+    let start = low + golden * (high - low);
+    // The best so far, the second, and what that was before.
+    let mut best = (start, size(start));
+    let (mut second, mut third) = (best, best);
+    let (mut step, mut before) = (0.0f64, 0.0f64);
+    for _ in 0..60 {
+        let middle = (low + high) / 2.0;
+        if (best.0 - middle).abs() + (high - low) / 2.0 <= 2.0 * near {
+            break;
+        }
+        let (a, b) = (best.0 - second.0, best.0 - third.0);
+        let (at_a, at_b) = (a * (best.1 - third.1), b * (best.1 - second.1));
+        let (numerator, denominator) = (b * at_b - a * at_a, 2.0 * (at_b - at_a));
+        let parabola = if denominator == 0.0 { f64::NAN } else { -numerator / denominator };
+        let to = best.0 + parabola;
+        let last = std::mem::replace(&mut before, step);
+        step = if parabola.abs() < last.abs() / 2.0 && to > low && to < high {
+            let edge = (to - low).min(high - to) < 2.0 * near;
+            if edge { near.copysign(middle - best.0) } else { parabola }
         } else {
-            (low, a, at_a) = (a, b, at_b);
-            b = inner(low, high)[1];
-            at_b = size(b);
+            before = if best.0 < middle { high - best.0 } else { low - best.0 };
+            golden * before
+        };
+        let x = best.0 + if step.abs() < near { near.copysign(step) } else { step };
+        let new = (x, size(x));
+        if new.1 >= best.1 {
+            if x < best.0 { high = best.0 } else { low = best.0 }
+            (third, second, best) = (second, best, new);
+        } else {
+            if x < best.0 { low = x } else { high = x }
+            if new.1 >= second.1 || second.0 == best.0 {
+                (third, second) = (second, new);
+            } else if new.1 >= third.1 || third.0 == best.0 || third.0 == second.0 {
+                third = new;
+            }
         }
     }
-    if at_a > at_b { (a, at_a) } else { (b, at_b) }
+    best
 }
 
 /// Largest gain within `half_hz` of a frequency off the carrier, and where.
@@ -133,6 +165,27 @@ pub fn alias(response: &Response, multiple: i64, into_hz: f64, seconds: f64) -> 
 pub fn multiples(response: &Response) -> impl Iterator<Item = i64> + use<> {
     let (period, half) = (response.period(), response.interval() / 2);
     (1..=period / 2).chain([period]).filter(move |k| *k <= half.max(1))
+}
+
+/// The largest gain in each of the bands of [`multiples`], in their order.
+#[must_use]
+pub fn aliases(response: &Response, into_hz: f64, seconds: f64) -> Vec<Worst> {
+    let grid = grid(into_hz, seconds, FINE, true);
+    let mut multiples: Vec<i64> = multiples(response).collect();
+    multiples.sort_by_cached_key(|k| response.shared(*k));
+    let mut worst: Vec<Worst> = multiples
+        .par_iter()
+        .map_init(
+            || response.at_each(&grid),
+            |gains, k| {
+                let values: Vec<f64> = gains.around(*k).iter().map(|gain| gain.abs()).collect();
+                let (offset_hz, gain) = between(&grid, &values, |f| response.gain(*k, f).abs());
+                Worst { gain, multiple: *k, offset_hz }
+            },
+        )
+        .collect();
+    worst.sort_by_key(|worst| worst.multiple);
+    worst
 }
 
 /// The worst of all bands that fold onto zero to `into_hz`: a coarse look at all, a close one at those

@@ -111,12 +111,12 @@ impl Check {
         let mask = subject.plan.mask.clone();
         let pass_band = mask.as_ref().map(|m| bands::pass_band(&response, m.pass_hz, seconds));
         let aliases = mask.as_ref().map_or(Vec::new(), |m| {
-            let of = |k| {
-                let worst = bands::alias(&response, k, m.alias_into_hz, seconds);
+            let of = |worst: Worst| {
                 let offset_hz = worst.frequency_hz(&response);
-                Alias { worst, offset_hz, stage: folding_stage(&subject, k) }
+                Alias { worst, offset_hz, stage: folding_stage(&subject, worst.multiple) }
             };
-            bands::multiples(&response).map(of).collect()
+            let worst = bands::aliases(&response, m.alias_into_hz, seconds);
+            worst.into_iter().map(of).collect()
         });
         let rest = Rest::new(&subject);
         let cost = Cost::new(&subject, cpu(mask.as_ref()));

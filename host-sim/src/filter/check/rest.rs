@@ -55,11 +55,15 @@ impl Rest {
             left = left.max(i.abs()).max(q.abs());
         });
         let mut carrier = Carrier::new(subject.carrier);
-        let mut one = || {
+        let mut sign = || {
             let (cosine, _) = cos_sin(carrier.phase());
             carrier.advance(1);
             cosine.signum() as i32
         };
+        // A coherent carrier repeats.
+        let period: Vec<i32> = (0..subject.carrier.period().unwrap_or(0)).map(|_| sign()).collect();
+        let mut again = period.iter().cycle();
+        let mut one = || again.next().copied().unwrap_or_else(&mut sign);
         let mut steps = 0.0;
         run((span + interval).next_multiple_of(interval), &mut one, &mut |[i, q]| {
             steps = (i as f64).hypot(q as f64);
