@@ -33,6 +33,7 @@ mod outside_pruning;
 mod outside_spectra;
 mod outside_stability;
 mod pendulum;
+mod pieces;
 mod separation;
 mod watch_proof;
 

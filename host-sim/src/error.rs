@@ -103,27 +103,3 @@ fn distance(a: &str, b: &str) -> usize {
     }
     row[b.len()]
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn messages_are_short_and_plain() {
-        let quoted = format!("a.toml:3: key is `{}\u{1b}[31m`, allowed 1 to 2", "x".repeat(10_000));
-        let said = Error::new(quoted).to_string();
-        assert!(said.chars().count() <= MOST_CHARACTERS, "{said}");
-        assert!(said.starts_with("a.toml:3: key is `xxx") && said.ends_with("`, allowed 1 to 2"));
-        assert!(said.contains("\\u{1b}[31m"), "{said}");
-        assert_eq!(Error::new("a\tb\u{202e}").to_string(), "a\\tb\\u{202e}");
-        let just = "y".repeat(MOST_CHARACTERS);
-        assert_eq!(Error::new(just.clone()).to_string(), just);
-    }
-
-    #[test]
-    fn slips_find_their_key() {
-        assert_eq!(nearest("gap_mm", ["area_m2", "gap_m", "name"]), Some("gap_m"));
-        assert_eq!(nearest("zzzzzzzzzz", ["area_m2", "gap_m"]), None);
-        assert_eq!(line_of("a\nb\nc", 2), 2);
-    }
-}

@@ -6,15 +6,14 @@
 //! other; the [`filter`] workbench designs and proves the plan between them, [`cycles`] tells what it
 //! costs on a board; its readings, and any other recorder's, are [`records`], which [`analysis`] works on; a laser [`interferometer`] may look at the same mass,
 //! [`calibration`] holds the bridges against a reference, and [`separation`] tells the noise of the one from that of the other; what the mass hangs from is a [`pendulum`],
-//! and the [`budget`] says where the noise comes from. [`page`] shows it all, [`commands`] are the command
-//! line.
+//! and the [`budget`] says where the noise comes from; a [`campaign`] is a list of such work. Files are read and [`output`]
+//! appears whole or not at all; pages and the command line are the command's own (`host-sim/command`).
 
 pub mod analysis;
 pub mod attribution;
 pub mod budget;
 pub mod calibration;
 pub mod campaign;
-pub mod commands;
 pub mod cycles;
 pub mod error;
 pub mod events;
@@ -22,7 +21,7 @@ pub mod filter;
 pub mod instrument;
 pub mod interferometer;
 pub mod modulation;
-pub mod page;
+pub mod output;
 pub mod pendulum;
 pub mod readout;
 pub mod records;

@@ -79,7 +79,7 @@ fn bad_values_are_refused() {
 fn orders_and_registers() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("sensor.toml");
-    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/sensors/vault-two-bridge.toml");
+    let built_in = concat!(env!("CARGO_MANIFEST_DIR"), "/../sensors/vault-two-bridge.toml");
     let text = std::fs::read_to_string(built_in).expect("a sensor");
     let count = |plan: &str, code| {
         std::fs::write(&path, text.replace("order = 2\n", plan)).expect("written");

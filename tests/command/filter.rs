@@ -339,7 +339,7 @@ fn exported_packages() {
         let is = std::fs::read_to_string(folder.path().join("board").join(file)).expect("written");
         let committed = Path::new(concat!(
             env!("CARGO_MANIFEST_DIR"),
-            "/../benches/cortex-m/boards/two-bridge"
+            "/../../benches/cortex-m/boards/two-bridge"
         ));
         assert_eq!(is, std::fs::read_to_string(committed.join(file)).expect("committed"), "{file}");
     }

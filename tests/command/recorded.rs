@@ -2,7 +2,7 @@
 //! T. P. Whorf 2004, public domain; `tests/vectors/gen/attribution.py`).
 
 use crate::line::Bench;
-use realfft::num_complex::Complex64;
+use num_complex::Complex64;
 use serde_json::Value;
 
 fn number(value: &Value) -> f64 {

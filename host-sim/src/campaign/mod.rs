@@ -2,9 +2,8 @@
 //! all.
 //!
 //! [`list`] is the file; [`store`] keeps each analysis in a folder of its own that appears whole, with what it depended on;
-//! [`page`] puts the pages of all together; [`example`] is the slate quarry's.
+//! [`example`] is the slate quarry's.
 
 pub mod example;
 pub mod list;
-pub mod page;
 pub mod store;

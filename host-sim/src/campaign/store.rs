@@ -8,7 +8,7 @@
 use super::list::{Analysis, Campaign, LAST, OWN, folders};
 use crate::error::{Error, Result};
 use crate::instrument::Sensor;
-use crate::page::output::write_text;
+use crate::output::write_text;
 use crate::records::meta::Meta;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};

@@ -195,23 +195,3 @@ pub fn first_difference<'a>(is: &'a str, should: &'a str) -> Option<(usize, &'a 
     }
     None
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Values of the function's published description, recalled.
-    #[test]
-    fn fnv1a_as_published() {
-        assert_eq!(fnv1a(""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(fnv1a("a"), 0xaf63_dc4c_8601_ec8c);
-        assert_eq!(fnv1a("foobar"), 0x8594_4171_f739_67e8);
-    }
-
-    #[test]
-    fn first_difference_is_found() {
-        assert_eq!(first_difference("a\nb\n", "a\nb\n"), None);
-        assert_eq!(first_difference("a\nb", "a\nc"), Some((2, "b", "c")));
-        assert_eq!(first_difference("a", "a\nc"), Some((2, "(end)", "c")));
-    }
-}

@@ -3,7 +3,7 @@
 //!
 //! [`spec`] says what is wanted, [`design`] finds a plan, [`subject`] is a plan with all that is
 //! needed to judge it, [`response`] its response, [`check`] judges it, [`compare`] sets two side by
-//! side, [`export`] writes the constants for the firmware, [`page`] draws [`curves`].
+//! side, [`export`] writes the constants for the firmware, [`curves`] are what a page draws.
 
 pub mod check;
 pub mod compare;
@@ -11,7 +11,6 @@ pub mod curves;
 pub mod design;
 pub mod export;
 pub mod integers;
-pub mod page;
 pub mod response;
 pub mod spec;
 pub mod subject;

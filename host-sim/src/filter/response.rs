@@ -352,25 +352,3 @@ pub fn db(gain: f64) -> f64 {
 pub fn from_db(db: f64) -> f64 {
     10f64.powf(db / 20.0)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_first_look_sees_the_same() {
-        for length in [1, 2, 3, 4, 41, 64, 151] {
-            let half: Vec<f64> = (0..length).map(|n| 1.0 / (1.0 + f64::from(n)) - 0.2).collect();
-            let taps: Vec<f64> =
-                (0..length as usize).map(|n| half[n.min(length as usize - 1 - n)]).collect();
-            let taps = Taps::new(&taps);
-            for (turns, of, rest) in
-                [(0, 1, 0.0), (3, 7, 1e-3), (1, 2, -2e-3), (5, 11, 0.0), (9, 4, 0.01)]
-            {
-                let (exact, coarse) =
-                    (taps.gain(turns, of, rest), taps.coarse_gains(&[turns; 11], of, rest)[10]);
-                assert!((exact.abs() - coarse).abs() < 1e-11, "{length}: {exact} {coarse}");
-            }
-        }
-    }
-}

@@ -5,7 +5,7 @@ use crate::analysis::welch::welch;
 use crate::analysis::window::Window;
 use crate::error::Result;
 use crate::instrument::{AXES, Sensor};
-use crate::page::output::without_nulls;
+use crate::output::without_nulls;
 use crate::readout::limits::{Judged, judge};
 use crate::readout::readings::Row;
 use crate::readout::run::{Outcome, Source, compare};

@@ -5,7 +5,7 @@
 //! [`resample`] gives values between rows, and fewer rows; [`mod@write`] writes all three; [`meta`] is what is told of a file beside its numbers.
 
 mod csv;
-mod footer;
+pub mod footer;
 mod grid;
 pub mod meta;
 mod npy;

@@ -4,7 +4,7 @@
 use super::Format;
 use super::meta::{COLUMNS, Meta};
 use crate::error::{Error, Result};
-use crate::page::output::{AtomicFile, Output};
+use crate::output::{AtomicFile, Output};
 use parquet::basic::Compression;
 use parquet::data_type::{ByteArray, ByteArrayType, DoubleType};
 use parquet::file::metadata::KeyValue;

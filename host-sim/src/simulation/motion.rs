@@ -211,24 +211,3 @@ fn second_derivatives(t: &[f64], y: &[f64]) -> Vec<f64> {
     }
     c
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn spline_error_is_of_fourth_order() {
-        // Natural end conditions hold exactly for half waves of a sine, whose second derivative
-        // vanishes at both ends.
-        let t: Vec<f64> = (0..=200).map(|k| k as f64 / 100.0).collect();
-        let f = |t: f64| (std::f64::consts::PI * t).sin();
-        let y = t.iter().map(|t| f(*t)).collect();
-        let motion = Motion::new(t, [Some(y), None, None, None, None, None]).unwrap();
-        for k in 0..1000 {
-            let t = k as f64 * 0.002 + 0.0005;
-            // Spline error: 5/384 h^4 max|f''''| (de Boor 1978, recalled) = 1.3e-8.
-            assert!((motion.at(t)[0] - f(t)).abs() < 1.3e-8);
-        }
-        assert_eq!(motion.at(-1.0)[0], 0.0);
-    }
-}

@@ -41,28 +41,3 @@ impl Clock {
         Some(samples / f64::from(last.edge - first.edge))
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Whatever a line brings, an instant is told or not; the ends of all ranges do not overflow.
-    #[test]
-    fn ends_of_the_ranges() {
-        let mut clock = Clock::default();
-        assert_eq!(clock.seconds(0), None);
-        clock.mark(TimeMark { edge: 0, sample: 0, fraction: 0 });
-        assert_eq!(clock.seconds(0), None);
-        clock.mark(TimeMark { edge: u32::MAX, sample: u64::MAX, fraction: u16::MAX });
-        for half_samples in [i64::MIN, 0, i64::MAX] {
-            assert!(clock.seconds(half_samples).is_some_and(f64::is_finite));
-        }
-        // One that does not follow begins anew.
-        clock.mark(TimeMark { edge: 5, sample: 4_000_000, fraction: 0x8000 });
-        assert_eq!(clock.seconds(0), None);
-        clock.mark(TimeMark { edge: 7, sample: 5_600_016, fraction: 0 });
-        assert!((clock.rate_hz().unwrap() - 800_007.75).abs() < 1e-9);
-        let at = clock.seconds(2 * 4_000_000 + 1).unwrap();
-        assert!((at - 5.0).abs() < 1e-12, "{at}");
-    }
-}

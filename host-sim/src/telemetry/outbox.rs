@@ -12,9 +12,9 @@ use std::path::Path;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 /// Longest wait for an answer.
-const WAITS: Duration = Duration::from_millis(500);
+pub const WAITS: Duration = Duration::from_millis(500);
 /// Times that a command is sent.
-const TRIES: u32 = 6;
+pub const TRIES: u32 = 6;
 /// Numbers of a second of the day: as many commands may be sent in one.
 const NUMBERS: u64 = 64;
 
@@ -70,6 +70,12 @@ impl Outbox {
         let day = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default().as_secs();
         // Cut to 32 bits: half of all numbers lie ahead, which is a year.
         Ok(Self { waiting, next: (day * NUMBERS) as u32, sent: None })
+    }
+
+    /// Messages that wait for an answer: a command, or one for each piece of a calibration.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.waiting.len()
     }
 
     /// Whether nothing waits for an answer.
@@ -142,69 +148,5 @@ fn parse(text: &str) -> Result<Vec<Command>> {
             Ok(pieces.collect())
         }
         _ => wrong("allowed start, stop, mark:LABEL, injection:PART, calibration:FILE"),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn outbox(texts: &[&str]) -> Result<Outbox> {
-        Outbox::new(&texts.iter().map(|text| (*text).to_owned()).collect::<Vec<_>>())
-    }
-
-    #[test]
-    fn last_that_is_a_command_and_first_that_is_none() {
-        for (good, bad) in [
-            ("start", "start:1"),
-            ("stop", "halt"),
-            ("mark:4294967295", "mark:4294967296"),
-            ("mark:0", "mark"),
-            ("injection:1", "injection:1.0000001"),
-            ("injection:0", "injection:-0.1"),
-        ] {
-            assert!(outbox(&[good]).is_ok(), "{good}");
-            let error = outbox(&[bad]).expect_err(bad).to_string();
-            assert!(error.contains(bad) && error.contains("allowed"), "{error}");
-        }
-        assert!(outbox(&["injection:nan"]).is_err());
-    }
-
-    #[test]
-    fn calibrations_in_pieces() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("c.toml");
-        for (length, pieces) in
-            [(0, 0), (1, 1), (192, 1), (193, 2), (255 * 192, 255), (255 * 192 + 1, 0)]
-        {
-            std::fs::write(&path, vec![7u8; length]).expect("written");
-            let made = outbox(&[&format!("calibration:{}", path.display())]);
-            assert_eq!(made.map_or(0, |outbox| outbox.waiting.len()), pieces, "{length}");
-        }
-        assert!(outbox(&["calibration:/nowhere"]).is_err());
-    }
-
-    /// Sent, not answered, sent again with the same number; answered; the next has the next number; given up at last.
-    #[test]
-    fn until_it_is_answered() {
-        let mut outbox = outbox(&["start", "mark:5"]).expect("commands");
-        let now = Instant::now();
-        let first = outbox.due(now).expect("due").expect("sent");
-        assert!(outbox.due(now + WAITS / 2).is_none());
-        assert_eq!(outbox.due(now + WAITS).expect("due").expect("again"), first);
-        let number = outbox.next;
-        let answer = |command, outcome| Answer { command, sample: 9, outcome };
-        assert_eq!(outbox.answered(&answer(number + 1, Outcome::Done)), None, "another's");
-        let fate = outbox.answered(&answer(number, Outcome::Before)).expect("answered");
-        assert!(fate.is_done() && fate.tries == 2 && fate.text == "start");
-        assert_eq!(outbox.answered(&answer(number + 1, Outcome::Done)), None, "not sent yet");
-        let mut now = now + WAITS;
-        for _ in 0..TRIES {
-            assert!(outbox.due(now).expect("due").is_ok());
-            now += WAITS;
-        }
-        let fate = outbox.due(now).expect("due").expect_err("given up");
-        assert_eq!((fate.number, fate.tries, fate.outcome), (number + 1, TRIES, None));
-        assert!(!fate.is_done() && outbox.is_empty() && outbox.due(now).is_none());
     }
 }

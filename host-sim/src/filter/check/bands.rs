@@ -109,10 +109,18 @@ fn top(low: f64, high: f64, size: impl Fn(f64) -> f64) -> (f64, f64) {
         let x = best.0 + if step.abs() < near { near.copysign(step) } else { step };
         let new = (x, size(x));
         if new.1 >= best.1 {
-            if x < best.0 { high = best.0 } else { low = best.0 }
+            if x < best.0 {
+                high = best.0
+            } else {
+                low = best.0
+            }
             (third, second, best) = (second, best, new);
         } else {
-            if x < best.0 { low = x } else { high = x }
+            if x < best.0 {
+                low = x
+            } else {
+                high = x
+            }
             if new.1 >= second.1 || second.0 == best.0 {
                 (third, second) = (second, new);
             } else if new.1 >= third.1 || third.0 == best.0 || third.0 == second.0 {

@@ -64,28 +64,3 @@ pub fn factor(product: &[f64]) -> Option<Vec<f64>> {
     }
     taps.iter().all(|tap| tap.is_finite()).then_some(taps)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// (1 + a z)(1 + b z) by hand: zeros within the circle are found again, those outside mirrored.
-    #[test]
-    fn factors_of_a_product() {
-        let correlate = |h: &[f64]| -> Vec<f64> {
-            let last = h.len() as isize - 1;
-            let at = |n: isize| if (0..=last).contains(&n) { h[n as usize] } else { 0.0 };
-            (-last..=last).map(|lag| (0..=last).map(|n| at(n) * at(n + lag)).sum()).collect()
-        };
-        let found = factor(&correlate(&[1.0, 0.3, -0.4])).expect("taps");
-        // (1 + 0.8 z)(1 - 0.5 z): within already.
-        for (found, want) in found.iter().zip([1.0, 0.3, -0.4]) {
-            assert!((found - want).abs() < 1e-9, "{found} {want}");
-        }
-        // (1 + 2 z)(1 - 0.5 z) = 1 + 1.5 z - z^2 turns to (2 + z)(1 - 0.5 z) = 2 + 0 z - 0.5 z^2.
-        let found = factor(&correlate(&[1.0, 1.5, -1.0])).expect("taps");
-        for (found, want) in found.iter().zip([2.0, 0.0, -0.5]) {
-            assert!((found - want).abs() < 1e-9, "{found} {want}");
-        }
-    }
-}

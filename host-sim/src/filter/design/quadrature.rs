@@ -21,16 +21,3 @@ pub fn panels(low: f64, high: f64, count: usize) -> Vec<(f64, f64)> {
     };
     (0..count).flat_map(panel).collect()
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn polynomials_to_degree_fifteen_are_exact() {
-        for degree in 0..16 {
-            let sum: f64 = panels(0.0, 1.0, 1).iter().map(|(x, w)| w * x.powi(degree)).sum();
-            assert!((sum - 1.0 / f64::from(degree + 1)).abs() < 1e-15, "{degree}: {sum}");
-        }
-    }
-}

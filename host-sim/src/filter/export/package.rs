@@ -19,7 +19,8 @@ pub fn package(subject: &Subject) -> [(&'static str, String); 3] {
 }
 
 /// A name that a package may have: small letters, digits and single hyphens, a letter first; `-board` behind it.
-fn package_name(sensor: &str) -> String {
+#[must_use]
+pub fn package_name(sensor: &str) -> String {
     let plain: String = sensor
         .chars()
         .map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' })
@@ -143,22 +144,4 @@ impl Chain for Board {{
 }}
 "
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::package_name;
-
-    #[test]
-    fn names_of_packages() {
-        for (sensor, name) in [
-            ("vault-two-bridge", "vault-two-bridge-board"),
-            ("Vault  six/axis", "vault-six-axis-board"),
-            ("3rd", "sensor-3rd-board"),
-            ("--", "sensor-board"),
-            ("Höhle", "h-hle-board"),
-        ] {
-            assert_eq!(package_name(sensor), name);
-        }
-    }
 }
