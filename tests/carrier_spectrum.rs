@@ -1,7 +1,7 @@
 //! The oscillator's spectrum: no spur above what its phase and words allow.
 
 use quietgap_core::carrier::cos_sin_q31;
-use realfft::RealFftPlanner;
+use quietgap_sim::analysis::transform::forward;
 
 /// Largest spur of the oscillator, dBc: 2^20 samples of the Q1.31 cosine of a 64-bit phase count
 /// cut to `bits`, under a Kaiser window, without the carrier's own lobe.
@@ -28,7 +28,7 @@ fn worst_spur(step: u64, bits: u32) -> f64 {
             window * f64::from(cos_sin_q31((cut >> 32) as u32).0.to_bits())
         })
         .collect();
-    let fft = RealFftPlanner::new().plan_fft_forward(LENGTH);
+    let fft = forward(LENGTH);
     let mut spectrum = fft.make_output_vec();
     fft.process(&mut samples, &mut spectrum).expect("lengths agree");
     let power: Vec<f64> = spectrum.iter().map(|bin| bin.norm_sqr()).collect();

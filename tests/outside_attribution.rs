@@ -1,11 +1,11 @@
 //! What attribution and modulated experiments rest on, against statsmodels, SciPy and NumPy
 //! (`tests/vectors/gen/attribution.py`).
 
+use num_complex::Complex64;
 use quietgap_sim::attribution::choose::{bound, chance};
 use quietgap_sim::attribution::judge::{multiple_coherence, threshold};
 use quietgap_sim::modulation::drive::frequency;
 use quietgap_sim::modulation::lines::{Rows, fit};
-use realfft::num_complex::Complex64;
 use serde_json::Value;
 
 fn vectors() -> Value {

@@ -122,7 +122,7 @@ fn cross_densities_are_those_of_scipy() {
             detrend(&case["detrend"]),
         );
         let found = welch::cross(&x, &y, cut).expect("long enough");
-        let part = |of: fn(&realfft::num_complex::Complex64) -> f64| -> Vec<f64> {
+        let part = |of: fn(&num_complex::Complex64) -> f64| -> Vec<f64> {
             found.cross.iter().map(of).collect()
         };
         assert!(difference(&part(|z| z.re), &numbers(&case["re"])) < 1e-9, "{name}");

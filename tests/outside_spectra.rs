@@ -6,9 +6,9 @@
 //! samples alone. Spectra and detrending: `scipy.signal`, by `tests/vectors/gen/spectra.py`.
 
 use quietgap_sim::analysis::density::Detrend;
+use quietgap_sim::analysis::transform::forward;
 use quietgap_sim::analysis::welch::welch;
 use quietgap_sim::analysis::window::Window;
-use realfft::RealFftPlanner;
 use serde_json::Value;
 use std::f64::consts::{PI, TAU};
 
@@ -128,7 +128,7 @@ fn side_lobe_db(samples: &[f64], lobe: f64) -> f64 {
     const PAD: usize = 256;
     let mut padded = samples.to_vec();
     padded.resize(samples.len() * PAD, 0.0);
-    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(padded.len());
+    let fft = forward(padded.len());
     let mut spectrum = fft.make_output_vec();
     fft.process(&mut padded, &mut spectrum).expect("lengths agree");
     let beyond = &spectrum[(lobe * PAD as f64) as usize..];

@@ -214,7 +214,7 @@ fn torque_takes_the_swing_off() {
         .map(|n| {
             let t = n as f64 / rate;
             let swing = 1e-5 * (-b / p.inertia / 2.0 * t).exp() * (omega * t).cos();
-            swing + 1e-12 * (response * realfft::num_complex::Complex64::cis(TAU * drive_hz * t)).re
+            swing + 1e-12 * (response * num_complex::Complex64::cis(TAU * drive_hz * t)).re
         })
         .collect();
     let series = Series { values: &x, runs: vec![0..15_000, 15_500..40_000], rate_hz: rate };

@@ -1,5 +1,6 @@
 //! Numerical pieces of the library by themselves.
 
+use num_complex::Complex64;
 use quietgap_sim::analysis::tapers::{
     Cell, Places, TAPERS, at, of_constant, smoothed, without_line,
 };
@@ -9,7 +10,6 @@ use quietgap_sim::filter::design::quadrature::panels;
 use quietgap_sim::filter::response::Taps;
 use quietgap_sim::simulation::motion::Motion;
 use quietgap_sim::simulation::plant::electrodes::tilt_factor;
-use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
 #[test]
