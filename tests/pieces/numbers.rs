@@ -5,6 +5,7 @@ use quietgap_sim::analysis::tapers::{
     Cell, Places, TAPERS, at, of_constant, smoothed, without_line,
 };
 use quietgap_sim::attribution::term::{Form, Term, lag, rate};
+use quietgap_sim::filter::design::least_squares::solve;
 use quietgap_sim::filter::design::low_delay::factor;
 use quietgap_sim::filter::design::quadrature::panels;
 use quietgap_sim::filter::response::Taps;
@@ -18,6 +19,18 @@ fn polynomials_to_degree_fifteen_are_exact() {
         let sum: f64 = panels(0.0, 1.0, 1).iter().map(|(x, w)| w * x.powi(degree)).sum();
         assert!((sum - 1.0 / f64::from(degree + 1)).abs() < 1e-15, "{degree}: {sum}");
     }
+}
+
+/// Three points settle the three factors of five taps, exactly; two leave one open, and there are no taps.
+#[test]
+fn points_settle_taps() {
+    let points = [(0.0, 1.0, 1.0), (0.2, 1.0, 0.5), (0.5, 1.0, 0.0)];
+    let taps = solve(5, &points).expect("as many points as factors");
+    let found = Taps::new(&taps);
+    for (f, _, want) in points {
+        assert!((found.gain_at(f) - want).abs() < 1e-14, "{f}: {taps:?}");
+    }
+    assert_eq!(solve(5, &points[..2]), None);
 }
 
 /// (1 + a z)(1 + b z) by hand: zeros within the circle are found again, those outside mirrored.
@@ -127,10 +140,10 @@ fn forms_in_time_are_forms_in_frequency() {
             Form::Plain => {}
         }
         let h = term.response(f);
-        for n in 1000..3000 {
+        for (n, y) in y.iter().enumerate().take(3000).skip(1000) {
             let turn = Complex64::new(0.0, TAU * f * n as f64 / rate_hz).exp();
             let want = (h * turn).re;
-            assert!((y[n] - want).abs() < within * h.norm(), "{form:?} {n}: {} {want}", y[n]);
+            assert!((y - want).abs() < within * h.norm(), "{form:?} {n}: {y} {want}");
         }
     }
     let mut ends = vec![0.0, 1.0, 4.0, 9.0, 16.0];

@@ -6,6 +6,7 @@
 //!
 //! The CIC's response is (sin(pi R M f)/(R M sin(pi f)))^N (Hogenauer 1981, equation 8, recalled).
 
+use crate::analysis::tables;
 use crate::instrument::file::{FirFile, PlanFile};
 use std::f64::consts::{PI, TAU};
 
@@ -76,38 +77,39 @@ impl Taps {
     }
 
     /// [`Self::gain_at`] many frequencies, each by one cosine and Clenshaw's recurrence (1955, recalled), some side by
-    /// side as one by itself waits for its own sums: for a first look, as it loses the square of the number of taps in
-    /// roundings, 1e-12 of a thousand.
+    /// side: for a first look, as it loses the square of the number of taps in roundings, 1e-12 of a thousand.
     #[must_use]
     pub fn coarse_gains_at(&self, frequencies: &[f64]) -> Vec<f64> {
-        const SIDE_BY_SIDE: usize = 8;
         if !self.odd.is_empty() {
             return frequencies.iter().map(|f| self.gain_at(*f)).collect();
         }
-        let mut gains = Vec::with_capacity(frequencies.len());
-        for some in frequencies.chunks(SIDE_BY_SIDE) {
-            let mut angles = [0.0; SIDE_BY_SIDE];
-            angles.iter_mut().zip(some).for_each(|(angle, f)| *angle = TAU * f);
-            let first = angles.map(f64::cos);
-            // From the outermost to the centre: sum of w_k cos(k angle), or of cos((k + 1/2) angle).
-            let (mut b1, mut b2) = ([0.0; SIDE_BY_SIDE], [0.0; SIDE_BY_SIDE]);
-            let centre = self.even.len() - 1;
-            for weight in &self.even[..centre] {
-                for n in 0..SIDE_BY_SIDE {
-                    (b1[n], b2[n]) = (weight + 2.0 * first[n] * b1[n] - b2[n], b1[n]);
-                }
-            }
-            gains.extend((0..some.len()).map(|n| {
-                if self.span % 2 == 0 {
-                    self.even[centre] + first[n] * b1[n] - b2[n]
-                } else {
-                    // cos((k + 1/2) a) = cos(a/2) times (2 cos - 1) at k = 1, and 1 at 0.
-                    let rest = self.even[centre] + (2.0 * first[n] - 1.0) * b1[n] - b2[n];
-                    (angles[n] / 2.0).cos() * rest
-                }
-            }));
+        let mut gains: Vec<f64> = frequencies.iter().map(|f| (TAU * f).cos()).collect();
+        tables::chebyshev(&mut gains, &self.terms());
+        if self.span % 2 != 0 {
+            gains.iter_mut().zip(frequencies).for_each(|(gain, f)| *gain *= (PI * f).cos());
         }
         gains
+    }
+
+    /// Factors of the cosines of 0, 1, 2, ... times an angle whose sum is the gain of symmetric taps; where their number is
+    /// even, the gain over the cosine of half the angle, as
+    /// cos((k + 1/2) a) = (-1)^k cos(a/2) (1 - 2 cos a + 2 cos 2 a - ... +- 2 cos k a).
+    fn terms(&self) -> Vec<f64> {
+        if self.span % 2 == 0 {
+            return self.even.iter().rev().copied().collect();
+        }
+        // From the outermost to the centre: term j has all w_k from j on, signs in turns.
+        let last = self.even.len() - 1;
+        let sign = |n: usize| if n.is_multiple_of(2) { 1.0 } else { -1.0 };
+        let mut sum = 0.0;
+        let outer = self.even.iter().enumerate().map(|(n, weight)| {
+            let k = last - n;
+            sum += sign(k) * weight;
+            if k == 0 { sum } else { 2.0 * sign(k) * sum }
+        });
+        let mut terms: Vec<f64> = outer.collect();
+        terms.reverse();
+        terms
     }
 
     /// What [`Self::coarse_gains_at`] may be off by: 4 roundings of each of n steps, each step's carried through at most n
@@ -115,7 +117,7 @@ impl Taps {
     #[must_use]
     pub fn coarseness(&self) -> f64 {
         let taps = self.even.len() as f64;
-        let sizes: f64 = self.even.iter().map(|w| w.abs()).sum();
+        let sizes: f64 = self.terms().iter().map(|w| w.abs()).sum();
         4.0 * f64::EPSILON * taps * taps * sizes
     }
 
