@@ -485,6 +485,14 @@ fn no_colour_where_none_is_wanted() {
     }
 }
 
+/// By its own name, whatever its package is called.
+#[test]
+fn version_is_the_commands() {
+    let told = quietgap().arg("--version").output().expect("it starts");
+    let version = concat!("quietgap ", env!("CARGO_PKG_VERSION"), "\n");
+    assert_eq!(String::from_utf8_lossy(&told.stdout), version);
+}
+
 /// A reader that goes away, as `head` does, is no fault of the run: the exit code stays.
 #[test]
 fn closed_pipes_do_no_harm() {

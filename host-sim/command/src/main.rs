@@ -10,9 +10,9 @@ use commands::{Command, run};
 use std::io::Write;
 use std::process::ExitCode;
 
-/// Capacitive readout of inertial sensors: simulate, demodulate, verify.
+/// Readout of capacitive inertial sensors: simulate, read out, design filters, calibrate, find the noise.
 #[derive(Parser, Debug)]
-#[command(version, about, max_term_width = 100)]
+#[command(name = "quietgap", version, max_term_width = 100)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
