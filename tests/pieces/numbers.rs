@@ -8,7 +8,7 @@ use quietgap_sim::attribution::term::{Form, Term, lag, rate};
 use quietgap_sim::filter::design::least_squares::solve;
 use quietgap_sim::filter::design::low_delay::factor;
 use quietgap_sim::filter::design::quadrature::panels;
-use quietgap_sim::filter::response::Taps;
+use quietgap_sim::filter::response::{Response, Taps};
 use quietgap_sim::simulation::motion::Motion;
 use quietgap_sim::simulation::plant::electrodes::tilt_factor;
 use std::f64::consts::{PI, TAU};
@@ -31,6 +31,23 @@ fn points_settle_taps() {
         assert!((found.gain_at(f) - want).abs() < 1e-14, "{f}: {taps:?}");
     }
     assert_eq!(solve(5, &points[..2]), None);
+}
+
+/// Magnitudes that later stages share are those of each multiple by itself, in whatever order multiples come.
+#[test]
+fn shared_gains_are_each_ones() {
+    let stage = |taps: &[f64], ratio| (Taps::new(taps), ratio);
+    let stages =
+        vec![stage(&[0.2, 0.6, 0.2], 5), stage(&[0.5, 0.5], 2), stage(&[0.1, 0.4, 0.5], 3)];
+    let response = Response::of(2, 8, 1, stages, 240.0);
+    let offsets = [-0.3, 0.0, 0.2];
+    let mut gains = response.at_each(&offsets);
+    for multiple in [1, 7, 3, 33, 33, 4, 1, 30, 61, 0, 6, 12] {
+        for (gain, offset_hz) in gains.around(multiple).iter().zip(offsets) {
+            let want = response.gain(multiple, offset_hz).abs();
+            assert!((gain - want).abs() < 1e-15, "{multiple} {offset_hz}: {gain} {want}");
+        }
+    }
 }
 
 /// (1 + a z)(1 + b z) by hand: zeros within the circle are found again, those outside mirrored.

@@ -257,14 +257,14 @@ impl Response {
         multiples.iter().enumerate().map(all).collect()
     }
 
-    /// What [`AtEach::around`] shares between multiples, the later stages first: multiples in this order have the
-    /// fewest worked out anew.
+    /// What of a multiple the gain of each stage repeats with, and of all behind it, the last stage first; multiples in this
+    /// order have the fewest gains worked out anew by [`AtEach::around`].
     #[must_use]
     pub fn shared(&self, multiple: i64) -> Vec<i64> {
         self.stages.iter().rev().map(|stage| multiple.rem_euclid(stage.inputs)).collect()
     }
 
-    /// [`Self::gain`] at each of some offsets, around one multiple after another.
+    /// Magnitudes of [`Self::gain`] at each of some offsets, around one multiple after another.
     #[must_use]
     pub fn at_each<'a>(&'a self, offsets_hz: &'a [f64]) -> AtEach<'a> {
         AtEach { response: self, offsets_hz, held: vec![(-1, Vec::new()); self.stages()] }
@@ -307,39 +307,35 @@ impl Response {
     }
 }
 
-/// Gains around multiples of the output rate, see [`Response::at_each`].
+/// Magnitudes of gains around multiples of the output rate, see [`Response::at_each`].
 #[derive(Debug)]
 pub struct AtEach<'a> {
     response: &'a Response,
     offsets_hz: &'a [f64],
-    /// What the last stages give together, 1, 2, ... of them and at last all with the CIC: the multiple less the
-    /// whole periods of the first among them, and the gains.
+    /// What the last stages give together, 1, 2, ... of them and at last all with the CIC: what of the multiple this repeats
+    /// with ([`Response::shared`]; the CIC with all of it), and the gains.
     held: Vec<(i64, Vec<f64>)>,
 }
 
 impl AtEach<'_> {
-    /// Gains at the offsets from a multiple of 0 or more. A stage's repeat with as many output rates as it has inputs
+    /// Magnitudes at the offsets from a multiple of 0 or more. A stage's repeat with as many output rates as it has inputs
     /// an output, and are worked out when that part of the multiple is another one than before.
     pub fn around(&mut self, multiple: i64) -> &[f64] {
         let Self { response, offsets_hz, held } = self;
-        let stages = response.stages.len();
-        for n in 0..=stages {
-            let stage = stages - n;
-            let period = if n < stages { response.stages[stage - 1].inputs } else { i64::MAX };
-            let part = multiple % period;
+        let last = response.stages.len();
+        for (n, part) in response.shared(multiple).into_iter().chain([multiple]).enumerate() {
+            // Periods divide each other: where a later stage's part is another one, so is an earlier one's.
             if held[n].0 == part {
                 continue;
             }
             let (later, own) = held.split_at_mut(n);
             let gains = offsets_hz.iter().enumerate().map(|(k, offset_hz)| {
                 let later = later.last().map_or(1.0, |(_, gains)| gains[k]);
-                later * response.stage_gain(stage, multiple, *offset_hz)
+                later * response.stage_gain(last - n, multiple, *offset_hz).abs()
             });
             own[0] = (part, gains.collect());
-            // What holds these as a factor.
-            own[1..].iter_mut().for_each(|held| held.0 = -1);
         }
-        &held[stages].1
+        &held[last].1
     }
 }
 

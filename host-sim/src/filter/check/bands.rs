@@ -186,8 +186,8 @@ pub fn aliases(response: &Response, into_hz: f64, seconds: f64) -> Vec<Worst> {
         .map_init(
             || response.at_each(&grid),
             |gains, k| {
-                let values: Vec<f64> = gains.around(*k).iter().map(|gain| gain.abs()).collect();
-                let (offset_hz, gain) = between(&grid, &values, |f| response.gain(*k, f).abs());
+                let size = |f| response.gain(*k, f).abs();
+                let (offset_hz, gain) = between(&grid, gains.around(*k), size);
                 Worst { gain, multiple: *k, offset_hz }
             },
         )
