@@ -32,8 +32,9 @@ impl Fir {
 
     /// Takes the phasors of one input instant; hands on an output when one is due.
     pub fn push(&mut self, phasors: &[[f64; 2]]) -> Option<Vec<[f64; 2]>> {
-        self.line.pop_back();
-        self.line.push_front(phasors.to_vec());
+        let mut newest = self.line.pop_back().expect("a tap");
+        newest.copy_from_slice(phasors);
+        self.line.push_front(newest);
         self.position += 1;
         if self.position < self.ratio {
             return None;

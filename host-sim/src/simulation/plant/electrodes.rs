@@ -29,7 +29,7 @@ impl Pose {
     }
 
     /// Where a point of the mass is now.
-    fn moved(&self, point: Vector3<f64>) -> Vector3<f64> {
+    fn moved(&self, point: &Vector3<f64>) -> Vector3<f64> {
         self.rotation * point + self.translation
     }
 }
@@ -43,6 +43,8 @@ pub struct Electrode {
     normal: Vector3<f64>,
     /// Middles of two sides that meet, from the centre.
     edges: [Vector3<f64>; 2],
+    /// The point of the mass's face that is before the centre at rest.
+    face: Vector3<f64>,
 }
 
 impl Electrode {
@@ -50,11 +52,13 @@ impl Electrode {
     #[must_use]
     pub fn new(file: &ElectrodeFile) -> Self {
         let (normal, along) = (Vector3::from(file.normal), Vector3::from(file.width_axis));
+        let centre = Vector3::from(file.position_m);
         Self {
             area_m2: file.area_m2,
             gap_m: file.gap_m,
-            centre: Vector3::from(file.position_m),
+            centre,
             normal,
+            face: centre - normal * file.gap_m,
             edges: [
                 along * (file.width_m / 2.0),
                 normal.cross(&along) * (file.area_m2 / file.width_m / 2.0),
@@ -67,21 +71,17 @@ impl Electrode {
     /// Stops at a gap of 1e-6 of the nominal one: the mass has touched.
     #[must_use]
     pub fn capacitance(&self, pose: &Pose, tilted: bool) -> f64 {
-        // The face, by three of its points that are opposite the electrode's at rest.
-        let face = |point: Vector3<f64>| pose.moved(self.centre + point - self.normal * self.gap_m);
-        let origin = face(Vector3::zeros());
-        let facing = (face(self.edges[0]) - origin).cross(&(face(self.edges[1]) - origin));
-        // Along the normal from a point of the electrode to the face's plane.
-        let gap = |point: Vector3<f64>| {
-            (self.centre + point - origin).dot(&facing) / self.normal.dot(&facing)
-        };
-        let middle = gap(Vector3::zeros());
+        // The face is as the mass turns it: parallel to the electrode at rest.
+        let facing = pose.rotation * self.normal;
+        let along = self.normal.dot(&facing);
+        // Along the normal from the electrode's centre to the face's plane.
+        let middle = (self.centre - pose.moved(&self.face)).dot(&facing) / along;
         let held = middle.max(1e-6 * self.gap_m);
         let flat = EPS0 * self.area_m2 / held;
         if !tilted {
             return flat;
         }
-        let [a, b] = self.edges.map(|edge| (gap(edge) - middle) / held);
+        let [a, b] = self.edges.map(|edge| edge.dot(&facing) / along / held);
         flat * tilt_factor(a, b)
     }
 }
@@ -100,14 +100,15 @@ pub fn tilt_factor(a: f64, b: f64) -> f64 {
     if b < 0.02 && a < 0.02 {
         // sum over even n of E[(a s + b t)^n], E s^2k = 1/(2k+1): to n = 8, next term below 1e-14.
         let (x, y) = (a * a, b * b);
+        let (sum, product) = (x + y, x * y);
+        let squares = sum * sum - 2.0 * product;
         return 1.0
-            + (x + y) / 3.0
-            + (x * x + y * y) / 5.0
-            + 2.0 * x * y / 3.0
-            + (x * x * x + y * y * y) / 7.0
-            + x * y * (x + y)
-            + (x.powi(4) + y.powi(4)) / 9.0
-            + x * y * (4.0 / 3.0 * (x * x + y * y) + 70.0 / 25.0 * x * y);
+            + sum * (1.0 / 3.0)
+            + squares * 0.2
+            + product * (2.0 / 3.0 + sum)
+            + sum * (squares - product) * (1.0 / 7.0)
+            + (squares * squares - 2.0 * product * product) * (1.0 / 9.0)
+            + product * (4.0 / 3.0 * squares + 2.8 * product);
     }
     if b < 1e-4 {
         // Second order in b: mean of b^2 t^2/(1 - a s)^3 = b^2/3 x 1/(1 - a^2)^2; the next is b^4.

@@ -98,6 +98,16 @@ struct Pole {
     at: u32,
     from: f64,
     to: f64,
+    /// A chunk.
+    rise: f64,
+}
+
+impl Pole {
+    /// Straight on to another value.
+    fn head_for(&mut self, to: f64) {
+        (self.at, self.from, self.to) = (0, self.to, to);
+        self.rise = (to - self.from) / f64::from(self.step);
+    }
 }
 
 impl OneOverF {
@@ -123,8 +133,9 @@ impl OneOverF {
                 let kick = (variance * (1.0 - decay * decay)).sqrt();
                 // Start in the steady state, not from zero.
                 let from = variance.sqrt() * gaussian.next();
-                let to = from * decay + kick * gaussian.next();
-                poles.push(Pole { decay, kick, step, at: 0, from, to });
+                let mut pole = Pole { decay, kick, step, at: 0, from, to: from, rise: 0.0 };
+                pole.head_for(from * decay + kick * gaussian.next());
+                poles.push(pole);
             }
         }
         let value = poles.iter().map(|pole| pole.from).sum();
@@ -144,11 +155,9 @@ impl OneOverF {
         for pole in &mut self.poles {
             pole.at += 1;
             if pole.at == pole.step {
-                (pole.at, pole.from) = (0, pole.to);
-                pole.to = pole.from * pole.decay + pole.kick * self.gaussian.next();
+                pole.head_for(pole.to * pole.decay + pole.kick * self.gaussian.next());
             }
-            let into = f64::from(pole.at) / f64::from(pole.step);
-            self.value += pole.from + (pole.to - pole.from) * into;
+            self.value += pole.from + pole.rise * f64::from(pole.at);
         }
         [start, self.value]
     }
