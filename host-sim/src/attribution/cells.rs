@@ -66,6 +66,24 @@ impl Cells {
     }
 }
 
+/// Terms as they were last wanted, each a transform of all rows: one that has not changed is not worked out again.
+#[derive(Debug, Default)]
+pub(super) struct Kept(Vec<(Term, Vec<Cell>)>);
+
+impl Kept {
+    /// Terms of these cells, exactly.
+    fn terms(&mut self, cells: &Cells, together: &Together, terms: &[Term]) -> Vec<Vec<Cell>> {
+        let Self(kept) = self;
+        kept.retain(|(term, _)| terms.contains(term));
+        let is_new = |term: &Term| kept.iter().all(|(known, _)| known != term);
+        let new: Vec<Term> = terms.iter().copied().filter(is_new).collect();
+        let columns = cells.terms(together, &new);
+        kept.extend(new.into_iter().zip(columns));
+        let column = |term: &Term| kept.iter().find(|(known, _)| known == term);
+        terms.iter().filter_map(column).map(|(_, column)| column.clone()).collect()
+    }
+}
+
 impl Cells {
     /// Terms, and what their lags and delays change of them, in the order of [`bent`].
     pub(super) fn columns(
@@ -73,6 +91,7 @@ impl Cells {
         together: &Together,
         terms: &[Term],
         rules: &Rules,
+        kept: &mut Kept,
     ) -> Vec<Vec<Cell>> {
         let beside = bent(terms, rules).into_iter().map(|(n, what)| {
             let term = terms[n];
@@ -81,7 +100,7 @@ impl Cells {
                 Bent::Delay => term.by_delay(f),
             })
         });
-        self.terms(together, terms).into_iter().chain(beside).collect()
+        kept.terms(self, together, terms).into_iter().chain(beside).collect()
     }
 }
 

@@ -2,8 +2,8 @@
 //! procedure that keeps the expected share of false ones among those chosen below q (Y. Benjamini, Y. Gavrilov, Ann. Appl.
 //! Stat. 3 (2009) 179, recalled): the i-th of m enters below i q/(m + 1 - i (1 - q)).
 
-use super::cells::{Bent, Cells, bent};
-use super::fit::{Fit, NotTold, entered, fit};
+use super::cells::{Bent, Cells, Kept, bent};
+use super::fit::{Chosen, Fit, NotTold, entered, fit};
 use super::term::{Family, Form, Term};
 use super::together::Together;
 use super::whiten::Whitening;
@@ -121,9 +121,11 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
             .map(|(channel, family)| Term { channel: *channel, form: form(*family), delay_s: 0.0 })
             .collect();
     }
-    let mut state = refine(together, cells, &mut choice.terms, rules)?;
+    let mut kept = Kept::default();
+    let mut state = refine(together, cells, &mut choice.terms, rules, &mut kept)?;
     while !rules.all && !open.is_empty() {
-        let columns = cells.columns(together, &choice.terms, rules);
+        let columns = cells.columns(together, &choice.terms, rules, &mut kept);
+        let Some(chosen) = Chosen::new(&columns, &state.density) else { break };
         let best = |(channel, family): &(usize, Family)| -> Option<Entry> {
             let forms: Vec<Form> = match family {
                 Family::Plain => vec![Form::Plain],
@@ -137,7 +139,7 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
                 for delay_s in &delays {
                     let term = Term { channel: *channel, form, delay_s: *delay_s };
                     let column = cells.by(*channel, |f| term.response(f));
-                    let told = entered(&column, &columns, &state.residual, &state.density);
+                    let told = entered(&column, &chosen, &state.residual);
                     let Some([t, degrees]) = told else { continue };
                     entries.push(Entry { p: (chance(t, degrees) * tries).min(1.0), t, term });
                 }
@@ -167,7 +169,7 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
         let mut terms = choice.terms.clone();
         terms.push(term);
         // A term that the others make up between them tells nothing more.
-        let Ok(next) = refine(together, cells, &mut terms, rules) else { continue };
+        let Ok(next) = refine(together, cells, &mut terms, rules, &mut kept) else { continue };
         match lag_told(&terms, &next, rules, lags.last().copied().unwrap_or(0.0)) {
             Lag::Told => (choice.terms, state) = (terms, next),
             Lag::None => {
@@ -176,7 +178,7 @@ pub fn choose(together: &Together, cells: &Cells, rules: &Rules) -> Result<(Choi
                 terms[last].form = Form::Plain;
                 if let Some(n) = open.iter().position(|o| *o == (term.channel, Family::Plain)) {
                     open.remove(n);
-                    if let Ok(next) = refine(together, cells, &mut terms, rules) {
+                    if let Ok(next) = refine(together, cells, &mut terms, rules, &mut kept) {
                         (choice.terms, state) = (terms, next);
                     }
                 }
@@ -269,10 +271,11 @@ fn refine(
     cells: &Cells,
     terms: &mut [Term],
     rules: &Rules,
+    kept: &mut Kept,
 ) -> Result<Fit, NotTold> {
     let mut found = None;
     for step in 0..STEPS {
-        let columns = cells.columns(together, terms, rules);
+        let columns = cells.columns(together, terms, rules, kept);
         let bent = bent(terms, rules);
         let one = fit(&cells.frequencies, &cells.reading, &columns)?;
         let mut moved = false;

@@ -112,43 +112,50 @@ struct System {
     right: DVector<f64>,
 }
 
+/// Inverse of the equations' matrix A.
+fn inverse(columns: &[Vec<Cell>], density: &[f64]) -> Result<DMatrix<f64>, NotTold> {
+    let count = columns.len();
+    if count == 0 {
+        return Ok(DMatrix::zeros(0, 0));
+    }
+    let mut normal = DMatrix::zeros(count, count);
+    for m in 0..count {
+        for n in 0..=m {
+            let sum = weighed(&columns[m], &columns[n], density);
+            (normal[(m, n)], normal[(n, m)]) = (sum, sum);
+        }
+    }
+    let scale: Vec<f64> = (0..count).map(|n| normal[(n, n)].sqrt()).collect();
+    let nothing: Vec<usize> = (0..count)
+        .filter(|n| {
+            let known = scale[*n] > 0.0 && scale[*n].is_finite();
+            !known
+        })
+        .collect();
+    if !nothing.is_empty() {
+        return Err(NotTold(nothing));
+    }
+    let scaled = DMatrix::from_fn(count, count, |m, n| normal[(m, n)] / (scale[m] * scale[n]));
+    let eigen = scaled.clone().symmetric_eigen();
+    if eigen.eigenvalues.min() < APART {
+        let direction = eigen.eigenvectors.column(eigen.eigenvalues.imin());
+        let most = direction.amax();
+        let part = direction.iter().enumerate().filter(|(_, part)| part.abs() > 0.1 * most);
+        return Err(NotTold(part.map(|(n, _)| n).collect()));
+    }
+    let inverse = scaled.try_inverse().ok_or_else(|| NotTold((0..count).collect()))?;
+    Ok(DMatrix::from_fn(count, count, |m, n| inverse[(m, n)] / (scale[m] * scale[n])))
+}
+
+/// Right side r of the equations for y.
+fn right(y: &[Cell], columns: &[Vec<Cell>], density: &[f64]) -> DVector<f64> {
+    DVector::from_fn(columns.len(), |n, _| weighed(&columns[n], y, density))
+}
+
 impl System {
     fn new(y: &[Cell], columns: &[Vec<Cell>], density: &[f64]) -> Result<Self, NotTold> {
-        let count = columns.len();
-        if count == 0 {
-            return Ok(Self { inverse: DMatrix::zeros(0, 0), right: DVector::zeros(0) });
-        }
-        let product = |a: &[Cell], b: &[Cell]| weighed(a, b, density);
-        let mut normal = DMatrix::zeros(count, count);
-        for m in 0..count {
-            for n in 0..=m {
-                let sum = product(&columns[m], &columns[n]);
-                (normal[(m, n)], normal[(n, m)]) = (sum, sum);
-            }
-        }
-        let right = DVector::from_fn(count, |n, _| product(&columns[n], y));
-        let scale: Vec<f64> = (0..count).map(|n| normal[(n, n)].sqrt()).collect();
-        let nothing: Vec<usize> = (0..count)
-            .filter(|n| {
-                let known = scale[*n] > 0.0 && scale[*n].is_finite();
-                !known
-            })
-            .collect();
-        if !nothing.is_empty() {
-            return Err(NotTold(nothing));
-        }
-        let scaled = DMatrix::from_fn(count, count, |m, n| normal[(m, n)] / (scale[m] * scale[n]));
-        let eigen = scaled.clone().symmetric_eigen();
-        if eigen.eigenvalues.min() < APART {
-            let direction = eigen.eigenvectors.column(eigen.eigenvalues.imin());
-            let most = direction.amax();
-            let part = direction.iter().enumerate().filter(|(_, part)| part.abs() > 0.1 * most);
-            return Err(NotTold(part.map(|(n, _)| n).collect()));
-        }
-        let inverse = scaled.try_inverse().ok_or_else(|| NotTold((0..count).collect()))?;
-        let inverse =
-            DMatrix::from_fn(count, count, |m, n| inverse[(m, n)] / (scale[m] * scale[n]));
-        Ok(Self { inverse, right })
+        let inverse = inverse(columns, density)?;
+        Ok(Self { inverse, right: right(y, columns, density) })
     }
 
     fn solve(&self) -> Vec<f64> {
@@ -209,21 +216,33 @@ impl System {
     }
 }
 
+/// Columns that are chosen, to be taken off others.
+#[derive(Debug)]
+pub struct Chosen<'a> {
+    columns: &'a [Vec<Cell>],
+    density: &'a [f64],
+    inverse: DMatrix<f64>,
+}
+
+impl<'a> Chosen<'a> {
+    /// Of columns that can be told apart.
+    #[must_use]
+    pub fn new(columns: &'a [Vec<Cell>], density: &'a [f64]) -> Option<Self> {
+        Some(Self { columns, density, inverse: inverse(columns, density).ok()? })
+    }
+
+    /// What of a column these do not make up between them.
+    fn own(&self, column: &[Cell]) -> Vec<Cell> {
+        let values = &self.inverse * right(column, self.columns, self.density);
+        left(column, self.columns, values.as_slice())
+    }
+}
+
 /// What one more column would do to residuals: its coefficient over its uncertainty, and degrees of freedom. `chosen` columns
 /// are taken off it first.
 #[must_use]
-pub fn entered(
-    column: &[Cell],
-    chosen: &[Vec<Cell>],
-    residual: &[Cell],
-    density: &[f64],
-) -> Option<[f64; 2]> {
-    let own = if chosen.is_empty() {
-        column.to_vec()
-    } else {
-        let system = System::new(column, chosen, density).ok()?;
-        left(column, chosen, &system.solve())
-    };
+pub fn entered(column: &[Cell], chosen: &Chosen<'_>, residual: &[Cell]) -> Option<[f64; 2]> {
+    let (own, density) = (chosen.own(column), chosen.density);
     let (mut zz, mut zr, mut whole) = (0.0, 0.0, 0.0);
     for (((z, x), r), d) in own.iter().zip(column).zip(residual).zip(density) {
         for ((z, x), r) in z.iter().zip(x).zip(r) {
