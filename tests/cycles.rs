@@ -99,7 +99,12 @@ fn of_core(core: Core, rewrite: bool) -> String {
             check(&case, &run, "front_end", counts.front_end);
         }
     }
-    assert!(worst < TOLERANCE, "{core:?}: a prediction is off by {:.1} %", 100.0 * worst);
+    let compiler = core.compiler();
+    assert!(
+        worst < TOLERANCE,
+        "{core:?}, {compiler}: a prediction is off by {:.1} %",
+        100.0 * worst
+    );
     assert!(worst > 0.0, "predictions cannot all be exact: is anything predicted?");
     String::new()
 }

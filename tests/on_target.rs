@@ -177,7 +177,8 @@ const BUDGETS: [(&str, f64, f64); 4] = [
 fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
     let mut is = BTreeMap::new();
     let mut table = format!(
-        "# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test evidence on_target:: -- --ignored\n"
+        "# {core:?}: made by QUIETGAP_REWRITE=1 cargo test --test evidence on_target:: -- --ignored\n# {}\n",
+        core.compiler()
     );
     for (case, run) in cases.iter().zip(runs).filter(|(case, _)| case.counted) {
         let _ = write!(table, "{}", case.name);
@@ -215,7 +216,9 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
         let now = is[&(name.clone(), key)] as f64;
         assert!(
             (now - want).abs() <= TOLERANCE * want,
-            "{core:?}, {name}: {key} is {now}, committed {want}: rewrite, if that is meant"
+            "{core:?}, {name}: {key} is {now} of {}, committed {want}, of the compiler in {}: rewrite, if that is meant",
+            core.compiler(),
+            path.display(),
         );
     }
 }

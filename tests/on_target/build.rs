@@ -46,6 +46,16 @@ impl Core {
         self.build_with(&["--c"])
     }
 
+    /// The compiler of the images, once they are built.
+    pub fn compiler(self) -> String {
+        let path = format!(
+            "{}/benches/cortex-m/target/{}/compiler",
+            env!("CARGO_MANIFEST_DIR"),
+            self.name()
+        );
+        std::fs::read_to_string(path).expect("the script leaves it").trim().to_owned()
+    }
+
     fn build_with(self, options: &[&str]) -> PathBuf {
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/cortex-m/build");
         let mut command = Command::new(&script);
