@@ -69,7 +69,7 @@ fn stages(c: &mut Criterion) {
             for n in 0..5000 {
                 let mut frame =
                     [Phasor { i: Word::from_bits(n << 40), q: Word::from_bits(n << 30) }; 7];
-                black_box(chain.push(&mut frame));
+                black_box(chain.push(&mut frame, &mut [], true));
             }
         });
     });

@@ -60,21 +60,25 @@ fn of_core(core: Core, rewrite: bool) -> String {
         return fitted(core, &chains, &run("orders", orders::plans(false)), &looked[0]);
     }
     let cpu = CPUS.iter().find(|cpu| cpu.name == core.name()).expect("a model");
-    let mut worst = 0f64;
-    let mut check = |case: &Case, run: &Run, what: &str, predicted: f64| {
-        let measured = run.number(what) as f64 / case.intervals();
+    let worst = std::cell::Cell::new(0f64);
+    let check_one = |case: &Case, run: &Run, what: &str, predicted: f64, intervals: f64| {
+        let measured = run.number(what) as f64 / intervals;
         let off = predicted / measured - 1.0;
         println!(
             "{core:?} {} {what}: {measured:.0} an interval, predicted {:+.1} %",
             case.name,
             100.0 * off
         );
-        worst = worst.max(off.abs());
+        worst.set(worst.get().max(off.abs()));
+    };
+    let check = |case: &Case, run: &Run, what: &str, predicted: f64| {
+        check_one(case, run, what, predicted, case.intervals());
     };
     for (case, run) in run("bench", sensors().chain(cases::sized::plans(true)).collect()) {
         let shape = case.shape();
         let counts = shape.instructions_at(cpu.coefficients, mean_rounds(&run));
         check(&case, &run, "chain", counts.chain(&shape));
+        check_one(&case, &run, "busiest", counts.busiest(), 1.0);
     }
     for (case, run) in run("bench", all().filter(restless).collect()) {
         let shape = case.shape();
@@ -99,7 +103,7 @@ fn of_core(core: Core, rewrite: bool) -> String {
             check(&case, &run, "front_end", counts.front_end);
         }
     }
-    let compiler = core.compiler();
+    let (compiler, worst) = (core.compiler(), worst.get());
     assert!(
         worst < TOLERANCE,
         "{core:?}, {compiler}: a prediction is off by {:.1} %",
@@ -145,6 +149,16 @@ fn fitted(
             })
             .collect(),
     );
+    let busiest = solve_to(
+        rows()
+            .map(|(c, s, r)| {
+                let count = r.number("busiest") as f64;
+                let first = if s.firs()[0] > 0.0 { dot(&s.first_fir(), &firs) } else { 0.0 };
+                let rest = count - per_interval(c, r, "front_end") - first;
+                (s.busiest().to_vec(), rest, count)
+            })
+            .collect(),
+    );
     // What joins the stages is the small rest of the chain: its error is a share of that.
     let join = solve_to(
         rows()
@@ -171,7 +185,9 @@ fn fitted(
         }
         let _ = writeln!(text, "    ],");
     }
-    for (name, values) in [("firs", firs), ("reading", reading), ("join", join)] {
+    for (name, values) in
+        [("firs", firs), ("reading", reading), ("join", join), ("busiest", busiest)]
+    {
         let _ = writeln!(text, "    {name}: [{}],", numbers(&values));
     }
     let _ = writeln!(text, "    look: {look:.3},");

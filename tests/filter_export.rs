@@ -67,7 +67,7 @@ fn compiled_in_and_loaded_give_the_same_bits() {
     let mut rest = codes.as_slice();
     let mut phasors = [Phasor::default(); CHANNELS];
     while front.decimate(&mut rest, &mut phasors).is_some() {
-        if firs.push(&mut phasors).is_some() {
+        if firs.push(&mut phasors, &mut [], true).is_some() {
             compiled.extend_from_slice(&phasors);
         }
     }

@@ -153,8 +153,10 @@ fn compare_bits(core: Core, cases: &[Case], runs: &[Run]) {
 }
 
 /// What is committed for each case, with what it is a count of.
-const COUNTED: [&str; 9] = [
+const COUNTED: [&str; 11] = [
     "chain",
+    "alone",
+    "busiest",
     "front_end",
     "fir",
     "reading",
@@ -164,6 +166,9 @@ const COUNTED: [&str; 9] = [
     "ram_firs",
     "samples",
 ];
+
+/// What the busiest interval without a reading may take of a mean one.
+const EVEN: f64 = 1.15;
 
 /// What the built-in sensors may cost an input sample and channel on an M7: whole chain, front end. Of a mass near
 /// its centre: a reading takes two rounds there.
@@ -197,6 +202,15 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
         println!(
             "{core:?} {}: {chain:.2} instructions a sample and channel, front end {front_end:.2}",
             case.name,
+        );
+        let [alone, busiest] = ["alone", "busiest"].map(|key| run.number(key) as f64);
+        let busiest = busiest / (alone / case.intervals());
+        println!("{core:?} {}: the busiest interval {busiest:.3} of the mean", case.name);
+        // Blocks that are looked at twice come by themselves.
+        assert!(
+            busiest < EVEN || case.name.ends_with(cases::RESTLESS),
+            "{core:?}, {}: an interval of {busiest:.3} of the mean",
+            case.name
         );
         for (plan, most, most_front_end) in BUDGETS {
             if core == Core::M7 && case.name.ends_with(plan) {

@@ -64,7 +64,7 @@ fn run(chain: &mut FirChain<256, 64>, input: impl IntoIterator<Item = i64>) -> V
     let mut out = Vec::new();
     for x in input {
         let mut frame = [Phasor { i: Word::from_bits(x), q: Word::from_bits(-x) }];
-        if let Some(saturated) = chain.push(&mut frame) {
+        if let Some(saturated) = chain.push(&mut frame, &mut [], true) {
             assert!(!saturated);
             assert_eq!(frame[0].q, -frame[0].i);
             out.push(frame[0].i.to_bits());
@@ -143,7 +143,7 @@ fn tones_come_out_as_scipy_says() {
                     let (s, c) = (TAU * (f * n as f64).fract()).sin_cos();
                     let word = |x: f64| Word::from_bits((x * ONE).round() as i64);
                     let mut frame = [Phasor { i: word(c), q: word(s) }];
-                    if chain.push(&mut frame).is_some() && n >= set.taps.len() {
+                    if chain.push(&mut frame, &mut [], true).is_some() && n >= set.taps.len() {
                         let [i, q] = [frame[0].i, frame[0].q].map(|w| w.to_bits() as f64 / ONE);
                         let apart = (i - (re * c - im * s)).hypot(q - (re * s + im * c));
                         assert!(apart < 2e-14, "{} at {f}: {apart:e}", set.name);
@@ -385,7 +385,9 @@ fn tones_through_the_core(
         let mut frame = [Phasor::default(); TONES];
         let interval = front.decimate(&mut block.as_slice(), &mut frame).expect("an interval");
         assert!(!interval.saturated && interval.over_range == 0);
-        if chain.push(&mut frame).is_some() && sample as u64 >= sensor.settings.span() {
+        if chain.push(&mut frame, &mut [], true).is_some()
+            && sample as u64 >= sensor.settings.span()
+        {
             let parts = |p: &Phasor| [p.i, p.q].map(|w| w.to_bits() as f64 / scale);
             out.push((sample - 1, frame.iter().map(parts).collect()));
         }

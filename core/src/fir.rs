@@ -15,18 +15,21 @@
 //! wrap it; their readings are flagged).
 
 mod plan;
+mod spread;
 
 pub use plan::FirPlan;
 pub(crate) use plan::delay;
+pub use spread::{Waiting, pieces};
 
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::ConfigError;
-use crate::guard::Checksum;
+use crate::guard::{Checksum, Voted};
 use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::{Word, divide_long, halves, saturate_word};
 use core::hint::black_box;
 use plan::FirStage;
+use spread::{NOTHING, START};
 
 /// An output that is still being added up.
 #[derive(Clone, Copy, Debug)]
@@ -80,6 +83,8 @@ pub struct FirChain<const TAPS: usize, const OPEN: usize> {
     /// Inputs that each stage has taken of its running output.
     positions: [u32; MAX_FIRS],
     open: List<Open, OPEN>,
+    /// Where work on an output of the first stage goes on.
+    place: Voted<u32>,
     /// A word had to saturate since the last output of the last stage.
     saturated: bool,
 }
@@ -105,6 +110,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         plan: FirPlan::NONE,
         positions: [0; MAX_FIRS],
         open: List::empty(Open::NONE),
+        place: Voted::new(NOTHING),
         saturated: false,
     };
 
@@ -113,12 +119,14 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         self.plan = *plan;
         self.positions = [0; MAX_FIRS];
         self.open.refill(Open::NONE, plan.open);
+        self.place.set(NOTHING);
         self.saturated = false;
     }
 
     /// Forgets all inputs; the next one is number `input` since the start.
     pub fn seek(&mut self, input: u64) {
         self.saturated = false;
+        self.place.set(NOTHING);
         self.open.fill(Open::NONE);
         seek(&self.plan.stages, &mut self.positions, input);
     }
@@ -136,7 +144,8 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
-        let FirPlan { stages, taps, open, channels } = &self.plan;
+        // Of the number of pieces nothing hangs but when a piece is done.
+        let FirPlan { stages, taps, open, channels, pieces: _ } = &self.plan;
         sum.add_size(stages.len());
         for stage in stages.iter() {
             sum.add(stage.ratio);
@@ -154,13 +163,69 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
 
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
-    pub fn push(&mut self, frame: &mut [Phasor]) -> Option<bool> {
-        let taps = self.plan.taps.room();
-        let open = self.open.room_mut();
-        for (stage, position) in self.plan.stages.iter().zip(&mut self.positions) {
-            self.saturated |= stage.push(position, taps, open, frame)?;
+    ///
+    /// Where an output is `due` all stages do at once what they have to do. Where not, the first takes the phasors, and the
+    /// others work in pieces on what is `waiting`, a place for each channel that the caller keeps: an output then comes
+    /// only from stages that are out of step, and is lost. Whoever takes all as due needs no place.
+    #[inline(always)]
+    pub fn push(
+        &mut self,
+        frame: &mut [Phasor],
+        waiting: &mut [Waiting],
+        due: bool,
+    ) -> Option<bool> {
+        let (taps, open) = (self.plan.taps.room(), self.open.room_mut());
+        let mut stages = self.plan.stages.iter().zip(&mut self.positions);
+        if let Some((stage, position)) = stages.next() {
+            let closes = stage.take_in(position, taps, open, frame);
+            if !due {
+                let output = if closes {
+                    self.begin(waiting)
+                } else {
+                    self.place.get() != NOTHING && self.work(waiting, self.plan.pieces)
+                };
+                return output.then_some(false);
+            }
+            if !closes {
+                return None;
+            }
+            self.end(frame, waiting)?;
         }
         Some(core::mem::take(&mut self.saturated))
+    }
+
+    /// An output of the first stage begins to wait.
+    #[inline(never)]
+    fn begin(&mut self, waiting: &mut [Waiting]) -> bool {
+        // Nothing is left of the one before, but for a flipped bit.
+        let output = self.place.get() != NOTHING && self.work(waiting, u32::MAX);
+        let [stage, later @ ..] = &*self.plan.stages else { return true };
+        // No more than there are sums for.
+        let waiting = waiting.get_mut(..self.plan.channels).unwrap_or(&mut []);
+        stage.part(self.open.room_mut(), waiting);
+        let last = later.is_empty();
+        self.place.set(if last { NOTHING } else { START });
+        output | last
+    }
+
+    /// An output of the first stage goes through all others at once.
+    #[inline(never)]
+    fn end(&mut self, frame: &mut [Phasor], waiting: &mut [Waiting]) -> Option<()> {
+        // See above.
+        if self.place.get() != NOTHING {
+            self.work(waiting, u32::MAX);
+        }
+        let (taps, open) = (self.plan.taps.room(), self.open.room_mut());
+        let mut stages = self.plan.stages.iter().zip(&mut self.positions);
+        let (stage, _) = stages.next()?;
+        self.saturated |= stage.close(open, frame);
+        for (stage, position) in stages {
+            if !stage.take_in(position, taps, open, frame) {
+                return None;
+            }
+            self.saturated |= stage.close(open, frame);
+        }
+        Some(())
     }
 }
 
@@ -175,59 +240,70 @@ fn seek(stages: &[FirStage], positions: &mut [u32], mut input: u64) {
 }
 
 impl FirStage {
+    /// Adds an input; whether an output closes with it.
+    ///
     /// `taps` and `open` are all stages'; of a stage's open sums there are, for each channel, those of its open outputs, the
     /// one that closes next in front.
-    fn push(
+    #[inline(always)]
+    fn take_in(
         &self,
         position: &mut u32,
         taps: &[i32],
         open: &mut [Open],
-        frame: &mut [Phasor],
-    ) -> Option<bool> {
+        frame: &[Phasor],
+    ) -> bool {
         // At least one but for a flipped bit.
         let outputs = self.outputs.max(1);
         // Beyond the ratio only by a flipped bit.
         let at = if *position < self.ratio { *position } else { 0 };
         let first = self.first_tap.wrapping_add((at as usize).wrapping_mul(outputs));
-        let taps = taps.get(first..first.wrapping_add(outputs))?;
-        let open = open.get_mut(self.first_open..)?;
+        let Some(taps) = taps.get(first..first.wrapping_add(outputs)) else { return false };
+        let Some(open) = open.get_mut(self.first_open..) else { return false };
         let mut from = 0usize;
-        for phasor in &*frame {
+        for phasor in frame {
             let Some(sums) = open.get_mut(from..from.wrapping_add(outputs)) else { break };
             add(sums, taps, phasor);
             from += outputs;
         }
-        *position = at + 1;
-        if *position < self.ratio {
-            return None;
-        }
-        *position = 0;
-        Some(self.close(open, frame))
+        let closes = at + 1 >= self.ratio;
+        *position = if closes { 0 } else { at + 1 };
+        closes
     }
 
     /// Hands out the output that closes and moves up those behind it; whether a word had to saturate.
     #[inline(never)]
     fn close(&self, open: &mut [Open], frame: &mut [Phasor]) -> bool {
         let mut saturated = false;
+        let open = open.get_mut(self.first_open..).unwrap_or(&mut []);
         for (phasor, open) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs.max(1))) {
-            let sum = open.first().copied().unwrap_or(Open::NONE);
-            let (i, i_saturated) = close(sum.i, self.scale);
-            let (q, q_saturated) = close(sum.q, self.scale);
-            *phasor = Phasor { i, q };
-            saturated |= i_saturated | q_saturated;
-            let mut open = open.iter_mut();
-            let Some(mut free) = open.next() else { continue };
-            for next in open {
-                *free = *next;
-                free = next;
-            }
-            // As one that the compiler does not know to be zero: clearing so little by a call takes ten times as long.
-            let zero = black_box(0);
-            let nothing = Sum { upper: zero, lower: zero };
-            *free = Open { i: nothing, q: nothing };
+            let beyond;
+            (*phasor, beyond) = self.round(&open.first().copied().unwrap_or(Open::NONE));
+            saturated |= beyond;
+            move_up(open);
         }
         saturated
     }
+
+    /// A sum as a word, and whether it had to saturate.
+    fn round(&self, sum: &Open) -> (Phasor, bool) {
+        let (i, i_saturated) = close(sum.i, self.scale);
+        let (q, q_saturated) = close(sum.q, self.scale);
+        (Phasor { i, q }, i_saturated | q_saturated)
+    }
+}
+
+/// Moves open outputs up over the one in front; the last is empty then.
+fn move_up(open: &mut [Open]) {
+    let mut open = open.iter_mut();
+    let Some(mut free) = open.next() else { return };
+    for next in open {
+        *free = *next;
+        free = next;
+    }
+    // As one that the compiler does not know to be zero: clearing so little by a call takes ten times as long.
+    let zero = black_box(0);
+    let nothing = Sum { upper: zero, lower: zero };
+    *free = Open { i: nothing, q: nothing };
 }
 
 /// Adds a channel's input to its open outputs.

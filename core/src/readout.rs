@@ -10,7 +10,7 @@ pub use reading::Reading;
 
 use crate::config::ReadoutConfig;
 use crate::error::ConfigError;
-use crate::fir::FirChain;
+use crate::fir::{FirChain, Waiting};
 use crate::front_end::way::AnyWay;
 use crate::front_end::{FrontEnd, Interval};
 use crate::guard::{Checksum, Voted};
@@ -43,6 +43,8 @@ pub struct Readout<
 > {
     front_end: FrontEnd<R, ORDER, CHANNELS, COLUMNS, W>,
     firs: FirChain<TAPS, OPEN>,
+    /// Of their first, on the way through the others.
+    waiting: [Waiting; CHANNELS],
     settings: Settings<CHANNELS>,
     counts: HealthCounts,
     /// Frame cut in two by a block's end, and how many of its codes are here.
@@ -98,6 +100,7 @@ impl<
     pub const IDLE: Self = Self {
         front_end: FrontEnd::IDLE,
         firs: FirChain::IDLE,
+        waiting: [Waiting::NONE; CHANNELS],
         settings: Settings::NONE,
         counts: HealthCounts::NONE,
         partial: [0; CHANNELS],
@@ -291,14 +294,14 @@ impl<
     ) {
         self.gathered.over_range |= interval.over_range;
         self.gathered.saturated |= interval.saturated;
-        let output = self.firs.push(phasors);
-        self.gathered.saturated |= output == Some(true);
         let due = self.due.get().saturating_sub(1);
+        let output = self.firs.push(phasors, &mut self.waiting, due == 0);
         if due > 0 {
             self.due.set(due);
             self.out_of_step |= output.is_some();
             return;
         }
+        self.gathered.saturated |= output == Some(true);
         self.out_of_step |= output.is_none() | !self.firs.align();
         self.due.set(self.settings.intervals);
         self.quiet.set(0);

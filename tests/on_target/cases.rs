@@ -321,7 +321,7 @@ impl Case {
                 let capacity = self.capacity();
                 let mut frame: Vec<Phasor> =
                     (0..capacity).map(|_| Phasor { i: word(), q: word() }).collect();
-                if chain.push(&mut frame[..channels]).is_some() {
+                if chain.push(&mut frame[..channels], &mut [], true).is_some() {
                     firs.phasors(&frame[..channels]);
                 }
             }

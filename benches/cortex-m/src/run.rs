@@ -118,6 +118,23 @@ pub fn chain<
             }
         });
 
+        // Intervals by themselves: all of them, and the busiest of those that no reading comes in.
+        let interval = usize::from(config.front_end.ratio) * channels;
+        let (mut readout, mut alone, mut busiest) = (build(), 0, 0);
+        for _ in 0..task.repeats {
+            for codes in codes.chunks(interval) {
+                let mut made = false;
+                let count = counter::count(|| {
+                    black_box(&mut readout).push(black_box(codes), |reading| {
+                        made = true;
+                        black_box(reading);
+                    });
+                });
+                alone += count;
+                busiest = if made { busiest } else { busiest.max(count) };
+            }
+        }
+
         let front_end = || {
             FrontEnd::<R, N, CHANNELS, COLUMNS, W>::new(
                 config.carrier,
@@ -149,7 +166,7 @@ pub fn chain<
         for _ in 0..inputs {
             let mut frame = [Phasor::default(); CHANNELS];
             frame.iter_mut().for_each(|phasor| *phasor = Phasor { i: word(), q: word() });
-            if stage.push(&mut frame[..channels]).is_some() {
+            if stage.push(&mut frame[..channels], &mut [], true).is_some() {
                 fir_digest.phasors(&frame[..channels]);
             }
         }
@@ -157,7 +174,7 @@ pub fn chain<
         let firs = counter::count(|| {
             for _ in 0..inputs {
                 let mut frame = black_box(phasors);
-                black_box(stage.push(&mut frame[..channels]));
+                black_box(stage.push(&mut frame[..channels], &mut [], true));
             }
         });
 
@@ -176,8 +193,8 @@ pub fn chain<
         });
 
         println!(
-            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} front_end={} fir={} reading={} reading_rounds={} rounds={} stack={} ram={} ram_front_end={} ram_firs={}",
-            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, first, firs, slow.0, slow.1, rounds, stack,
+            "case={} readings={} digest={:016x} phasors={:016x} firs={:016x} chain={} alone={} busiest={} front_end={} fir={} reading={} reading_rounds={} rounds={} stack={} ram={} ram_front_end={} ram_firs={}",
+            number, readings, digest.0, phasor_digest.0, fir_digest.0, chain, alone, busiest, first, firs, slow.0, slow.1, rounds, stack,
             size_of::<Readout<N, CHANNELS, COLUMNS, TAPS, OPEN, R, W>>(),
             size_of::<FrontEnd<R, N, CHANNELS, COLUMNS, W>>(),
             size_of::<FirChain<TAPS, OPEN>>(),

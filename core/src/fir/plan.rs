@@ -1,5 +1,6 @@
 //! Plan of the FIR stages: checks, and taps in the order that they are used in.
 
+use super::spread::pieces;
 use crate::config::{FirConfig, MAX_FIRS};
 use crate::error::{ConfigError, Stage, attempt};
 use crate::list::List;
@@ -27,6 +28,9 @@ pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
     /// Open sums of all stages.
     pub(super) open: usize,
     pub(super) channels: usize,
+    /// Pieces of the later stages' work for each input of the first: so many that they are through with an output of it
+    /// before the next. Nothing but that hangs on it: it is no part of the sum that tells a changed setting.
+    pub(super) pieces: u32,
 }
 
 impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
@@ -42,6 +46,7 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         taps: List::empty(0),
         open: 0,
         channels: 0,
+        pieces: 0,
     };
 
     /// Checks the stages and lays them out in the pools.
@@ -75,6 +80,12 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         attempt!(ConfigError::check(last, quantity, taps as i64, 0, TAPS as i64));
         let quantity = "open outputs of all stages, for which there are OPEN";
         attempt!(ConfigError::check(last, quantity, plan.open as i64, 0, OPEN as i64));
+        let (mut shapes, mut rest, mut n) = ([(0, 0); MAX_FIRS], configs, 0);
+        while let [FirConfig { ratio, taps, .. }, later @ ..] = rest {
+            shapes[n] = (*ratio, taps.len());
+            (rest, n) = (later, n + 1);
+        }
+        plan.pieces = pieces(shapes.split_at(n).0, channels);
         Ok(plan)
     }
 

@@ -4,6 +4,7 @@ use super::Coefficients;
 use quietgap_core::carrier::CarrierRatio;
 use quietgap_core::cic::MAX_ORDER;
 use quietgap_core::config::{FrontEndConfig, ReadoutConfig};
+use quietgap_core::fir::pieces;
 use quietgap_core::front_end::{folding, register_bits, section_length, word_shift};
 use quietgap_core::position::ROUNDS;
 use quietgap_core::section::Folding;
@@ -56,6 +57,8 @@ pub struct Instructions {
     pub join: f64,
     /// FIR stages of the interval in which all give an output.
     pub firs_worst: f64,
+    /// What the busiest interval without a reading takes beside its front end.
+    pub busiest: f64,
     /// A second look at all codes of an interval: where nothing proves a folded one free of the converter's ends.
     pub look: f64,
 }
@@ -234,6 +237,23 @@ impl Shape {
         f
     }
 
+    /// Counts of what the busiest interval without a reading does beside the front end and the first FIR stage's input:
+    /// itself, pieces of the later stages' work, channels where there are such stages.
+    #[must_use]
+    pub fn busiest(&self) -> [f64; 3] {
+        let stages: Vec<_> =
+            self.stages.iter().map(|(ratio, taps)| (*ratio as u16, *taps as usize)).collect();
+        let pieces = pieces(&stages, self.channels as usize);
+        [1.0, pieces.into(), if pieces > 0 { self.channels } else { 0.0 }]
+    }
+
+    /// Counts of [`Self::firs`] of an input to the first stage that closes no output.
+    #[must_use]
+    pub fn first_fir(&self) -> [f64; 5] {
+        let open = self.stages.first().map_or(0.0, |(ratio, taps)| (taps / ratio).ceil());
+        [1.0, self.channels, open * self.channels, 0.0, 0.0]
+    }
+
     /// Counts of a reading that takes so many rounds: itself, bridges (with alignment), these x axes,
     /// taps and carrier values that are summed up as a check; rounds behind the first x bridges,
     /// rounds x electrodes.
@@ -287,6 +307,7 @@ impl Shape {
             reading_worst: dot(&self.reading(self.rounds()[1].max(rounds)), &coefficients.reading),
             join: dot(&self.join(), &coefficients.join),
             firs_worst: firs(self.fir_counts(true)),
+            busiest: firs(self.first_fir()) + dot(&self.busiest(), &coefficients.busiest),
             look: if self.is_folded() {
                 coefficients.look * self.ratio * self.channels
             } else {
@@ -307,6 +328,12 @@ impl Instructions {
     #[must_use]
     pub fn chain(&self, shape: &Shape) -> f64 {
         self.front_end + self.firs + self.join + self.reading / shape.intervals()
+    }
+
+    /// Of the busiest interval in which no reading is due: later FIR stages' work is spread over such.
+    #[must_use]
+    pub fn busiest(&self) -> f64 {
+        self.front_end + self.busiest
     }
 
     /// Of the interval in which every stage gives an output, of a reading that takes the most rounds, its codes looked at

@@ -41,7 +41,7 @@ impl<const ORDER: usize> Filters<ORDER> {
         let mut phasors = [Phasor::default(); CHANNELS];
         let phasors = &mut phasors[..channels];
         while let Some(interval) = self.front.decimate(&mut frames, phasors) {
-            if let Some(saturated) = self.firs.push(phasors) {
+            if let Some(saturated) = self.firs.push(phasors, &mut [], true) {
                 sink(phasors, saturated | interval.saturated);
             }
         }

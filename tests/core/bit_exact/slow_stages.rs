@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use quietgap_core::bridge::{Bridge, gap_fraction};
 use quietgap_core::config::{BridgeConfig, BridgeKind, FirConfig};
 use quietgap_core::coupling::{Coupling, MAX_SHARE};
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Fraction, Word};
 
@@ -13,7 +13,8 @@ proptest! {
     #![proptest_config(cases(256))]
 
     /// Filter everything, then drop: y\[j\] = 2^-s sum_i h\[i\] x\[(j+1) D - 1 - i\] by stages; an
-    /// output's flag tells of any saturation since the output before it, in any stage.
+    /// output's flag tells of any saturation since the output before it, in any stage. In pieces, with all at once
+    /// where the last stage's output is due, the same.
     #[test]
     fn fir_chain_is_filter_then_drop(
         seed: u64,
@@ -35,7 +36,9 @@ proptest! {
         }).collect();
         let made = FirChain::<160, 400>::new(&configs, channels, Word::from_bits(1 << 49));
         let mut chain = made.unwrap();
-        let count = 12 * configs.iter().map(|c| usize::from(c.ratio)).product::<usize>().min(300);
+        let (mut pieces, mut waiting) = (chain.clone(), [Waiting::NONE; 3]);
+        let interval = configs.iter().map(|c| usize::from(c.ratio)).product::<usize>();
+        let count = 12 * interval.min(300);
         let word = |x: u64| i128::from((x as i64) >> if large { 8 } else { 14 });
         let limit = (1i128 << 55) - 1;
         let input: Vec<Vec<[i128; 2]>> = (0..channels).map(|_| {
@@ -76,7 +79,13 @@ proptest! {
                 Phasor { i, q }
             };
             let mut frame: Vec<Phasor> = input.iter().map(phasor).collect();
-            if let Some(saturated) = chain.push(&mut frame) {
+            let mut again = frame.clone();
+            let due = (n + 1) % interval == 0;
+            let in_pieces = pieces.push(&mut again, &mut waiting, due);
+            let at_once = chain.push(&mut frame, &mut [], true);
+            prop_assert_eq!(in_pieces, at_once);
+            prop_assert!(!due || again == frame, "in pieces");
+            if let Some(saturated) = at_once {
                 let bits = |p: &Phasor| [i128::from(p.i.to_bits()), i128::from(p.q.to_bits())];
                 outputs.push((frame.iter().map(bits).collect::<Vec<_>>(), saturated));
             }

@@ -49,7 +49,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     let counts = shape.instructions(cpu.coefficients);
     let intervals_hz = sensor.rate_hz() / shape.ratio;
     let samples = shape.ratio * shape.channels;
-    let (chain, worst) = (counts.chain(&shape), counts.worst());
+    let (chain, busiest, worst) = (counts.chain(&shape), counts.busiest(), counts.worst());
     let available = clock / intervals_hz;
     let cycles = |instructions: f64| instructions * cpu.cycles_per_instruction;
     let (load, worst_load) = (cycles(chain) / available, cycles(worst) / available);
@@ -75,6 +75,7 @@ pub(super) fn run(options: &Options) -> Result<bool> {
             "instructions_per_interval": chain, "instructions_per_sample": chain / samples,
             "cycles_per_instruction": cpu.cycles_per_instruction, "assumption": cpu.assumption,
             "cycles_per_interval": cycles(chain), "cycles_available": available, "load": load,
+            "busiest": {"instructions": busiest, "cycles": cycles(busiest), "load": cycles(busiest) / available},
             "worst": {"instructions": worst, "cycles": cycles(worst), "load": worst_load},
             "left": 1.0 - load, "pass": pass,
         }));
@@ -107,10 +108,12 @@ pub(super) fn run(options: &Options) -> Result<bool> {
     };
     stages.iter().for_each(|(name, instructions)| row(name, *instructions));
     row("all, mean of an interval", chain);
+    row("all, busiest without reading", busiest);
     row("all, worst interval", worst);
     let _ = writeln!(
         text,
-        "\nPer sample: per converter sample and channel. Worst: every stage gives an output.\n\
+        "\nPer sample: per converter sample and channel. Worst: every stage gives an output, codes are\n\
+         looked at twice, and the reading takes the most rounds.\n\
          {} cycles an instruction: {}.\n{}: {:.1} % of the core is left.",
         cpu.cycles_per_instruction,
         cpu.assumption,
