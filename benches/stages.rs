@@ -3,7 +3,7 @@
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use quietgap_core::config::{FrontEndConfig, Path};
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
@@ -64,12 +64,12 @@ fn stages(c: &mut Criterion) {
     let mut group = c.benchmark_group("FIR stages");
     group.throughput(Throughput::Elements(7 * 5000));
     group.bench_function("seven channels, 5 kS/s to 10 S/s", |b| {
-        let mut chain = chain.clone();
+        let (mut chain, mut waiting) = (chain.clone(), [Waiting::NONE; 7]);
         b.iter(|| {
             for n in 0..5000 {
                 let mut frame =
                     [Phasor { i: Word::from_bits(n << 40), q: Word::from_bits(n << 30) }; 7];
-                black_box(chain.push(&mut frame, &mut [], true));
+                black_box(chain.push(&mut frame, &mut waiting, true));
             }
         });
     });

@@ -14,7 +14,7 @@ mod six_axis;
 #[path = "../benches/cortex-m/boards/two-bridge/src/settings.rs"]
 mod two_bridge;
 
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::section::Way as WayOf;
@@ -52,6 +52,7 @@ fn compiled_in_and_loaded_give_the_same_bits() {
     )
     .expect("a good plan");
     let worst = Word::from_bits(2 << 52);
+    let mut waiting = [Waiting::NONE; CHANNELS];
     let mut firs = FirChain::<TAPS, OPEN>::new(&FIRS, CHANNELS, worst).expect("a good plan");
     let subject = subject();
     let mut loaded = Integers::new(&subject, CHANNELS).expect("a good plan");
@@ -67,7 +68,7 @@ fn compiled_in_and_loaded_give_the_same_bits() {
     let mut rest = codes.as_slice();
     let mut phasors = [Phasor::default(); CHANNELS];
     while front.decimate(&mut rest, &mut phasors).is_some() {
-        if firs.push(&mut phasors, &mut [], true).is_some() {
+        if firs.push(&mut phasors, &mut waiting, true).is_some() {
             compiled.extend_from_slice(&phasors);
         }
     }

@@ -206,9 +206,9 @@ fn compare_counts(core: Core, cases: &[Case], runs: &[Run]) {
         let [alone, busiest] = ["alone", "busiest"].map(|key| run.number(key) as f64);
         let busiest = busiest / (alone / case.intervals());
         println!("{core:?} {}: the busiest interval {busiest:.3} of the mean", case.name);
-        // Blocks that are looked at twice come by themselves.
+        // A core without long products takes more for FIR stages, of which a piece of work is a share.
         assert!(
-            busiest < EVEN || case.name.ends_with(cases::RESTLESS),
+            busiest < EVEN || !Core::ALL.contains(&core),
             "{core:?}, {}: an interval of {busiest:.3} of the mean",
             case.name
         );

@@ -7,7 +7,7 @@
 
 use quietgap_core::cic::gain;
 use quietgap_core::config::{FirConfig, FrontEndConfig, Path};
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::Word;
@@ -61,10 +61,10 @@ fn stage(taps: &[i32], ratio: u16, scale_bits: u8) -> FirChain<256, 64> {
 
 /// Outputs of a stage, words, for inputs of the in-phase part; the quadrature gets them negated.
 fn run(chain: &mut FirChain<256, 64>, input: impl IntoIterator<Item = i64>) -> Vec<i64> {
-    let mut out = Vec::new();
+    let (mut out, mut waiting) = (Vec::new(), [Waiting::NONE]);
     for x in input {
         let mut frame = [Phasor { i: Word::from_bits(x), q: Word::from_bits(-x) }];
-        if let Some(saturated) = chain.push(&mut frame, &mut [], true) {
+        if let Some(saturated) = chain.push(&mut frame, &mut waiting, true) {
             assert!(!saturated);
             assert_eq!(frame[0].q, -frame[0].i);
             out.push(frame[0].i.to_bits());
@@ -138,12 +138,12 @@ fn tones_come_out_as_scipy_says() {
         for ratio in [1u16, 3] {
             for &(f, [re, im]) in &set.response {
                 let mut chain = stage(&set.taps, ratio, 30);
-                let mut compared = 0;
+                let (mut compared, mut waiting) = (0, [Waiting::NONE]);
                 for n in 0..set.taps.len() + 30 {
                     let (s, c) = (TAU * (f * n as f64).fract()).sin_cos();
                     let word = |x: f64| Word::from_bits((x * ONE).round() as i64);
                     let mut frame = [Phasor { i: word(c), q: word(s) }];
-                    if chain.push(&mut frame, &mut [], true).is_some() && n >= set.taps.len() {
+                    if chain.push(&mut frame, &mut waiting, true).is_some() && n >= set.taps.len() {
                         let [i, q] = [frame[0].i, frame[0].q].map(|w| w.to_bits() as f64 / ONE);
                         let apart = (i - (re * c - im * s)).hypot(q - (re * s + im * c));
                         assert!(apart < 2e-14, "{} at {f}: {apart:e}", set.name);
@@ -373,6 +373,7 @@ fn tones_through_the_core(
     let scale = gain as f64 * 2f64.powi(-exponent) * AMPLITUDE;
     let rate_dhz = (sensor.rate_hz() * 10.0) as i64;
     let (mut sample, mut out) = (0i64, Vec::new());
+    let mut waiting = [Waiting::NONE; TONES];
     while out.len() < outputs {
         let mut block = Vec::new();
         for _ in 0..front.ratio() {
@@ -385,7 +386,7 @@ fn tones_through_the_core(
         let mut frame = [Phasor::default(); TONES];
         let interval = front.decimate(&mut block.as_slice(), &mut frame).expect("an interval");
         assert!(!interval.saturated && interval.over_range == 0);
-        if chain.push(&mut frame, &mut [], true).is_some()
+        if chain.push(&mut frame, &mut waiting, true).is_some()
             && sample as u64 >= sensor.settings.span()
         {
             let parts = |p: &Phasor| [p.i, p.q].map(|w| w.to_bits() as f64 / scale);

@@ -28,8 +28,8 @@ use crate::list::List;
 use crate::phasor::Phasor;
 use crate::word::{Word, divide_long, halves, saturate_word};
 use core::hint::black_box;
-use plan::FirStage;
-use spread::{NOTHING, START};
+use plan::{FirStage, Layout};
+use spread::{NOTHING, Stages};
 
 /// An output that is still being added up.
 #[derive(Clone, Copy, Debug)]
@@ -80,13 +80,25 @@ fn parts(word: Word) -> Parts {
 #[derive(Clone, Debug)]
 pub struct FirChain<const TAPS: usize, const OPEN: usize> {
     plan: FirPlan<TAPS, OPEN>,
+    open: List<Open, OPEN>,
+    progress: Progress,
+}
+
+/// How far all stages are.
+#[derive(Clone, Debug)]
+struct Progress {
     /// Inputs that each stage has taken of its running output.
     positions: [u32; MAX_FIRS],
-    open: List<Open, OPEN>,
     /// Where work on an output of the first stage goes on.
     place: Voted<u32>,
     /// A word had to saturate since the last output of the last stage.
     saturated: bool,
+}
+
+impl Progress {
+    /// At the start.
+    const NONE: Self =
+        Self { positions: [0; MAX_FIRS], place: Voted::new(NOTHING), saturated: false };
 }
 
 impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
@@ -106,36 +118,28 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     }
 
     /// Without a plan: zeros throughout.
-    pub const IDLE: Self = Self {
-        plan: FirPlan::NONE,
-        positions: [0; MAX_FIRS],
-        open: List::empty(Open::NONE),
-        place: Voted::new(NOTHING),
-        saturated: false,
-    };
+    pub const IDLE: Self =
+        Self { plan: FirPlan::NONE, open: List::empty(Open::NONE), progress: Progress::NONE };
 
     /// Takes a plan; at rest, before the first input.
     pub fn load(&mut self, plan: &FirPlan<TAPS, OPEN>) {
         self.plan = *plan;
-        self.positions = [0; MAX_FIRS];
-        self.open.refill(Open::NONE, plan.open);
-        self.place.set(NOTHING);
-        self.saturated = false;
+        self.open.refill(Open::NONE, plan.layout.open);
+        self.progress = Progress::NONE;
     }
 
     /// Forgets all inputs; the next one is number `input` since the start.
     pub fn seek(&mut self, input: u64) {
-        self.saturated = false;
-        self.place.set(NOTHING);
         self.open.fill(Open::NONE);
-        seek(&self.plan.stages, &mut self.positions, input);
+        self.progress = Progress::NONE;
+        seek(&self.plan.layout.stages, &mut self.progress.positions, input);
     }
 
     /// Whether all stages stand at the start of an output, as they do with each of the last stage's;
     /// puts them there.
     pub fn align(&mut self) -> bool {
         let mut aligned = true;
-        for (_, position) in self.plan.stages.iter().zip(&mut self.positions) {
+        for (_, position) in self.plan.layout.stages.iter().zip(&mut self.progress.positions) {
             aligned &= *position == 0;
             *position = 0;
         }
@@ -145,7 +149,7 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Sums up what never changes.
     pub fn check(&self, sum: &mut Checksum) {
         // Of the number of pieces nothing hangs but when a piece is done.
-        let FirPlan { stages, taps, open, channels, pieces: _ } = &self.plan;
+        let FirPlan { layout: Layout { stages, open, channels, pieces: _ }, taps } = &self.plan;
         sum.add_size(stages.len());
         for stage in stages.iter() {
             sum.add(stage.ratio);
@@ -164,9 +168,9 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
     /// Takes one phasor of each channel. `Some` when an output is ready: `frame` then holds
     /// it; the flag tells that a word of any stage had to saturate since the output before.
     ///
-    /// Where an output is `due` all stages do at once what they have to do. Where not, the first takes the phasors, and the
-    /// others work in pieces on what is `waiting`, a place for each channel that the caller keeps: an output then comes
-    /// only from stages that are out of step, and is lost. Whoever takes all as due needs no place.
+    /// The first stage takes the phasors at once. Where an output is `due` so do the others what they have to do; where not,
+    /// they work in pieces on what is `waiting`, a place for each channel, which the caller keeps: an output then comes
+    /// only from stages that are out of step, and is lost.
     #[inline(always)]
     pub fn push(
         &mut self,
@@ -175,57 +179,21 @@ impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
         due: bool,
     ) -> Option<bool> {
         let (taps, open) = (self.plan.taps.room(), self.open.room_mut());
-        let mut stages = self.plan.stages.iter().zip(&mut self.positions);
-        if let Some((stage, position)) = stages.next() {
-            let closes = stage.take_in(position, taps, open, frame);
-            if !due {
-                let output = if closes {
-                    self.begin(waiting)
-                } else {
-                    self.place.get() != NOTHING && self.work(waiting, self.plan.pieces)
-                };
-                return output.then_some(false);
-            }
-            if !closes {
-                return None;
-            }
-            self.end(frame, waiting)?;
+        let FirPlan { layout, .. } = &self.plan;
+        let progress = &mut self.progress;
+        let (Some(stage), Some(position)) = (layout.stages.first(), progress.positions.first_mut())
+        else {
+            return Some(core::mem::take(&mut progress.saturated));
+        };
+        let closes = stage.take_in(position, taps, open, frame);
+        if closes {
+            return Stages { layout, progress, taps, open }.close(frame, waiting, due);
         }
-        Some(core::mem::take(&mut self.saturated))
-    }
-
-    /// An output of the first stage begins to wait.
-    #[inline(never)]
-    fn begin(&mut self, waiting: &mut [Waiting]) -> bool {
-        // Nothing is left of the one before, but for a flipped bit.
-        let output = self.place.get() != NOTHING && self.work(waiting, u32::MAX);
-        let [stage, later @ ..] = &*self.plan.stages else { return true };
-        // No more than there are sums for.
-        let waiting = waiting.get_mut(..self.plan.channels).unwrap_or(&mut []);
-        stage.part(self.open.room_mut(), waiting);
-        let last = later.is_empty();
-        self.place.set(if last { NOTHING } else { START });
-        output | last
-    }
-
-    /// An output of the first stage goes through all others at once.
-    #[inline(never)]
-    fn end(&mut self, frame: &mut [Phasor], waiting: &mut [Waiting]) -> Option<()> {
-        // See above.
-        if self.place.get() != NOTHING {
-            self.work(waiting, u32::MAX);
+        if progress.place.get() == NOTHING {
+            return None;
         }
-        let (taps, open) = (self.plan.taps.room(), self.open.room_mut());
-        let mut stages = self.plan.stages.iter().zip(&mut self.positions);
-        let (stage, _) = stages.next()?;
-        self.saturated |= stage.close(open, frame);
-        for (stage, position) in stages {
-            if !stage.take_in(position, taps, open, frame) {
-                return None;
-            }
-            self.saturated |= stage.close(open, frame);
-        }
-        Some(())
+        let mut stages = Stages { layout, progress, taps, open };
+        stages.work(waiting, layout.pieces).then_some(false)
     }
 }
 
@@ -269,27 +237,6 @@ impl FirStage {
         *position = if closes { 0 } else { at + 1 };
         closes
     }
-
-    /// Hands out the output that closes and moves up those behind it; whether a word had to saturate.
-    #[inline(never)]
-    fn close(&self, open: &mut [Open], frame: &mut [Phasor]) -> bool {
-        let mut saturated = false;
-        let open = open.get_mut(self.first_open..).unwrap_or(&mut []);
-        for (phasor, open) in frame.iter_mut().zip(open.chunks_exact_mut(self.outputs.max(1))) {
-            let beyond;
-            (*phasor, beyond) = self.round(&open.first().copied().unwrap_or(Open::NONE));
-            saturated |= beyond;
-            move_up(open);
-        }
-        saturated
-    }
-
-    /// A sum as a word, and whether it had to saturate.
-    fn round(&self, sum: &Open) -> (Phasor, bool) {
-        let (i, i_saturated) = close(sum.i, self.scale);
-        let (q, q_saturated) = close(sum.q, self.scale);
-        (Phasor { i, q }, i_saturated | q_saturated)
-    }
 }
 
 /// Moves open outputs up over the one in front; the last is empty then.
@@ -299,6 +246,8 @@ fn move_up(open: &mut [Open]) {
     for next in open {
         *free = *next;
         free = next;
+        // Keeps the compiler from a call that takes ten times as long for so few.
+        black_box(());
     }
     // As one that the compiler does not know to be zero: clearing so little by a call takes ten times as long.
     let zero = black_box(0);

@@ -20,7 +20,7 @@ mod product;
 pub(crate) use division::{divide, divide_long};
 pub use division::{divide_round, ratio, square_root};
 pub(crate) use product::halves;
-pub use product::{dot, multiply_round, narrow, scale_by_fraction, times};
+pub use product::{dot, multiply_round, scale_by_fraction, times};
 
 use crate::guard::Checksum;
 use fixed::types::{I1F31, I2F62, I12F52, I16F48};

@@ -3,7 +3,7 @@
 use crate::digest::Digest;
 use crate::source::Source;
 use quietgap_core::config::*;
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::FrontEnd;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Coefficient, Fraction, Word};
@@ -312,6 +312,7 @@ impl Case {
             while front_end.decimate(&mut rest, &mut out).is_some() {
                 phasors.phasors(&out);
             }
+            let mut waiting = vec![Waiting::NONE; channels];
             let mut firs = Digest::new();
             let mut chain =
                 FirChain::<400, 400>::new(config.firs, channels, Word::from_bits(2 << 52))
@@ -321,7 +322,7 @@ impl Case {
                 let capacity = self.capacity();
                 let mut frame: Vec<Phasor> =
                     (0..capacity).map(|_| Phasor { i: word(), q: word() }).collect();
-                if chain.push(&mut frame[..channels], &mut [], true).is_some() {
+                if chain.push(&mut frame[..channels], &mut waiting, true).is_some() {
                     firs.phasors(&frame[..channels]);
                 }
             }

@@ -7,7 +7,7 @@ use crate::{counter, stack};
 use core::ffi::CStr;
 use core::hint::black_box;
 use heapless::Vec;
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::{FrontEnd, Interval};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::section::Way;
@@ -160,13 +160,14 @@ pub fn chain<
         let inputs = task.repeats * task.frames / usize::from(config.front_end.ratio);
         let worst = Word::from_bits(2 << 52);
         let build_firs = || FirChain::<TAPS, OPEN>::new(config.firs, channels, worst).expect("a good plan");
+        let mut waiting = [Waiting::NONE; CHANNELS];
         let mut stage = build_firs();
         let mut fir_digest = Digest::new();
         let mut word = || Word::from_bits(i64::from(source.next() as i32) << 21);
         for _ in 0..inputs {
             let mut frame = [Phasor::default(); CHANNELS];
             frame.iter_mut().for_each(|phasor| *phasor = Phasor { i: word(), q: word() });
-            if stage.push(&mut frame[..channels], &mut [], true).is_some() {
+            if stage.push(&mut frame[..channels], &mut waiting, true).is_some() {
                 fir_digest.phasors(&frame[..channels]);
             }
         }
@@ -174,7 +175,7 @@ pub fn chain<
         let firs = counter::count(|| {
             for _ in 0..inputs {
                 let mut frame = black_box(phasors);
-                black_box(stage.push(&mut frame[..channels], &mut [], true));
+                black_box(stage.push(&mut frame[..channels], &mut waiting, true));
             }
         });
 

@@ -18,13 +18,10 @@ pub(super) struct FirStage {
     pub(super) outputs: usize,
 }
 
-/// FIR stages, checked and laid out in two pools; parameters as those of [`super::FirChain`].
+/// All stages, whatever the sizes of their pools.
 #[derive(Clone, Copy, Debug)]
-pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
+pub(super) struct Layout {
     pub(super) stages: List<FirStage, MAX_FIRS>,
-    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
-    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
-    pub(super) taps: List<i32, TAPS>,
     /// Open sums of all stages.
     pub(super) open: usize,
     pub(super) channels: usize,
@@ -33,20 +30,31 @@ pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
     pub(super) pieces: u32,
 }
 
+/// FIR stages, checked and laid out in two pools; parameters as those of [`super::FirChain`].
+#[derive(Clone, Copy, Debug)]
+pub struct FirPlan<const TAPS: usize, const OPEN: usize> {
+    pub(super) layout: Layout,
+    /// Of each stage, for each input of a running output, its taps in the open outputs, the one
+    /// that closes next first: h\[D - 1 - n + j D\] for input n, output j; zero beyond the last.
+    pub(super) taps: List<i32, TAPS>,
+}
+
 impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
     /// No stages.
     pub(super) const NONE: Self = Self {
-        stages: List::empty(FirStage {
-            ratio: 0,
-            scale: 0,
-            first_tap: 0,
-            first_open: 0,
-            outputs: 0,
-        }),
+        layout: Layout {
+            stages: List::empty(FirStage {
+                ratio: 0,
+                scale: 0,
+                first_tap: 0,
+                first_open: 0,
+                outputs: 0,
+            }),
+            open: 0,
+            channels: 0,
+            pieces: 0,
+        },
         taps: List::empty(0),
-        open: 0,
-        channels: 0,
-        pieces: 0,
     };
 
     /// Checks the stages and lays them out in the pools.
@@ -60,7 +68,8 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         channels: usize,
         worst: Word,
     ) -> Result<Self, ConfigError> {
-        let mut plan = Self { channels, ..Self::NONE };
+        let mut plan = Self::NONE;
+        plan.layout.channels = channels;
         let mut worst = worst.to_bits() as i128;
         let (count, most) = (configs.len() as i64, MAX_FIRS as i64);
         if count > most {
@@ -79,13 +88,13 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         let quantity = "taps of all stages, for which there are TAPS";
         attempt!(ConfigError::check(last, quantity, taps as i64, 0, TAPS as i64));
         let quantity = "open outputs of all stages, for which there are OPEN";
-        attempt!(ConfigError::check(last, quantity, plan.open as i64, 0, OPEN as i64));
+        attempt!(ConfigError::check(last, quantity, plan.layout.open as i64, 0, OPEN as i64));
         let (mut shapes, mut rest, mut n) = ([(0, 0); MAX_FIRS], configs, 0);
         while let [FirConfig { ratio, taps, .. }, later @ ..] = rest {
             shapes[n] = (*ratio, taps.len());
             (rest, n) = (later, n + 1);
         }
-        plan.pieces = pieces(shapes.split_at(n).0, channels);
+        plan.layout.pieces = pieces(shapes.split_at(n).0, channels);
         Ok(plan)
     }
 
@@ -112,7 +121,7 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
         let quantity = "worst-case word, thousandths";
         attempt!(ConfigError::check(stage, quantity, thousandths, 0, 7999));
 
-        let (first_tap, first_open) = (self.taps.len(), self.open);
+        let (first_tap, first_open) = (self.taps.len(), self.layout.open);
         // Not zero: see above; the compiler sees it here.
         let ratio = if ratio > 0 { ratio as usize } else { 1 };
         let outputs = taps.len().div_ceil(ratio);
@@ -127,11 +136,11 @@ impl<const TAPS: usize, const OPEN: usize> FirPlan<TAPS, OPEN> {
             }
             input += 1;
         }
-        self.open += outputs * self.channels;
+        self.layout.open += outputs * self.layout.channels;
         let scale = scale_bits as u32;
         let made = FirStage { ratio: ratio as u32, scale, first_tap, first_open, outputs };
         // There is room: the stages were counted.
-        let _ = self.stages.push(made);
+        let _ = self.layout.stages.push(made);
         Ok((worst, ratio * outputs))
     }
 }

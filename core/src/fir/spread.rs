@@ -7,28 +7,23 @@
 //! at once, so that the words are, too. All is done before the first stage's next output, and at once where a reading
 //! is due: no reading is late.
 
-use super::{FirChain, FirPlan, FirStage, Open, Sum, add, move_up};
+use super::plan::{FirStage, Layout};
+use super::{Open, Progress, Sum, add, close, move_up};
 use crate::phasor::Phasor;
 use crate::word::Word;
 
 /// Open outputs of a channel that a piece adds to.
 const ADDED: usize = 8;
-/// Open outputs that a piece moves up.
-const MOVED: usize = 12;
-/// Up to so many open outputs a piece adds to and closes one.
-const SHORT: usize = 4;
 
 /// Pieces that the work of later stages takes with each input of the first, of so many `channels`: enough to be done with
-/// an output of the first before its next, if all but the last close one, too. `stages` are ratios and numbers of taps.
+/// an output of the first before its next. `stages` are ratios and numbers of taps.
 #[must_use]
 pub const fn pieces(stages: &[(u16, usize)], channels: usize) -> u32 {
     let [(first, _), later @ ..] = stages else { return 0 };
     let (mut rest, mut all) = (later, 0);
     while let [(ratio, taps), behind @ ..] = rest {
         let outputs = taps.div_ceil(if *ratio > 0 { *ratio as usize } else { 1 });
-        let closes_apart = !behind.is_empty() && outputs > SHORT;
-        let closing = if closes_apart { (outputs - 1).div_ceil(MOVED) } else { 0 };
-        all += (1 + outputs.div_ceil(ADDED) + closing) * channels;
+        all += (1 + outputs.div_ceil(ADDED)) * channels;
         rest = behind;
     }
     // None goes with the input that closes the first stage's output.
@@ -50,13 +45,30 @@ impl Waiting {
         self.0 = Open { i: word(phasor.i), q: word(phasor.q) };
     }
 
+    /// The sum that closes, and those behind it moved up.
+    #[inline(never)]
+    fn part(&mut self, open: &mut [Open]) {
+        self.0 = open.first().copied().unwrap_or(Open::NONE);
+        move_up(open);
+    }
+
+    /// The sum as a word, by the `stage` that it is of; whether it had to saturate is noted.
+    #[inline(never)]
+    fn round(&self, stage: &FirStage, saturated: &mut bool) -> Phasor {
+        let (i, i_saturated) = close(self.0.i, stage.scale);
+        let (q, q_saturated) = close(self.0.q, stage.scale);
+        *saturated |= i_saturated | q_saturated;
+        Phasor { i, q }
+    }
+
     fn word(&self) -> Phasor {
         let word = |sum: Sum| Word::from_bits(sum.upper);
         Phasor { i: word(self.0.i), q: word(self.0.q) }
     }
 }
 
-/// Where work goes on: stage, channel, and piece of its share. In a `u32`: 8, 8 and 16 bits.
+/// Where work goes on: stage, channel, and piece of its share. In a `u32`: 8, 8 and 16 bits. The first stage is number 1,
+/// and has but one piece: its sum that closes is left to wait.
 #[derive(Clone, Copy)]
 struct Place {
     stage: u32,
@@ -64,10 +76,10 @@ struct Place {
     piece: u32,
 }
 
-/// Nothing waits: the first stage is never worked on in pieces.
+/// Nothing waits.
 pub(super) const NOTHING: u32 = 0;
-/// The second stage begins.
-pub(super) const START: u32 = 1 << 24;
+/// The first stage closes an output.
+const START: u32 = 1 << 24;
 
 impl Place {
     const fn of(bits: u32) -> Self {
@@ -79,93 +91,101 @@ impl Place {
     }
 }
 
-impl<const TAPS: usize, const OPEN: usize> FirChain<TAPS, OPEN> {
-    /// Does `pieces` of work on what waits of each channel, or as many as there are. Whether the last stage had an output.
-    ///
-    /// Formats and rounding are those of all at once.
+/// All stages and their pools, whatever their sizes.
+pub(super) struct Stages<'a> {
+    pub layout: &'a Layout,
+    pub progress: &'a mut Progress,
+    pub taps: &'a [i32],
+    pub open: &'a mut [Open],
+}
+
+impl Stages<'_> {
+    /// The first stage closes an output, which is left to wait, or goes through all others at once where one of the last is
+    /// `due`. `Some` if `frame` holds that then: see [`super::FirChain::push`].
     #[inline(never)]
-    pub(super) fn work(&mut self, waiting: &mut [Waiting], pieces: u32) -> bool {
-        let mut place = self.place.get();
-        let mut output = false;
-        for _ in 0..pieces {
-            // A flipped bit may lead beyond the pools: a stage that is out of step for it is noticed with the next reading.
-            place = self.piece(waiting, Place::of(place)).unwrap_or(NOTHING);
-            output = (place >> 24) as usize >= self.plan.stages.len();
-            if output {
-                place = NOTHING;
-            }
-            if place == NOTHING {
-                break;
-            }
+    pub fn close(
+        mut self,
+        frame: &mut [Phasor],
+        waiting: &mut [Waiting],
+        due: bool,
+    ) -> Option<bool> {
+        // Nothing is left of the output before, but for a flipped bit.
+        self.work(waiting, u32::MAX);
+        self.progress.place.set(START);
+        let pieces = if due { u32::MAX } else { self.layout.channels as u32 };
+        if !self.work(waiting, pieces) {
+            return None;
         }
-        self.place.set(place);
-        output
+        let last = self.layout.stages.last()?;
+        for (phasor, waiting) in frame.iter_mut().zip(waiting) {
+            *phasor = waiting.round(last, &mut self.progress.saturated);
+        }
+        Some(core::mem::take(&mut self.progress.saturated))
     }
 
-    /// One piece: where work goes on, [`NOTHING`] when the output has gone as far as it goes, or the stage behind the last.
+    /// So many pieces, or as many as there are. Whether the last stage closed an output: its sums are what waits then.
+    #[inline(never)]
+    pub fn work(&mut self, waiting: &mut [Waiting], pieces: u32) -> bool {
+        // No more than there are sums for.
+        let waiting = waiting.get_mut(..self.layout.channels).unwrap_or(&mut []);
+        let mut at = self.progress.place.get();
+        for _ in 0..pieces {
+            if at == NOTHING {
+                break;
+            }
+            // A flipped bit may lead beyond the pools: a stage that is out of step for it is noticed with the next reading.
+            at = self.piece(waiting, Place::of(at)).unwrap_or(NOTHING);
+            if (at >> 24) as usize > self.layout.stages.len() {
+                self.progress.place.set(NOTHING);
+                return true;
+            }
+        }
+        self.progress.place.set(at);
+        false
+    }
+
+    /// One piece, and where work goes on.
+    ///
+    /// Formats and rounding: see [`super`].
     #[inline(always)]
     fn piece(&mut self, waiting: &mut [Waiting], place: Place) -> Option<u32> {
-        let FirPlan { stages, taps, channels, .. } = &self.plan;
-        let number = place.stage as usize;
-        let (stage, before) = (stages.get(number)?, stages.get(number.wrapping_sub(1))?);
-        let waiting = waiting.get_mut(place.channel as usize)?;
-        let next = Place { piece: place.piece + 1, ..place }.to_bits();
-        let Some(piece) = (place.piece as usize).checked_sub(1) else {
-            let (phasor, beyond) = before.round(&waiting.0);
-            waiting.set_word(phasor);
-            self.saturated |= beyond;
-            return Some(next);
-        };
-
-        let position = self.positions.get_mut(number)?;
+        let (number, channel) = ((place.stage as usize).wrapping_sub(1), place.channel as usize);
+        let Layout { stages, .. } = self.layout;
+        let stage = stages.get(number)?;
+        let channels = waiting.len();
+        let waiting = waiting.get_mut(channel)?;
         let outputs = stage.outputs.max(1);
-        // Beyond the ratio only by a flipped bit.
-        let at = if *position < stage.ratio { *position } else { 0 };
-        let closes = at + 1 >= stage.ratio;
-        let first = stage.first_open.wrapping_add((place.channel as usize).wrapping_mul(outputs));
-        let open = self.open.room_mut().get_mut(first..first.wrapping_add(outputs))?;
-        let from = piece * ADDED;
-        let moved = if from < outputs {
-            let row = stage.first_tap.wrapping_add((at as usize).wrapping_mul(outputs));
-            let taps = taps.room().get(row..row.wrapping_add(outputs))?;
+        let first = stage.first_open.wrapping_add(channel.wrapping_mul(outputs));
+        let open = self.open.get_mut(first..first.wrapping_add(outputs))?;
+        let mut closes = true;
+        if let Some(before) = stages.get(number.wrapping_sub(1)) {
+            let next = Place { piece: place.piece + 1, ..place }.to_bits();
+            let Some(piece) = (place.piece as usize).checked_sub(1) else {
+                let phasor = waiting.round(before, &mut self.progress.saturated);
+                waiting.set_word(phasor);
+                return Some(next);
+            };
+            let position = self.progress.positions.get_mut(number)?;
+            let row = (*position as usize).wrapping_mul(outputs).wrapping_add(stage.first_tap);
+            let taps = self.taps.get(row..row.wrapping_add(outputs))?;
+            let from = piece * ADDED;
             let to = outputs.min(from + ADDED);
             add(open.get_mut(from..to)?, taps.get(from..to)?, &waiting.word());
-            if to < outputs || (closes && outputs > SHORT) {
-                return Some(next);
-            }
-            0
-        } else {
-            (piece - outputs.div_ceil(ADDED)) * MOVED
-        };
-        if closes {
-            if moved == 0 {
-                *waiting = Waiting(*open.first()?);
-            }
-            // The last that is moved leaves an empty one, which the next piece moves to.
-            let to = outputs.min(moved + MOVED + 1);
-            move_up(open.get_mut(moved..to)?);
             if to < outputs {
                 return Some(next);
             }
+            closes = *position + 1 >= stage.ratio;
+            if channel + 1 >= channels {
+                *position = if closes { 0 } else { *position + 1 };
+            }
         }
-        // The channel's share is done.
-        if place.channel as usize + 1 < *channels {
+        if closes {
+            waiting.part(open);
+        }
+        if channel + 1 < channels {
             return Some(Place { channel: place.channel + 1, piece: 0, ..place }.to_bits());
         }
-        *position = if closes { 0 } else { at + 1 };
         closes.then(|| Place { stage: place.stage + 1, channel: 0, piece: 0 }.to_bits())
-    }
-}
-
-impl FirStage {
-    /// Hands the sums of the output that closes to `waiting`, and moves up those behind it.
-    pub(super) fn part(&self, open: &mut [Open], waiting: &mut [Waiting]) {
-        let outputs = self.outputs.max(1);
-        let open = open.get_mut(self.first_open..).unwrap_or(&mut []);
-        for (waiting, open) in waiting.iter_mut().zip(open.chunks_exact_mut(outputs)) {
-            *waiting = Waiting(open.first().copied().unwrap_or(Open::NONE));
-            move_up(open);
-        }
     }
 }
 
@@ -173,6 +193,7 @@ impl FirStage {
 mod tests {
     use super::*;
     use crate::config::FirConfig;
+    use crate::fir::FirChain;
 
     /// Inputs of which the first stage's output comes when something waits still.
     fn late(ratios: [u16; 4], outputs: [usize; 4], channels: usize, fewer: u32) -> usize {
@@ -185,11 +206,13 @@ mod tests {
         let worst = Word::from_bits(1 << 40);
         let configs = [0, 1, 2, 3].map(config);
         let mut chain = FirChain::<1600, 4000>::new(&configs, channels, worst).expect("a plan");
-        chain.plan.pieces -= fewer;
+        chain.plan.layout.pieces -= fewer;
         let interval = ratios.iter().map(|r| usize::from(*r)).product::<usize>();
         let (mut late, mut waiting) = (0, [Waiting::NONE; 5]);
         for n in 1..=2 * interval {
-            late += usize::from(n % usize::from(ratios[0]) == 0 && chain.place.get() != NOTHING);
+            late += usize::from(
+                n % usize::from(ratios[0]) == 0 && chain.progress.place.get() != NOTHING,
+            );
             let mut frame = [Phasor { i: Word::from_bits(n as i64), q: Word::ZERO }; 5];
             let frame = frame.split_at_mut(channels).0;
             let due = n % interval == 0;

@@ -1,7 +1,7 @@
 //! **Integers**: the filters of a plan as the firmware runs them, codes to phasors at the output rate.
 
 use super::subject::Subject;
-use quietgap_core::fir::FirChain;
+use quietgap_core::fir::{FirChain, Waiting};
 use quietgap_core::front_end::{FrontEnd, words_per_code};
 use quietgap_core::phasor::Phasor;
 use quietgap_core::word::{Pruned, Register, Word};
@@ -18,6 +18,7 @@ const WORST: Word = Word::from_bits(2 << 52);
 pub struct Filters<const ORDER: usize> {
     front: FrontEnd<i128, ORDER, CHANNELS, COLUMNS>,
     firs: FirChain<16384, 8192>,
+    waiting: [Waiting; CHANNELS],
 }
 
 impl<const ORDER: usize> Filters<ORDER> {
@@ -27,7 +28,7 @@ impl<const ORDER: usize> Filters<ORDER> {
         }
         let front = Self::front::<i128>(subject, channels)?;
         let firs = FirChain::new(&subject.firs(), channels, WORST)?;
-        Ok(Box::new(Self { front, firs }))
+        Ok(Box::new(Self { front, firs, waiting: [Waiting::NONE; CHANNELS] }))
     }
 
     fn front<R: Register>(
@@ -41,7 +42,7 @@ impl<const ORDER: usize> Filters<ORDER> {
         let mut phasors = [Phasor::default(); CHANNELS];
         let phasors = &mut phasors[..channels];
         while let Some(interval) = self.front.decimate(&mut frames, phasors) {
-            if let Some(saturated) = self.firs.push(phasors, &mut [], true) {
+            if let Some(saturated) = self.firs.push(phasors, &mut self.waiting, true) {
                 sink(phasors, saturated | interval.saturated);
             }
         }

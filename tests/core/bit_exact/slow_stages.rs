@@ -36,7 +36,7 @@ proptest! {
         }).collect();
         let made = FirChain::<160, 400>::new(&configs, channels, Word::from_bits(1 << 49));
         let mut chain = made.unwrap();
-        let (mut pieces, mut waiting) = (chain.clone(), [Waiting::NONE; 3]);
+        let (mut pieces, [mut waiting, mut others]) = (chain.clone(), [[Waiting::NONE; 3]; 2]);
         let interval = configs.iter().map(|c| usize::from(c.ratio)).product::<usize>();
         let count = 12 * interval.min(300);
         let word = |x: u64| i128::from((x as i64) >> if large { 8 } else { 14 });
@@ -82,7 +82,7 @@ proptest! {
             let mut again = frame.clone();
             let due = (n + 1) % interval == 0;
             let in_pieces = pieces.push(&mut again, &mut waiting, due);
-            let at_once = chain.push(&mut frame, &mut [], true);
+            let at_once = chain.push(&mut frame, &mut others, true);
             prop_assert_eq!(in_pieces, at_once);
             prop_assert!(!due || again == frame, "in pieces");
             if let Some(saturated) = at_once {
