@@ -401,8 +401,8 @@ const AMPLITUDE: f64 = 0.9 * (1u64 << 27) as f64;
 
 /// cos(2 pi f n) mixes to two rotating phasors, at f - f_c and -f - f_c; each comes out with the
 /// computed gain and the delay of half the span. Twelve tones: five in the pass band on either side
-/// of the carrier, seven on aliases, among them the worst (500 output rates), those of both FIR
-/// stages and of the CIC, and audio. All words agree within the rounding of the carrier's
+/// of the carrier, seven on aliases, among them the worst of each FIR stage (14, 398 and, with
+/// the CIC, 4996 Hz), and audio. All words agree within the rounding of the carrier's
 /// constants: half a step of Q.26 each when folded (20 columns of 28-bit codes), a sequence that can
 /// fake 2 x 2^-27 of a tone; of Q.24 when mixed, 2 x 2^-25, and once a section half a step of
 /// Q2.30. That is -144 dB where the mask asks for -120.
@@ -413,7 +413,7 @@ fn tones_through_the_core_are_as_computed() {
     let mask = sensor.plan.mask.as_ref().expect("a mask");
     // Tenths of a hertz from the carrier: pass band, then aliases k x 10 Hz and a bit.
     let offsets: [i64; TONES] =
-        [0, 5, -12, 21, -30, 460, -540, 970, 4_960, 49_964, -99_960, -788_000];
+        [0, 5, -12, 21, -30, 140, -540, 3_980, 4_960, 49_964, -99_960, -788_000];
     let carrier_dhz = (sensor.file.carrier.frequency_hz * 10.0) as i64;
     let tones = offsets.map(|o| carrier_dhz + o);
     assert_eq!(tones[11], 12_000, "an audio tone of 1.2 kHz");

@@ -20,6 +20,7 @@ fn one_object_with_its_keys() {
         value.as_object().expect("keys").keys().map(String::as_str).collect();
     let expected = [
         "assumption",
+        "busiest",
         "channels",
         "clock_hz",
         "command",

@@ -20,7 +20,7 @@ fn main() -> ! {
     cases(|number, kind, settings, task| {
         match kind {
             // Sized for their plans, as firmware is.
-            0 => chain::<i64, 2, 2, 10, 165, 78, Fold<2, 2, 10, true, 5>>(number, settings, task),
+            0 => chain::<i64, 2, 2, 10, 208, 70, Fold<2, 2, 10, true, 5>>(number, settings, task),
             1 => chain::<i64, 2, 7, 35, 165, 273, Fold<2, 7, 35, true, 5>>(number, settings, task),
             2 => chain::<i64, 2, 2, 4, 164, 80, Fold<2, 2, 4, true, 2>>(number, settings, task),
             3 => chain::<i64, 2, 2, 128, 265, 84, Mixer<2, 2, 128>>(number, settings, task),

@@ -1,8 +1,8 @@
 //! vault-two-bridge: 800000 S/s, carrier 80000 Hz, 24-bit codes, 2 channels, to 10 S/s.
 //!
 //! Made by `quietgap filter export`; change the sensor file, not this file.
-//! Checksum (FNV-1a of all below these lines): 0x9d93057d4c894b93.
-//! Delay 1.45759875 s.
+//! Checksum (FNV-1a of all below these lines): 0x19aa06e72e5a7824.
+//! Delay 1.38759875 s.
 //! Promises: 0 to 3 Hz within 0.000001 dB; what folds onto 0 to 4 Hz down by 120 dB.
 
 use quietgap_core::carrier::CarrierRatio;
@@ -23,9 +23,9 @@ pub const COLUMNS: usize = 10;
 /// Columns of a channel.
 pub const PHASES: usize = 5;
 /// Room for taps.
-pub const TAPS: usize = 165;
+pub const TAPS: usize = 208;
 /// Room for open sums.
-pub const OPEN: usize = 78;
+pub const OPEN: usize = 70;
 /// Register of the CIC.
 pub type Register = i64;
 /// Way of the front end.
@@ -46,11 +46,10 @@ pub const FRONT_END: FrontEndConfig = FrontEndConfig {
 };
 /// FIR stages.
 #[rustfmt::skip]
-pub const FIRS: [FirConfig<'static>; 4] = [
+pub const FIRS: [FirConfig<'static>; 3] = [
     FirConfig { ratio: 25, taps: &FIR_1_TAPS, scale_bits: 30 },
-    FirConfig { ratio: 2, taps: &FIR_2_TAPS, scale_bits: 30 },
-    FirConfig { ratio: 5, taps: &FIR_3_TAPS, scale_bits: 30 },
-    FirConfig { ratio: 2, taps: &FIR_4_TAPS, scale_bits: 30 },
+    FirConfig { ratio: 5, taps: &FIR_2_TAPS, scale_bits: 30 },
+    FirConfig { ratio: 4, taps: &FIR_3_TAPS, scale_bits: 30 },
 ];
 /// Taps of FIR stage 1, of weight 2^-30.
 #[rustfmt::skip]
@@ -68,27 +67,28 @@ pub const FIR_1_TAPS: [i32; 75] = [
 ];
 /// Taps of FIR stage 2, of weight 2^-30.
 #[rustfmt::skip]
-pub const FIR_2_TAPS: [i32; 5] = [
-    67374454, 268434932, 402123052, 268434932, 67374454,
+pub const FIR_2_TAPS: [i32; 23] = [
+    260155, 1135493, 3325348, 7857234, 16068663, 28408487, 45151045, 65227534,
+    86253981, 104568514, 117526830, 122175256, 117526830, 104568514, 86253981, 65227534,
+    45151045, 28408487, 16068663, 7857234, 3325348, 1135493, 260155,
 ];
 /// Taps of FIR stage 3, of weight 2^-30.
 #[rustfmt::skip]
-pub const FIR_3_TAPS: [i32; 29] = [
-    45642, 214015, 699428, 1832369, 4130430, 8153972, 14569288, 23801024,
-    35916024, 50358692, 66085567, 81318553, 94145964, 102714961, 105769966, 102714961,
-    94145964, 81318553, 66085567, 50358692, 35916024, 23801024, 14569288, 8153972,
-    4130430, 1832369, 699428, 214015, 45642,
-];
-/// Taps of FIR stage 4, of weight 2^-30.
-#[rustfmt::skip]
-pub const FIR_4_TAPS: [i32; 53] = [
-    13291, -25490, -57481, 105724, 227499, -302628, -724549, 621345,
-    1952909, -893748, -4518492, 532387, 9132509, 1734752, -16301943, -8125515,
-    25839436, 22022914, -36162922, -48488889, 43071450, 96371632, -35366856, -187322782,
-    -34025463, 392199154, 630725336, 392199154, -34025463, -187322782, -35366856, 96371632,
-    43071450, -48488889, -36162922, 22022914, 25839436, -8125515, -16301943, 1734752,
-    9132509, 532387, -4518492, -893748, 1952909, 621345, -724549, -302628,
-    227499, 105724, -57481, -25490, 13291,
+pub const FIR_3_TAPS: [i32; 107] = [
+    5444, -2801, -242, -8713, -20867, 1305, 6408, 38969,
+    73387, 20901, -13632, -118467, -213953, -120852, -9154, 269868,
+    528771, 418412, 165100, -473256, -1116260, -1114447, -679727, 591542,
+    2024889, 2468321, 1941180, -278167, -3140587, -4720093, -4498410, -1112255,
+    4042334, 7959069, 9019419, 4604658, -3834879, -11976738, -16285258, -11791189,
+    865108, 16136795, 27511403, 25706173, 8341955, -19106270, -46250069, -55809931,
+    -35938639, 15879119, 92491501, 172597240, 233422910, 256747174, 233422910, 172597240,
+    92491501, 15879119, -35938639, -55809931, -46250069, -19106270, 8341955, 25706173,
+    27511403, 16136795, 865108, -11791189, -16285258, -11976738, -3834879, 4604658,
+    9019419, 7959069, 4042334, -1112255, -4498410, -4720093, -3140587, -278167,
+    1941180, 2468321, 2024889, 591542, -679727, -1114447, -1116260, -473256,
+    165100, 418412, 528771, 269868, -9154, -120852, -213953, -118467,
+    -13632, 20901, 73387, 38969, 6408, 1305, -20867, -8713,
+    -242, -2801, 5444,
 ];
 /// Phase alignment of each channel.
 #[rustfmt::skip]
