@@ -401,8 +401,8 @@ const AMPLITUDE: f64 = 0.9 * (1u64 << 27) as f64;
 
 /// cos(2 pi f n) mixes to two rotating phasors, at f - f_c and -f - f_c; each comes out with the
 /// computed gain and the delay of half the span. Twelve tones: five in the pass band on either side
-/// of the carrier, seven on aliases, among them the worst of each FIR stage (14, 398 and, with
-/// the CIC, 4996 Hz), and audio. All words agree within the rounding of the carrier's
+/// of the carrier, seven on aliases, among them the worst that fold behind the last FIR
+/// stage, the first and the CIC (14, 398 and 4996 Hz), and audio. All words agree within the rounding of the carrier's
 /// constants: half a step of Q.26 each when folded (20 columns of 28-bit codes), a sequence that can
 /// fake 2 x 2^-27 of a tone; of Q.24 when mixed, 2 x 2^-25, and once a section half a step of
 /// Q2.30. That is -144 dB where the mask asks for -120.

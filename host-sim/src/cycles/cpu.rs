@@ -16,7 +16,7 @@ pub struct Coefficients {
     pub reading: [f64; 7],
     /// Of [`super::Shape::join`].
     pub join: [f64; 2],
-    /// Of [`Shape::busiest`].
+    /// Of [`super::Shape::busiest`].
     pub busiest: [f64; 3],
     /// Of a code of a block that is looked at twice.
     pub look: f64,

@@ -17,8 +17,10 @@ pub struct Cost {
     pub parts: [f64; 2],
     /// Whole.
     pub instructions_per_sample: f64,
-    /// Most instructions in one interval of the first decimation, over their mean.
+    /// Most instructions in one interval of the first decimation, that of an output, over their mean.
     pub worst_over_mean: f64,
+    /// The same of intervals without an output.
+    pub busiest_over_mean: f64,
     /// Bytes of sums and taps that the plan's size decides: front end, FIR sums, FIR taps.
     pub bytes: [usize; 3],
 }
@@ -51,6 +53,7 @@ impl Cost {
             parts: [counts.front_end + counts.join, counts.firs].map(|x| x / samples),
             instructions_per_sample: mean / samples,
             worst_over_mean: worst / mean,
+            busiest_over_mean: counts.busiest() / mean,
             bytes: bytes(subject),
         }
     }

@@ -67,6 +67,7 @@ impl Check {
                 "instructions_per_sample": self.cost.instructions_per_sample,
                 "front_end": self.cost.parts[0], "firs": self.cost.parts[1],
                 "worst_over_mean": self.cost.worst_over_mean,
+                "busiest_over_mean": self.cost.busiest_over_mean,
                 "front_end_bytes": self.cost.bytes[0], "fir_sum_bytes": self.cost.bytes[1],
                 "tap_bytes": self.cost.bytes[2],
             },
@@ -215,13 +216,14 @@ impl Check {
         let cost = &self.cost;
         writeln!(
             text,
-            "\n{:.2} instructions per sample and channel on a {}{} (front end {:.2}, FIR stages {:.2}); worst \
-             interval {:.2} of the mean; {} bytes of sums and taps",
+            "\n{:.2} instructions per sample and channel on a {}{} (front end {:.2}, FIR stages {:.2}); an interval \
+             of at most {:.2} of the mean, with an output {:.2}; {} bytes of sums and taps",
             cost.instructions_per_sample,
             cost.cpu.name,
             if cost.fitted { "" } else { ", at least" },
             cost.parts[0],
             cost.parts[1],
+            cost.busiest_over_mean,
             cost.worst_over_mean,
             cost.bytes.iter().sum::<usize>()
         )
