@@ -174,9 +174,10 @@ impl Stages<'_> {
             if to < outputs {
                 return Some(next);
             }
-            closes = *position + 1 >= stage.ratio;
+            let taken = position.wrapping_add(1);
+            closes = taken >= stage.ratio;
             if channel + 1 >= channels {
-                *position = if closes { 0 } else { *position + 1 };
+                *position = if closes { 0 } else { taken };
             }
         }
         if closes {
