@@ -24,6 +24,8 @@
 mod basis;
 mod plan;
 mod rows;
+#[cfg(feature = "wide")]
+mod wide;
 
 use crate::cic::Cic;
 use crate::error::ConfigError;
@@ -133,6 +135,10 @@ impl<
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
+        #[cfg(feature = "wide")]
+        if !EXACT {
+            return self.finish_wide(&end, cics, out);
+        }
         // A firmware's readout, sized for its sensor, has constant strides.
         if EXACT || self.tables.channels == CHANNELS && self.columns.is_sized() {
             self.finish_sized::<R, CHANNELS, COLUMNS>(&end, cics, out)

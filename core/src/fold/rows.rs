@@ -1,6 +1,7 @@
 //! The sample loop of the folded front end: rows of codes into the columns' running sums.
 
 mod sized;
+#[cfg(feature = "wide")]
 mod vector;
 
 use crate::list::List;
@@ -18,6 +19,9 @@ pub(super) struct Columns<const ORDER: usize, const COLUMNS: usize, const EXACT:
 }
 
 impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER, COLUMNS, EXACT> {
+    /// Whether sums stand level by level ([`vector`]), not column by column.
+    pub(super) const BY_LEVEL: bool = cfg!(feature = "wide") && !EXACT;
+
     /// No columns.
     pub(super) const IDLE: Self = Self { sums: List::empty([0; ORDER]), squares: 0 };
 
@@ -36,7 +40,7 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
     /// Whether as many columns as there is room for, a constant for the compiler.
     #[inline(always)]
     pub(super) fn is_sized(&self) -> bool {
-        EXACT || self.sums.len() == COLUMNS
+        EXACT || !Self::BY_LEVEL && self.sums.len() == COLUMNS
     }
 
     /// Adds one frame, or takes it off where `negative`, to the columns from `first` on: the slow way. What
@@ -50,6 +54,19 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         ends: Ends,
     ) -> i32 {
         let (mut seen, mut squares) = (0, self.squares);
+        if Self::BY_LEVEL {
+            let width = self.sums.len();
+            let sums = self.sums.as_flattened_mut();
+            for (column, code) in (first..width).zip(frame) {
+                seen = ends.look(seen, *code);
+                let mut carry = if negative { code.wrapping_neg() } else { *code };
+                for sum in sums.iter_mut().skip(column).step_by(width) {
+                    *sum = sum.wrapping_add(carry);
+                    carry = *sum;
+                }
+            }
+            return seen;
+        }
         for (sums, code) in self.sums.iter_mut().skip(first).zip(frame) {
             seen = ends.look(seen, *code);
             squares = with_square(squares, *code);
@@ -70,6 +87,11 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
         alternate: bool,
         ends: Ends,
     ) -> Option<i32> {
+        #[cfg(feature = "wide")]
+        if Self::BY_LEVEL {
+            let sums = self.sums.as_flattened_mut();
+            return Some(vector::sum_columns::<ORDER>(sums, data, alternate, true, ends));
+        }
         let (rows, _) = data.as_chunks::<COLUMNS>();
         let sums = self.sized_sums()?;
         let watch = sized::sum_columns(sums, rows, alternate, true, Watch::new(ends));
@@ -102,18 +124,17 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
             self.squares = watch.squares;
             return (watch.seen, rest);
         }
-        let seen = if cfg!(target_os = "none") {
-            // Slow, and no flash for a second set of loops.
-            let mut seen = 0;
-            for (row, codes) in (0u32..).zip(data.chunks_exact(width)) {
-                seen |= self.add_frame(0, codes, alternate && row % 2 == 1, ends);
-            }
-            seen
-        } else if alternate {
-            vector::sum_columns::<ORDER, true>(&mut self.sums, data, ends)
-        } else {
-            vector::sum_columns::<ORDER, false>(&mut self.sums, data, ends)
-        };
+        #[cfg(feature = "wide")]
+        if Self::BY_LEVEL {
+            let sums = self.sums.as_flattened_mut();
+            let seen = vector::sum_columns::<ORDER>(sums, data, alternate, false, ends);
+            return (seen, rest);
+        }
+        // Slow, and no flash for a second set of loops.
+        let mut seen = 0;
+        for (row, codes) in (0u32..).zip(data.chunks_exact(width)) {
+            seen |= self.add_frame(0, codes, alternate && row % 2 == 1, ends);
+        }
         (seen, rest)
     }
 
@@ -127,6 +148,10 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
     #[inline(never)]
     pub(super) fn centre(&mut self, rows: u32) {
         let middle = middle(rows as usize);
+        if Self::BY_LEVEL {
+            let width = self.sums.len();
+            return centre_levels(self.sums.as_flattened_mut(), width, middle);
+        }
         for sums in self.sums.iter_mut() {
             centre(sums, middle);
         }
@@ -142,6 +167,15 @@ const fn middle(rows: usize) -> i32 {
 fn centre<const ORDER: usize>(sums: &mut [i32; ORDER], middle: i32) {
     if ORDER > 1 {
         sums[1] = sums[1].wrapping_sub(sums[0].wrapping_mul(middle));
+    }
+}
+
+/// The same of so many columns whose sums stand level by level.
+#[inline(always)]
+fn centre_levels(sums: &mut [i32], width: usize, middle: i32) {
+    let (first, behind) = sums.split_at_mut_checked(width).unwrap_or((&mut [], &mut []));
+    for (first, second) in first.iter().zip(behind) {
+        *second = second.wrapping_sub(first.wrapping_mul(middle));
     }
 }
 

@@ -2,7 +2,10 @@
 
 use crate::instrument::Settings;
 use quietgap_core::front_end::Interval;
+use quietgap_core::config::ReadoutConfig;
 use quietgap_core::phasor::Phasor;
+use quietgap_core::plan::Plan;
+use quietgap_core::word::Register;
 use quietgap_core::{ConfigError, Health, HealthCounts, Reading, Readout};
 
 /// Capacities of the host's readouts: generous, on the heap.
@@ -11,6 +14,17 @@ type Host<const ORDER: usize, R> = Readout<ORDER, CHANNELS, 4096, 16384, 8192, R
 
 /// Stack for building one: it is moved some times before it reaches the heap.
 const BUILD_STACK: usize = 16 << 20;
+
+/// One order's, where it stays: of what passes through the stack every page costs time.
+#[inline(never)]
+fn build<const ORDER: usize, R: Register>(
+    config: &ReadoutConfig<'_>,
+) -> Result<Box<Host<ORDER, R>>, ConfigError> {
+    let plan = Plan::checked(config)?;
+    let mut readout = Box::new(Host::IDLE);
+    readout.load(&plan);
+    Ok(readout)
+}
 
 macro_rules! orders {
     ($($name:ident = $order:literal $register:ty),*) => {
@@ -43,12 +57,12 @@ macro_rules! orders {
                 settings.with_config(|config| {
                     let mut refused = None;
                     $(if settings.front_end.order == $order {
-                        match Host::<$order, $register>::new(config) {
-                            Ok(readout) => return Ok(Self::$name(Box::new(readout))),
+                        match build::<$order, $register>(config) {
+                            Ok(readout) => return Ok(Self::$name(readout)),
                             Err(error) => refused = Some(error),
                         }
                     })*
-                    let refused = refused.or_else(|| Host::<1, i128>::new(config).err());
+                    let refused = refused.or_else(|| build::<1, i128>(config).err());
                     Err(refused.unwrap_or(ConfigError {
                         stage: quietgap_core::Stage::FrontEnd,
                         quantity: "order",

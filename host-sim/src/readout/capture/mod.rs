@@ -83,7 +83,7 @@ pub struct Capture {
 }
 
 /// Codes handed on at a time: small reads stay in the processor's cache.
-const BLOCK_BYTES: usize = 1 << 16;
+const BLOCK_BYTES: usize = 1 << 17;
 
 impl Capture {
     /// Opens a capture of `channels` channels of `bits`-bit codes; the format is told by its

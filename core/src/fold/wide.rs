@@ -1,0 +1,143 @@
+//! The end of a section on a host: all channels side by side, by the widest vectors that the machine has.
+
+use super::Fold;
+use super::plan::Turn;
+use crate::cic::Cic;
+use crate::phasor::Phasor;
+use crate::section::SectionEnd;
+use crate::word::Register;
+use core::marker::PhantomData;
+
+/// Channels side by side.
+const LANES: usize = 8;
+
+impl<
+    const ORDER: usize,
+    const CHANNELS: usize,
+    const COLUMNS: usize,
+    const EXACT: bool,
+    const PHASES: usize,
+> Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
+{
+    /// [`crate::section::Way::finish`] of sums that stand level by level.
+    #[inline(never)]
+    pub(super) fn finish_wide<R: Register>(
+        &mut self,
+        end: &SectionEnd<'_, ORDER>,
+        cics: &mut [[Cic<R, ORDER>; 2]],
+        out: &mut [Phasor],
+    ) -> bool {
+        let tables = &self.tables;
+        let basis = if end.last { &tables.bases[1] } else { &tables.bases[0] };
+        let usual = end.usual();
+        let channels = tables.channels.max(1);
+        let width = self.columns.sums.len();
+        let sums = self.columns.sums.room().as_flattened();
+        let mut saturated = false;
+        let groups = cics.chunks_mut(LANES).zip(out.chunks_mut(LANES));
+        for (first, (cics, out)) in (0..channels).step_by(LANES).zip(groups) {
+            let register = PhantomData::<R>;
+            let mix = Mix { sums, carrier: &tables.carrier, width, channels, first, basis, register };
+            let parts: [[[R; LANES]; ORDER]; 2] = pulp::Arch::new().dispatch(mix);
+            for (lane, (cics, phasor)) in cics.iter_mut().zip(out).enumerate() {
+                let of = |part: usize| core::array::from_fn(|j| parts[part][j][lane]);
+                let (i, i_beyond) = end.take(usual, &mut cics[0], of(0));
+                let (q, q_beyond) = end.take(usual, &mut cics[1], of(1));
+                *phasor = Phasor { i, q };
+                saturated |= i_beyond | q_beyond;
+            }
+        }
+        saturated
+    }
+}
+
+/// Section sums of some channels, in-phase and quadrature: see [`super::mix`].
+struct Mix<'a, R, const ORDER: usize> {
+    /// Level by level, and what stands behind them.
+    sums: &'a [i32],
+    carrier: &'a [Turn],
+    width: usize,
+    channels: usize,
+    first: usize,
+    basis: &'a [[i64; ORDER]; ORDER],
+    register: PhantomData<R>,
+}
+
+/// Output of [`Mix`].
+type Parts<R, const ORDER: usize> = [[[R; LANES]; ORDER]; 2];
+
+impl<R: Register, const ORDER: usize> Mix<'_, R, ORDER> {
+    /// A level's sums of the channels at one phase.
+    #[inline(always)]
+    fn words(&self, level: usize, phase: usize) -> [i32; LANES] {
+        let at = level * self.width + phase * self.channels + self.first;
+        let sums = self.sums.get(at..).unwrap_or(&[]);
+        sums.first_chunk().copied().unwrap_or_else(|| {
+            let mut words = [0; LANES];
+            words.iter_mut().zip(sums).for_each(|(word, sum)| *word = *sum);
+            words
+        })
+    }
+
+    /// Sums of sums by cosines: P\[l\]\[m\] of [`super::mix`].
+    #[inline(always)]
+    fn moments(&self, part: usize) -> [[[R; LANES]; ORDER]; ORDER] {
+        let mut moments = [[[R::ZERO; LANES]; ORDER]; ORDER];
+        if ORDER == 2 {
+            let (mut first, mut second) = ([R::ZERO; LANES], [R::ZERO; LANES]);
+            for (h, turn) in self.carrier.iter().enumerate() {
+                let (one, two) = (self.words(0, h), self.words(1, h));
+                let [plain, after, phases] = turn[part].map(i64::from);
+                for lane in 0..LANES {
+                    let (one, two) = (i64::from(one[lane]), i64::from(two[lane]));
+                    first[lane] = first[lane].plus(R::of(one * plain));
+                    let sum = R::of(one * after).plus(R::of(two * phases));
+                    second[lane] = second[lane].plus(sum);
+                }
+            }
+            (moments[0][0], moments[0][1]) = (first, second);
+            return moments;
+        }
+        for (h, turn) in self.carrier.iter().enumerate() {
+            for l in 0..ORDER {
+                let words = self.words(l, h);
+                for lane in 0..LANES {
+                    for m in 1..ORDER - l {
+                        moments[l][m][lane] = moments[l][m][lane].plus(moments[l][m - 1][lane]);
+                    }
+                    let product = i64::from(words[lane]) * i64::from(turn[part][0]);
+                    moments[l][0][lane] = moments[l][0][lane].plus(R::of(product));
+                }
+            }
+        }
+        moments
+    }
+
+    #[inline(always)]
+    fn run(&self) -> Parts<R, ORDER> {
+        let mut parts = [[[R::ZERO; LANES]; ORDER]; 2];
+        for (part, sums) in parts.iter_mut().enumerate() {
+            let moments = self.moments(part);
+            for (j, sums) in sums.iter_mut().enumerate() {
+                *sums = moments[0][j];
+                for i in 1..=j {
+                    for l in 0..if ORDER == 2 { i } else { i + 1 } {
+                        for (sum, moment) in sums.iter_mut().zip(moments[l][j - i]) {
+                            *sum = sum.plus(moment.times(self.basis[i][l]));
+                        }
+                    }
+                }
+            }
+        }
+        parts
+    }
+}
+
+impl<R: Register, const ORDER: usize> pulp::NullaryFnOnce for Mix<'_, R, ORDER> {
+    type Output = Parts<R, ORDER>;
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        self.run()
+    }
+}
