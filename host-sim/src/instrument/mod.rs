@@ -19,6 +19,7 @@ pub mod pendulum_file;
 pub mod plan_file;
 pub mod settings;
 
+use crate::readout::chain::Chain;
 use crate::error::{Error, Result, line_of, nearest, read_text};
 use check_plan::PlanSource;
 pub use design::Design;
@@ -55,6 +56,8 @@ pub struct Sensor {
     pub design: Design,
     /// What the core is built from.
     pub settings: Settings,
+    /// Sum over these, of a host's readout: see [`crate::readout::readings::settings_checksum`].
+    pub checksum: u32,
 }
 
 impl Sensor {
@@ -115,8 +118,8 @@ impl Sensor {
         let design = Design::new(&file, &plan);
         let settings = Settings::new(&file, &plan, &design);
         // Building the chain once shows whether the core takes the plan.
-        crate::readout::chain::Chain::new(&settings).map_err(|e| refused(&source, &file, &e))?;
-        Ok(Self { file, plan, design, settings })
+        let chain = Chain::new(&settings).map_err(|e| refused(&source, &file, &e))?;
+        Ok(Self { file, plan, design, settings, checksum: chain.checksum() })
     }
 
     /// Number of converter channels.

@@ -14,6 +14,7 @@ use crate::readout::run::{Source, feed, settling};
 use quietgap_core::HealthCounts;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
@@ -89,11 +90,13 @@ pub fn run(
     Ok(Outcome { rows, counts, wall_time: started.elapsed(), codes })
 }
 
-/// Frames of a part, about: some tens of milliseconds of work.
-const PART_FRAMES: u64 = 1 << 19;
+/// Frames of a part, about: a millisecond of work or some.
+const PART_FRAMES: u64 = 1 << 18;
+/// Parts that may wait for those before them: threads are not always equally fast.
+const WAITING: usize = 8;
 
 /// Phasors of all channels of a part, interval by interval, and what each interval told.
-type Part = Result<(Vec<Phasor>, Vec<Interval>)>;
+type Part = (Vec<Phasor>, Vec<Interval>);
 
 /// Front ends on `threads` threads, each over every n-th part of the capture; the rest of the
 /// chain, which is little work, in order on this one.
@@ -112,47 +115,58 @@ fn in_parts(
     std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads as u64)
             .map(|worker| {
-                // Two parts wait at most: memory stays flat.
-                let (done, parts_done) = sync_channel::<Part>(2);
+                // Some parts wait at most, and their memory is used again: it stays flat.
+                let (done, parts_done) = sync_channel::<Result<Part>>(WAITING);
+                let (spent, empty) = sync_channel::<Part>(WAITING);
                 let mut chain = chain.clone();
                 scope.spawn(move || {
                     for part in (worker..parts).step_by(threads) {
-                        let end = frames.min((part + 1) * length);
-                        if done
-                            .send(front_end(&mut chain, sensor, capture, part * length, end))
-                            .is_err()
-                        {
+                        let frames = part * length..frames.min((part + 1) * length);
+                        let into = empty.try_recv().unwrap_or_default();
+                        let made = front_end(&mut chain, sensor, capture, frames, into);
+                        if done.send(made).is_err() {
                             return;
                         }
                     }
                 });
-                parts_done
+                (parts_done, spent)
             })
             .collect();
         for part in 0..parts {
-            let from = &workers[(part % threads as u64) as usize];
+            let (from, spent) = &workers[(part % threads as u64) as usize];
             let (mut phasors, intervals) =
                 from.recv().map_err(|_| Error::new("a thread of the front end ended early"))??;
-            for (frame, interval) in phasors.chunks_exact_mut(sensor.channels()).zip(intervals) {
-                chain.push_phasors(frame, interval, |reading| take(&Row::of(reading)));
+            for (frame, interval) in phasors.chunks_exact_mut(sensor.channels()).zip(&intervals) {
+                chain.push_phasors(frame, *interval, |reading| take(&Row::of(reading)));
             }
+            let _ = spent.try_send((phasors, intervals));
             progress(frames.min((part + 1) * length));
         }
         Ok(())
     })
 }
 
-/// The front end over frames `start` (a whole number of its intervals) to `end`, after a warm-up.
-fn front_end(chain: &mut Chain, sensor: &Sensor, capture: &Capture, start: u64, end: u64) -> Part {
+/// The front end over some frames, from a whole number of its intervals on, after a warm-up; what it gives takes the place
+/// of what was in `into`.
+fn front_end(
+    chain: &mut Chain,
+    sensor: &Sensor,
+    capture: &Capture,
+    frames: Range<u64>,
+    into: Part,
+) -> Result<Part> {
     let config = &sensor.settings.front_end;
     let ratio = u64::from(config.ratio);
     // N R M samples hold all that the front end remembers, rounding included.
     let memory = u64::from(config.order) * u64::from(config.differential_delay);
-    let warm_up = memory.min(start / ratio);
-    chain.seek(start - warm_up * ratio);
-    let (mut phasors, mut intervals) = (Vec::new(), Vec::new());
+    let warm_up = memory.min(frames.start / ratio);
+    let start = frames.start - warm_up * ratio;
+    chain.seek(start);
+    let (mut phasors, mut intervals) = into;
+    phasors.clear();
+    intervals.clear();
     let mut skip = warm_up;
-    capture.read(start - warm_up * ratio, end, |block| {
+    capture.read(start, frames.end, |block| {
         chain.decimate(block, |frame, interval| {
             if skip > 0 {
                 skip -= 1;
