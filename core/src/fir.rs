@@ -16,6 +16,8 @@
 
 mod plan;
 mod spread;
+#[cfg(feature = "wide")]
+mod wide;
 
 pub use plan::FirPlan;
 pub(crate) use plan::delay;
@@ -227,45 +229,20 @@ impl FirStage {
         let first = self.first_tap.wrapping_add((at as usize).wrapping_mul(outputs));
         let Some(taps) = taps.get(first..first.wrapping_add(outputs)) else { return false };
         let Some(open) = open.get_mut(self.first_open..) else { return false };
-        let input = Input { outputs, taps, open, frame };
         #[cfg(feature = "wide")]
-        pulp::Arch::new().dispatch(input);
+        wide::add(open, outputs, taps, frame);
         #[cfg(not(feature = "wide"))]
-        input.add();
+        {
+            let mut from = 0usize;
+            for phasor in frame {
+                let Some(sums) = open.get_mut(from..from.wrapping_add(outputs)) else { break };
+                add(sums, taps, phasor);
+                from += outputs;
+            }
+        }
         let closes = at + 1 >= self.ratio;
         *position = if closes { 0 } else { at + 1 };
         closes
-    }
-}
-
-/// One of all channels, for a stage's open outputs.
-struct Input<'a> {
-    outputs: usize,
-    taps: &'a [i32],
-    open: &'a mut [Open],
-    frame: &'a [Phasor],
-}
-
-impl Input<'_> {
-    #[inline(always)]
-    fn add(self) {
-        let Self { outputs, taps, open, frame } = self;
-        let mut from = 0usize;
-        for phasor in frame {
-            let Some(sums) = open.get_mut(from..from.wrapping_add(outputs)) else { break };
-            add(sums, taps, phasor);
-            from += outputs;
-        }
-    }
-}
-
-#[cfg(feature = "wide")]
-impl pulp::NullaryFnOnce for Input<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn call(self) {
-        self.add();
     }
 }
 
@@ -289,20 +266,6 @@ fn move_up(open: &mut [Open]) {
 #[inline(always)]
 fn add(open: &mut [Open], taps: &[i32], phasor: &Phasor) {
     let (i, q) = (parts(phasor.i), parts(phasor.q));
-    if cfg!(not(target_os = "none")) {
-        let words = [i.upper, i.lower, q.upper, q.lower].map(i64::from);
-        for (sum, tap) in open.iter_mut().zip(taps) {
-            black_box(());
-            let tap = i64::from(*tap);
-            let mut sums = [sum.i.upper, sum.i.lower, sum.q.upper, sum.q.lower];
-            for (sum, word) in sums.iter_mut().zip(words) {
-                *sum = sum.wrapping_add(word * tap);
-            }
-            sum.i = Sum { upper: sums[0], lower: sums[1] };
-            sum.q = Sum { upper: sums[2], lower: sums[3] };
-        }
-        return;
-    }
     for (sum, tap) in open.iter_mut().zip(taps) {
         // Costs nothing, and keeps the compiler from taking several of a few sums at once, at more instructions each, and
         // one sum's two words apart.

@@ -37,7 +37,8 @@ impl<
         let groups = cics.chunks_mut(LANES).zip(out.chunks_mut(LANES));
         for (first, (cics, out)) in (0..channels).step_by(LANES).zip(groups) {
             let register = PhantomData::<R>;
-            let mix = Mix { sums, carrier: &tables.carrier, width, channels, first, basis, register };
+            let mix =
+                Mix { sums, carrier: &tables.carrier, width, channels, first, basis, register };
             let parts: [[[R; LANES]; ORDER]; 2] = pulp::Arch::new().dispatch(mix);
             for (lane, (cics, phasor)) in cics.iter_mut().zip(out).enumerate() {
                 let of = |part: usize| core::array::from_fn(|j| parts[part][j][lane]);

@@ -19,8 +19,8 @@ pub mod pendulum_file;
 pub mod plan_file;
 pub mod settings;
 
-use crate::readout::chain::Chain;
 use crate::error::{Error, Result, line_of, nearest, read_text};
+use crate::readout::chain::Chain;
 use check_plan::PlanSource;
 pub use design::Design;
 pub use file::{PlanFile, SensorFile};

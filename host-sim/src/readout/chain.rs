@@ -1,8 +1,8 @@
 //! **Chain**: the core's readout on the host, for any order of CIC, on one or two threads.
 
 use crate::instrument::Settings;
-use quietgap_core::front_end::Interval;
 use quietgap_core::config::ReadoutConfig;
+use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
 use quietgap_core::plan::Plan;
 use quietgap_core::word::Register;

@@ -14,9 +14,11 @@ use crate::readout::run::{Source, feed, settling};
 use quietgap_core::HealthCounts;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
+use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
-use std::sync::mpsc::sync_channel;
+use std::sync::Mutex;
+use std::sync::mpsc::channel;
 use std::time::{Duration, Instant};
 
 /// How a demodulation went.
@@ -92,13 +94,13 @@ pub fn run(
 
 /// Frames of a part, about: a millisecond of work or some.
 const PART_FRAMES: u64 = 1 << 18;
-/// Parts that may wait for those before them: threads are not always equally fast.
-const WAITING: usize = 8;
+/// Parts that are worked at or wait for those before them, for each thread.
+const AHEAD: u64 = 4;
 
 /// Phasors of all channels of a part, interval by interval, and what each interval told.
 type Part = (Vec<Phasor>, Vec<Interval>);
 
-/// Front ends on `threads` threads, each over every n-th part of the capture; the rest of the
+/// Front ends on `threads` threads, each over the part of the capture that is next; the rest of the
 /// chain, which is little work, in order on this one.
 fn in_parts(
     sensor: &Sensor,
@@ -112,34 +114,47 @@ fn in_parts(
     let length = (PART_FRAMES / ratio).max(1) * ratio;
     let parts = frames.div_ceil(length);
     let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
+    let ended = || Error::new("a thread of the front end ended early");
+    // A part may be begun when its number is handed out, with memory that was used before: that stays flat.
+    let (begin, begun) = channel::<(u64, Part)>();
+    let begun = Mutex::new(begun);
+    let (done, parts_done) = channel();
     std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads as u64)
-            .map(|worker| {
-                // Some parts wait at most, and their memory is used again: it stays flat.
-                let (done, parts_done) = sync_channel::<Result<Part>>(WAITING);
-                let (spent, empty) = sync_channel::<Part>(WAITING);
-                let mut chain = chain.clone();
-                scope.spawn(move || {
-                    for part in (worker..parts).step_by(threads) {
-                        let frames = part * length..frames.min((part + 1) * length);
-                        let into = empty.try_recv().unwrap_or_default();
-                        let made = front_end(&mut chain, sensor, capture, frames, into);
-                        if done.send(made).is_err() {
-                            return;
-                        }
+        for _ in 0..threads {
+            let (begun, done, mut chain) = (&begun, done.clone(), chain.clone());
+            scope.spawn(move || {
+                let next = || begun.lock().ok()?.recv().ok();
+                while let Some((part, into)) = next() {
+                    let frames = part * length..frames.min((part + 1) * length);
+                    let made = front_end(&mut chain, sensor, capture, frames, into);
+                    if done.send((part, made)).is_err() {
+                        return;
                     }
-                });
-                (parts_done, spent)
-            })
-            .collect();
+                }
+            });
+        }
+        drop(done);
+        // Within the scope, so that threads end with it, after an error too.
+        let begin = begin;
+        let ahead = AHEAD * threads as u64;
+        for part in 0..ahead.min(parts) {
+            begin.send((part, Part::default())).map_err(|_| ended())?;
+        }
+        let mut early = BTreeMap::new();
         for part in 0..parts {
-            let (from, spent) = &workers[(part % threads as u64) as usize];
-            let (mut phasors, intervals) =
-                from.recv().map_err(|_| Error::new("a thread of the front end ended early"))??;
+            let (mut phasors, intervals) = loop {
+                if let Some(made) = early.remove(&part) {
+                    break made;
+                }
+                let (number, made) = parts_done.recv().map_err(|_| ended())?;
+                early.insert(number, made?);
+            };
             for (frame, interval) in phasors.chunks_exact_mut(sensor.channels()).zip(&intervals) {
                 chain.push_phasors(frame, *interval, |reading| take(&Row::of(reading)));
             }
-            let _ = spent.try_send((phasors, intervals));
+            if part + ahead < parts {
+                begin.send((part + ahead, (phasors, intervals))).map_err(|_| ended())?;
+            }
             progress(frames.min((part + 1) * length));
         }
         Ok(())

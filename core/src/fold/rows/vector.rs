@@ -276,13 +276,56 @@ impl<S: Simd, const ORDER: usize, const V: usize> Pass<S, ORDER, V> {
                 }
             }
             for lane in own - at..S::I32_LANES {
-                for level in (0..ORDER).rev() {
-                    let mut sum = words[level][lane] as i32;
-                    for below in 0..=level {
-                        let old = sums[below * self.width + at + lane];
-                        sum = sum.wrapping_add(old.wrapping_mul(steps[level - below] as i32));
+                let column = sums.iter_mut().skip(at + lane).step_by(self.width);
+                let mut before = [0i32; ORDER];
+                for (level, sum) in column.enumerate() {
+                    before[level] = *sum;
+                    *sum = words[level][lane] as i32;
+                    for (old, step) in before.iter().take(level + 1).rev().zip(steps) {
+                        *sum = sum.wrapping_add(old.wrapping_mul(step as i32));
                     }
-                    sums[level * self.width + at + lane] = sum;
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use super::*;
+    use std::vec::Vec;
+
+    /// Whatever vectors a machine has, or none: the same sums and extremes.
+    #[test]
+    fn any_machine() {
+        let mut seed = 7u64;
+        let mut next = || {
+            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
+            (seed >> 40) as i32 - (1 << 23)
+        };
+        for (width, rows) in [(1, 70), (5, 33), (8, 12), (16, 7), (33, 6), (35, 32), (100, 4)] {
+            let codes: Vec<i32> = (0..rows * width).map(|_| next()).collect();
+            let before: Vec<i32> = (0..2 * width).map(|_| next()).collect();
+            for (alternate, whole) in [(false, false), (false, true), (true, false), (true, true)] {
+                let by = |run: &dyn Fn(SumColumns<'_, 2>) -> [i32; 2]| {
+                    let mut sums = before.clone();
+                    let met = run(SumColumns { sums: &mut sums, data: &codes, alternate, whole });
+                    (sums, met)
+                };
+                let want = by(&|work| work.with_simd(pulp::Scalar));
+                let least = codes.iter().fold(0, |all, code| all.min(*code));
+                let most = codes.iter().fold(0, |all, code| all.max(*code));
+                assert_eq!(want.1, [least, most], "{width} x {rows}");
+                assert_eq!(by(&|work| Arch::new().dispatch(work)), want, "{width} x {rows}");
+                #[cfg(target_arch = "x86_64")]
+                if let Some(simd) = pulp::x86::V3::try_new() {
+                    assert_eq!(
+                        by(&|work| Simd::vectorize(simd, work)),
+                        want,
+                        "{width} x {rows}, 256 bits"
+                    );
                 }
             }
         }
