@@ -3,20 +3,24 @@
 
     python3 benches/peers.py [--seconds S] [--runs N] [--folder DIR]
 
-Needs NumPy and SciPy (measured with 2.4 and 1.17) and `cargo build --release`. Seven channels of int32, interleaved, at
-800 kS/s, 20 s by default: 450 MB, written to DIR (a temporary folder by default) and read from the page cache.
+Needs NumPy and SciPy (measured with 2.4 and 1.17) and `cargo build --release`. What vault-six-axis gives while its mass
+drifts, by `quietgap simulate`: seven channels of int32, interleaved, at 800 kS/s, 60 s by default, 1.3 GB, written to DIR (a
+temporary folder by default) and read from the page cache.
 
 ours      `quietgap demodulate` of vault-six-axis: files, every code watched, filters to 10 S/s, bridges, axes, health
+memory    the same chain over a block in memory, as large as that of `planar`, by criterion (`cargo bench`)
 numpy     the front end alone: blocks read, turned to planar float32, product with the mixing and decimating weights
           (a CIC of order 2 by 160: two sums of cosine and of sine an interval), at its best block size
 planar    that product alone, on one planar float32 block in memory
 scipy     a block mixed with e^(-i w t) in complex64 and decimated by 160 with the CIC's impulse response (upfirdn)
 read      the file read, and nothing made of it
 
-Every figure is the best of N runs, in million codes (channels x samples) a second. One thread each, but for the last of ours.
+Every figure is the best of N runs (of `memory` the median of criterion's), in million codes (channels x samples) a second. One
+thread each, but for the last of ours.
 """
 
 import argparse
+import json
 import os
 import subprocess
 import tempfile
@@ -91,13 +95,22 @@ def read_only(path: Path) -> None:
             pass
 
 
+def in_memory(root: Path) -> float:
+    """The whole chain's median of criterion, million codes a second."""
+    subprocess.run(["cargo", "bench", "--quiet", "--bench", "stages", "--", "whole chain"], cwd=root, check=True, capture_output=True)
+    (result,) = (root / "target/criterion/whole chain").glob("*/new")
+    codes = json.loads((result / "benchmark.json").read_text())["throughput"]["Elements"]
+    return codes / json.loads((result / "estimates.json").read_text())["median"]["point_estimate"] * 1e3
+
+
 def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    arguments.add_argument("--seconds", type=int, default=20)
+    arguments.add_argument("--seconds", type=int, default=60)
     arguments.add_argument("--runs", type=int, default=5)
     arguments.add_argument("--folder", type=Path)
     options = arguments.parse_args()
-    program = Path(__file__).resolve().parent.parent / "target/release/quietgap"
+    root = Path(__file__).resolve().parent.parent
+    program = root / "target/release/quietgap"
     if not program.exists():
         raise SystemExit(f"error: no {program}: cargo build --release")
     with tempfile.TemporaryDirectory(dir=options.folder) as folder:
@@ -121,6 +134,8 @@ def main() -> None:
         measure("read", lambda: read_only(path))
         measure("ours", ours(1))
         measure("ours, two threads", ours(2))
+        rates["memory"] = in_memory(root)
+        print(f"{'memory':24} {rates['memory']:8.0f} million codes a second", flush=True)
         table = weights()
         sizes = {}
         for intervals in (8, 25, 50, 100, 250, 1000):
@@ -136,8 +151,8 @@ def main() -> None:
         )
         measure("scipy", lambda: scipy_front_end(path, 50))
         print()
-        for name in ("numpy", "planar", "scipy"):
-            print(f"ours over {name}: {rates['ours'] / rates[name]:.2f}")
+        for ours, peer in (("ours", "numpy"), ("memory", "planar"), ("ours", "scipy")):
+            print(f"{ours} over {peer}: {rates[ours] / rates[peer]:.2f}")
         print(f"two threads over one: {rates['ours, two threads'] / rates['ours']:.2f}")
 
 

@@ -18,6 +18,8 @@
 //! the integrators.
 
 mod sums;
+#[cfg(feature = "wide")]
+mod wide;
 
 use crate::carrier::{self, Carrier, CarrierRatio, cos_sin_short};
 use crate::cic::Cic;
@@ -189,11 +191,12 @@ impl<const ORDER: usize, const CHANNELS: usize, const COLUMNS: usize> Way<ORDER>
         let middle = middle(self.whole) as usize;
         let is_whole = into == 0 && frames.len() == self.whole as usize * channels;
         // The sum of two codes of 32 bits does not fit a word.
-        let by_pairs = if is_whole && ORDER == 2 && ends.bits() < 32 {
-            sums::by_pairs::<ORDER, CHANNELS>(channels)
-        } else {
-            None
-        };
+        let is_paired = is_whole && ORDER == 2 && ends.bits() < 32;
+        #[cfg(feature = "wide")]
+        if is_paired {
+            return wide::add_whole(&mut self.sums, frames, middle, &self.turns, ends);
+        }
+        let by_pairs = if is_paired { sums::by_pairs::<ORDER, CHANNELS>(channels) } else { None };
         for (channel, sums) in self.sums.iter_mut().enumerate() {
             if let Some(add_whole) = by_pairs {
                 add_whole(sums, frames, channel, middle, &self.turns);

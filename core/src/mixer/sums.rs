@@ -3,30 +3,15 @@
 use super::Turn;
 
 /// A channel's sums take a whole section.
-type AddWhole<const ORDER: usize> = fn(&mut [[i64; 2]; ORDER], &[i32], usize, usize, &[Turn]);
+pub(super) type AddWhole<const ORDER: usize> =
+    fn(&mut [[i64; 2]; ORDER], &[i32], usize, usize, &[Turn]);
 
-/// [`add_whole`] for so many channels: on a board for as many as it was made for, on a host for up to eight.
+/// [`add_whole`] for so many channels: for as many as it was made for.
 #[inline(always)]
 pub(super) fn by_pairs<const ORDER: usize, const CHANNELS: usize>(
     channels: usize,
 ) -> Option<AddWhole<ORDER>> {
-    if channels == CHANNELS {
-        return Some(add_whole::<ORDER, CHANNELS>);
-    }
-    if cfg!(target_os = "none") {
-        return None;
-    }
-    Some(match channels {
-        1 => add_whole::<ORDER, 1>,
-        2 => add_whole::<ORDER, 2>,
-        3 => add_whole::<ORDER, 3>,
-        4 => add_whole::<ORDER, 4>,
-        5 => add_whole::<ORDER, 5>,
-        6 => add_whole::<ORDER, 6>,
-        7 => add_whole::<ORDER, 7>,
-        8 => add_whole::<ORDER, 8>,
-        _ => return None,
-    })
+    if channels == CHANNELS { Some(add_whole::<ORDER, CHANNELS>) } else { None }
 }
 
 /// One channel's codes of a whole section, order 2: S_1 and the sum of n x, by pairs about the middle.
