@@ -14,11 +14,11 @@ use crate::readout::run::{Source, feed, settling};
 use quietgap_core::HealthCounts;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::ops::Range;
 use std::path::Path;
-use std::sync::Mutex;
 use std::sync::mpsc::channel;
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 /// How a demodulation went.
@@ -92,15 +92,56 @@ pub fn run(
     Ok(Outcome { rows, counts, wall_time: started.elapsed(), codes })
 }
 
-/// Frames of a part, about: a millisecond of work or some.
-const PART_FRAMES: u64 = 1 << 18;
+/// Frames of a part, about: a millisecond of work or less.
+const PART_FRAMES: u64 = 1 << 17;
 /// Parts that are worked at or wait for those before them, for each thread.
-const AHEAD: u64 = 4;
+const AHEAD: u64 = 2;
 
 /// Phasors of all channels of a part, interval by interval, and what each interval told.
 type Part = (Vec<Phasor>, Vec<Interval>);
 
-/// Front ends on `threads` threads, each over the part of the capture that is next; the rest of the
+/// Parts that may be begun, each with memory that was used before: that stays flat.
+#[derive(Default)]
+struct Open {
+    parts: Mutex<Option<VecDeque<(u64, Part)>>>,
+    changed: Condvar,
+}
+
+impl Open {
+    fn parts(&self) -> MutexGuard<'_, Option<VecDeque<(u64, Part)>>> {
+        self.parts.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn put(&self, part: u64, memory: Part) {
+        self.parts().get_or_insert_default().push_back((part, memory));
+        self.changed.notify_one();
+    }
+
+    /// The next one, if there is one.
+    fn take(&self) -> Option<(u64, Part)> {
+        self.parts().as_mut()?.pop_front()
+    }
+
+    /// The next one, when there is one; `None` when no more will come.
+    fn wait(&self) -> Option<(u64, Part)> {
+        let is_empty =
+            |parts: &mut Option<VecDeque<_>>| parts.as_ref().is_some_and(VecDeque::is_empty);
+        let parts = self.changed.wait_while(self.parts(), is_empty);
+        parts.unwrap_or_else(PoisonError::into_inner).as_mut()?.pop_front()
+    }
+}
+
+/// No more will come.
+struct Closes<'a>(&'a Open);
+
+impl Drop for Closes<'_> {
+    fn drop(&mut self) {
+        *self.0.parts() = None;
+        self.0.changed.notify_all();
+    }
+}
+
+/// Front ends on `threads` threads, this one among them, each over the part of the capture that is next; the rest of the
 /// chain, which is little work, in order on this one.
 fn in_parts(
     sensor: &Sensor,
@@ -114,49 +155,51 @@ fn in_parts(
     let length = (PART_FRAMES / ratio).max(1) * ratio;
     let parts = frames.div_ceil(length);
     let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
-    let ended = || Error::new("a thread of the front end ended early");
-    // A part may be begun when its number is handed out, with memory that was used before: that stays flat.
-    let (begin, begun) = channel::<(u64, Part)>();
-    let begun = Mutex::new(begun);
+    let make = |chain: &mut Chain, part: u64, memory: Part| {
+        let frames = part * length..frames.min((part + 1) * length);
+        front_end(chain, sensor, capture, frames, memory)
+    };
+    let open = Open::default();
+    let ahead = AHEAD * threads as u64;
+    (0..ahead.min(parts)).for_each(|part| open.put(part, Part::default()));
     let (done, parts_done) = channel();
     std::thread::scope(|scope| {
-        for _ in 0..threads {
-            let (begun, done, mut chain) = (&begun, done.clone(), chain.clone());
+        let closes = Closes(&open);
+        for _ in 1..threads {
+            let (open, done, make, mut chain) = (&open, done.clone(), &make, chain.clone());
             scope.spawn(move || {
-                let next = || begun.lock().ok()?.recv().ok();
-                while let Some((part, into)) = next() {
-                    let frames = part * length..frames.min((part + 1) * length);
-                    let made = front_end(&mut chain, sensor, capture, frames, into);
-                    if done.send((part, made)).is_err() {
+                while let Some((part, memory)) = open.wait() {
+                    if done.send((part, make(&mut chain, part, memory))).is_err() {
                         return;
                     }
                 }
             });
         }
         drop(done);
-        // Within the scope, so that threads end with it, after an error too.
-        let begin = begin;
-        let ahead = AHEAD * threads as u64;
-        for part in 0..ahead.min(parts) {
-            begin.send((part, Part::default())).map_err(|_| ended())?;
-        }
+        let mut own = chain.clone();
         let mut early = BTreeMap::new();
         for part in 0..parts {
             let (mut phasors, intervals) = loop {
+                early.extend(parts_done.try_iter());
                 if let Some(made) = early.remove(&part) {
-                    break made;
+                    break made?;
                 }
-                let (number, made) = parts_done.recv().map_err(|_| ended())?;
-                early.insert(number, made?);
+                if let Some((part, memory)) = open.take() {
+                    early.insert(part, make(&mut own, part, memory));
+                    continue;
+                }
+                let ended = |_| Error::new("a thread of the front end ended early");
+                early.extend([parts_done.recv().map_err(ended)?]);
             };
             for (frame, interval) in phasors.chunks_exact_mut(sensor.channels()).zip(&intervals) {
                 chain.push_phasors(frame, *interval, |reading| take(&Row::of(reading)));
             }
             if part + ahead < parts {
-                begin.send((part + ahead, (phasors, intervals))).map_err(|_| ended())?;
+                open.put(part + ahead, (phasors, intervals));
             }
             progress(frames.min((part + 1) * length));
         }
+        drop(closes);
         Ok(())
     })
 }
