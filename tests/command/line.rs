@@ -322,7 +322,7 @@ fn threads_never_change_a_bit() {
     for option in ["", "--settling"] {
         bench.ends(0, &format!("demodulate s.toml c.npy --out 1.csv {option}"));
         let one = bench.bytes("1.csv");
-        // 750 readings, of which a part has at least 4 (2 x 5 + 1): up to 15 parts.
+        // 240 000 frames: parts of 5120 to 30 080 of them, 8 to 47 parts.
         assert!(one.iter().filter(|b| **b == b'\n').count() > 740);
         for threads in [1, 2, 3, 16, 64] {
             let line = format!("demodulate s.toml c.npy --out n.csv --threads {threads} {option}");

@@ -142,3 +142,77 @@ impl<R: Register, const ORDER: usize> pulp::NullaryFnOnce for Mix<'_, R, ORDER> 
         self.run()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use crate::carrier::CarrierRatio;
+    use crate::config::{FrontEndConfig, Path};
+    use crate::fold::Fold;
+    use crate::front_end::FrontEnd;
+    use crate::phasor::Phasor;
+    use crate::word::Register;
+    use std::vec::Vec;
+
+    const CHANNELS: usize = 19;
+
+    /// More channels than stand side by side: the words of a front end that is made for them, whole intervals and cut ones.
+    fn hold<R: Register, const ORDER: usize, const COLUMNS: usize, const PHASES: usize>() {
+        let order = ORDER as u8;
+        let config = FrontEndConfig {
+            order,
+            ratio: 160,
+            differential_delay: 1,
+            path: Path::Auto,
+            pruned_bits: 0,
+        };
+        let carrier = CarrierRatio::coherent(1, 10).expect("a carrier");
+        let mut sized = FrontEnd::<
+            R,
+            ORDER,
+            CHANNELS,
+            COLUMNS,
+            Fold<ORDER, CHANNELS, COLUMNS, true, PHASES>,
+        >::new(carrier, config, CHANNELS, 20)
+        .expect("a plan");
+        let mut wide = FrontEnd::<R, ORDER, 32, 1024, Fold<ORDER, 32, 1024, false>>::new(
+            carrier, config, CHANNELS, 20,
+        )
+        .expect("a plan");
+        let mut seed = ORDER as u64;
+        let mut codes: Vec<i32> = (0..CHANNELS * 160 * 5)
+            .map(|_| {
+                seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
+                (seed >> 44) as i32 - (1 << 19)
+            })
+            .collect();
+        codes[7777] = (1 << 19) - 1;
+        let (mut is, mut want) = (Vec::new(), Vec::new());
+        for block in [CHANNELS * 160 * 2, CHANNELS * 37] {
+            for mut codes in codes.chunks(block) {
+                let mut rest = codes;
+                let (mut a, mut b) = ([Phasor::default(); CHANNELS], [Phasor::default(); CHANNELS]);
+                while let Some(interval) = sized.decimate(&mut codes, &mut a) {
+                    want.push((interval, a));
+                }
+                while let Some(interval) = wide.decimate(&mut rest, &mut b) {
+                    is.push((interval, b));
+                }
+            }
+        }
+        assert!(want.len() == 10, "order {ORDER}");
+        assert!(is == want, "order {ORDER}");
+        assert!(want.iter().any(|(interval, _)| interval.over_range != 0));
+    }
+
+    #[test]
+    fn any_channel_and_order() {
+        hold::<i64, 1, 95, 5>();
+        hold::<i64, 2, 95, 5>();
+        hold::<i128, 2, 95, 5>();
+        hold::<i64, 3, 190, 10>();
+        hold::<i128, 4, 190, 10>();
+        hold::<i128, 6, 380, 20>();
+    }
+}

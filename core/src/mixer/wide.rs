@@ -89,13 +89,9 @@ impl pulp::NullaryFnOnce for Group<'_> {
     #[inline(always)]
     fn call(self) -> Gathered {
         let mut all = Gathered { parts: [[0; LANES]; 4], least: [0; LANES], most: [0; LANES] };
-        let frames = self.codes.len() / self.channels;
         for (n, turn) in self.turns.iter().enumerate() {
-            let after = if n > 0 && self.middle + n < frames {
-                self.frame(self.middle + n)
-            } else {
-                [0; LANES]
-            };
+            // The middle one has no partner; nor has the first of all where their number is even: behind the last are zeros.
+            let after = if n > 0 { self.frame(self.middle + n) } else { [0; LANES] };
             let Some(before) = self.middle.checked_sub(n) else { break };
             all.add(after, self.frame(before), turn);
         }

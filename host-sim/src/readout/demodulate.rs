@@ -92,8 +92,12 @@ pub fn run(
     Ok(Outcome { rows, counts, wall_time: started.elapsed(), codes })
 }
 
-/// Frames of a part, about: a millisecond of work or less.
-const PART_FRAMES: u64 = 1 << 17;
+/// Frames of a part, about, at most: a millisecond of work or less.
+const MOST_FRAMES: u64 = 1 << 17;
+/// And at least, of a short capture: so many times what a front end takes to warm up.
+const WARM_UPS: u64 = 16;
+/// Parts for each thread of a short capture: threads are not equally fast.
+const SHARES: u64 = 4;
 /// Parts that are worked at or wait for those before them, for each thread.
 const AHEAD: u64 = 2;
 
@@ -152,7 +156,9 @@ fn in_parts(
 ) -> Result<()> {
     let frames = capture.layout.frames;
     let ratio = u64::from(sensor.settings.front_end.ratio);
-    let length = (PART_FRAMES / ratio).max(1) * ratio;
+    let share = frames / (SHARES * threads as u64);
+    let least = WARM_UPS * memory(sensor) * ratio;
+    let length = share.clamp(least, least.max(MOST_FRAMES)).div_ceil(ratio) * ratio;
     let parts = frames.div_ceil(length);
     let mut chain = Chain::new(&sensor.settings).map_err(|e| Error::new(e.to_string()))?;
     let make = |chain: &mut Chain, part: u64, memory: Part| {
@@ -204,6 +210,12 @@ fn in_parts(
     })
 }
 
+/// Intervals that hold all that a front end remembers, rounding included: N M, of R samples each.
+fn memory(sensor: &Sensor) -> u64 {
+    let config = &sensor.settings.front_end;
+    u64::from(config.order) * u64::from(config.differential_delay)
+}
+
 /// The front end over some frames, from a whole number of its intervals on, after a warm-up; what it gives takes the place
 /// of what was in `into`.
 fn front_end(
@@ -213,11 +225,8 @@ fn front_end(
     frames: Range<u64>,
     into: Part,
 ) -> Result<Part> {
-    let config = &sensor.settings.front_end;
-    let ratio = u64::from(config.ratio);
-    // N R M samples hold all that the front end remembers, rounding included.
-    let memory = u64::from(config.order) * u64::from(config.differential_delay);
-    let warm_up = memory.min(frames.start / ratio);
+    let ratio = u64::from(sensor.settings.front_end.ratio);
+    let warm_up = memory(sensor).min(frames.start / ratio);
     let start = frames.start - warm_up * ratio;
     chain.seek(start);
     let (mut phasors, mut intervals) = into;

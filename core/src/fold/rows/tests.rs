@@ -136,3 +136,19 @@ fn sums_by_vectors() {
     random::<3, 17, false>();
     random::<6, 50, false>();
 }
+
+/// The energy of codes before a cut counts behind it, too: without it, this end would pass as a steady sum.
+#[test]
+fn an_end_behind_a_cut() {
+    let ends = Ends::new(8);
+    let mut columns = Columns::<2, 1, true>::IDLE;
+    columns.refill(1);
+    let mut seen = 0;
+    for (code, rows) in [(50, 1), (127, 2)] {
+        let codes = [code];
+        let (some, rest) = columns.add_rows(&codes, false, ends);
+        assert!(rest.is_empty());
+        seen |= some | columns.prove(rows, ends);
+    }
+    assert!(ends.met(seen));
+}
