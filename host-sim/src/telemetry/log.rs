@@ -11,6 +11,8 @@ use crate::records::write::{Cell, Kind, Writer, beside, line};
 use std::fs::{File, OpenOptions};
 use std::io::{BufRead, BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 /// Longest that a row waits: half of what may be lost.
@@ -22,6 +24,7 @@ const HELD: usize = 1 << 20;
 #[derive(Debug)]
 pub struct Log {
     file: BufWriter<File>,
+    disk: Disk,
     /// The growing file, and what it shall become where that is another.
     path: PathBuf,
     becomes: Option<PathBuf>,
@@ -31,6 +34,38 @@ pub struct Log {
     /// When the oldest row came that is not on the disk.
     waiting: Option<Instant>,
     rows: u64,
+}
+
+/// Puts what is written on the disk, on a thread of its own: a disk that is busy holds up no row that comes meanwhile.
+#[derive(Debug)]
+struct Disk {
+    asks: Option<SyncSender<()>>,
+    works: Option<JoinHandle<std::io::Result<()>>>,
+}
+
+impl Disk {
+    fn new(file: &File) -> std::io::Result<Self> {
+        let file = file.try_clone()?;
+        // One that is not begun holds for all that is written before it.
+        let (asks, asked) = sync_channel(1);
+        let works = std::thread::spawn(move || asked.iter().try_for_each(|()| file.sync_data()));
+        Ok(Self { asks: Some(asks), works: Some(works) })
+    }
+
+    /// Asks for all that is written; fails where it failed before.
+    fn ask(&mut self) -> std::io::Result<()> {
+        match self.asks.as_ref().map(|asks| asks.try_send(())) {
+            Some(Err(TrySendError::Disconnected(()))) | None => self.end(),
+            Some(Ok(()) | Err(TrySendError::Full(()))) => Ok(()),
+        }
+    }
+
+    /// Waits until all that was asked for is done.
+    fn end(&mut self) -> std::io::Result<()> {
+        self.asks = None;
+        let Some(works) = self.works.take() else { return Ok(()) };
+        works.join().unwrap_or_else(|_| Err(std::io::Error::other("the thread ended early")))
+    }
 }
 
 impl Log {
@@ -49,8 +84,10 @@ impl Log {
         let mut file = BufWriter::with_capacity(HELD, file);
         writeln!(file, "{}", names.join(",")).map_err(|e| fault(&growing, &e))?;
         let kinds = columns.iter().map(|(_, kind)| *kind).collect();
+        let disk = Disk::new(file.get_ref()).map_err(|e| fault(&growing, &e))?;
         let path = growing;
-        let mut log = Self { file, path, becomes, columns, kinds, meta, waiting: None, rows: 0 };
+        let mut log =
+            Self { file, disk, path, becomes, columns, kinds, meta, waiting: None, rows: 0 };
         log.keep()?;
         Ok(log)
     }
@@ -91,7 +128,7 @@ impl Log {
 
     fn keep(&mut self) -> Result<()> {
         self.waiting = None;
-        let done = self.file.flush().and_then(|()| self.file.get_ref().sync_data());
+        let done = self.file.flush().and_then(|()| self.disk.ask());
         done.map_err(|e| fault(&self.path, &e))
     }
 
@@ -101,6 +138,7 @@ impl Log {
     /// A failing write.
     pub fn finish(mut self) -> Result<u64> {
         self.keep()?;
+        self.disk.end().map_err(|e| fault(&self.path, &e))?;
         let Some(becomes) = self.becomes else { return Ok(self.rows) };
         let mut writer = Writer::create(&becomes, &self.columns, &self.meta)?;
         let read = |e: &dyn std::fmt::Display| {
