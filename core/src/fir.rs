@@ -292,15 +292,13 @@ fn close(sum: Sum, scale: u32) -> (Word, bool) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::made_up::made_up;
     use crate::word::{saturate, shift_round};
 
     #[test]
     fn sums_close_half_to_even() {
-        let mut seed = 1u64;
-        let mut next = || {
-            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
-            seed as i64
-        };
+        let mut made_up = made_up(1);
+        let mut next = || made_up() as i64;
         for scale in 0..=30u32 {
             for n in 0..400 {
                 let upper = next() >> (12 + n % 40);

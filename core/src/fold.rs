@@ -137,7 +137,15 @@ impl<
     ) -> bool {
         #[cfg(feature = "wide")]
         if !EXACT {
-            return self.finish_wide(&end, cics, out);
+            let Self { tables, columns } = &*self;
+            let section = wide::Section {
+                sums: columns.sums.room().as_flattened(),
+                width: columns.sums.len(),
+                channels: tables.channels.max(1),
+                carrier: &tables.carrier,
+                basis: tables.basis(end.last),
+            };
+            return section.finish(&end, cics, out);
         }
         // A firmware's readout, sized for its sensor, has constant strides.
         if EXACT || self.tables.channels == CHANNELS && self.columns.is_sized() {
@@ -217,9 +225,8 @@ impl<
         out: &mut [Phasor],
     ) -> bool {
         let Self { tables, columns } = &*self;
-        let FoldTables { channels, bases, .. } = tables;
-        let basis = if end.last { &bases[1] } else { &bases[0] };
-        let channels = if SIZED > 0 { SIZED } else { (*channels).max(1) };
+        let basis = tables.basis(end.last);
+        let channels = if SIZED > 0 { SIZED } else { tables.channels.max(1) };
         let width = if SIZED > 0 { WIDTH } else { columns.sums.len() };
         // From a channel's first column to its last.
         let reach = width.saturating_sub(channels) + 1;

@@ -10,7 +10,11 @@ pub mod config;
 pub mod error;
 // Against flipped bits.
 pub mod guard;
+#[cfg(feature = "wide")]
+mod lanes;
 mod list;
+#[cfg(test)]
+mod made_up;
 // 1. Carrier: cosine, sine, injection tone.
 pub mod carrier;
 // Beside it: codes at the ends of the converter's range.

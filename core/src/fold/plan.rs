@@ -81,6 +81,12 @@ impl<
         let bases = [centred_basis(phases, whole), centred_basis(phases, last)];
         Ok(Self { channels, folding, carrier: table, bases })
     }
+
+    /// For a whole section or an interval's `last` one.
+    #[inline(always)]
+    pub(super) fn basis(&self, last: bool) -> &[[i64; ORDER]; ORDER] {
+        if last { &self.bases[1] } else { &self.bases[0] }
+    }
 }
 
 const fn times(x: i32, after: i32, phases: u32) -> [i32; 3] {

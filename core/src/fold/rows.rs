@@ -59,11 +59,7 @@ impl<const ORDER: usize, const COLUMNS: usize, const EXACT: bool> Columns<ORDER,
             let sums = self.sums.as_flattened_mut();
             for (column, code) in (first..width).zip(frame) {
                 seen = ends.look(seen, *code);
-                let mut carry = if negative { code.wrapping_neg() } else { *code };
-                for sum in sums.iter_mut().skip(column).step_by(width) {
-                    *sum = sum.wrapping_add(carry);
-                    carry = *sum;
-                }
+                add_to_levels(sums, width, column, *code, negative);
             }
             return seen;
         }
@@ -239,6 +235,16 @@ fn add_codes<const ORDER: usize, const L: usize>(
             sum[lane] = sum[lane].wrapping_add(carry);
             carry = sum[lane];
         }
+    }
+}
+
+/// The same of one column of so many whose sums stand level by level.
+#[inline(always)]
+fn add_to_levels(sums: &mut [i32], width: usize, column: usize, code: i32, negative: bool) {
+    let mut carry = if negative { code.wrapping_neg() } else { code };
+    for sum in sums.iter_mut().skip(column).step_by(width) {
+        *sum = sum.wrapping_add(carry);
+        carry = *sum;
     }
 }
 

@@ -1,45 +1,40 @@
 //! The end of a section on a host: all channels side by side, by the widest vectors that the machine has.
 
-use super::Fold;
 use super::plan::Turn;
 use crate::cic::Cic;
+use crate::lanes::{LANES, lanes};
 use crate::phasor::Phasor;
 use crate::section::SectionEnd;
 use crate::word::Register;
 use core::marker::PhantomData;
 
-/// Channels side by side.
-const LANES: usize = 8;
+/// Sums of a section that stand level by level, and what mixes them.
+#[derive(Clone, Copy)]
+pub(super) struct Section<'a, const ORDER: usize> {
+    /// Level by level, and what stands behind them.
+    pub(super) sums: &'a [i32],
+    /// Sums of a level.
+    pub(super) width: usize,
+    pub(super) channels: usize,
+    pub(super) carrier: &'a [Turn],
+    pub(super) basis: &'a [[i64; ORDER]; ORDER],
+}
 
-impl<
-    const ORDER: usize,
-    const CHANNELS: usize,
-    const COLUMNS: usize,
-    const EXACT: bool,
-    const PHASES: usize,
-> Fold<ORDER, CHANNELS, COLUMNS, EXACT, PHASES>
-{
-    /// [`crate::section::Way::finish`] of sums that stand level by level.
+impl<const ORDER: usize> Section<'_, ORDER> {
+    /// [`crate::section::Way::finish`].
     #[inline(never)]
-    pub(super) fn finish_wide<R: Register>(
-        &mut self,
+    pub(super) fn finish<R: Register>(
+        self,
         end: &SectionEnd<'_, ORDER>,
         cics: &mut [[Cic<R, ORDER>; 2]],
         out: &mut [Phasor],
     ) -> bool {
-        let tables = &self.tables;
-        let basis = if end.last { &tables.bases[1] } else { &tables.bases[0] };
         let usual = end.usual();
-        let channels = tables.channels.max(1);
-        let width = self.columns.sums.len();
-        let sums = self.columns.sums.room().as_flattened();
         let mut saturated = false;
         let groups = cics.chunks_mut(LANES).zip(out.chunks_mut(LANES));
-        for (first, (cics, out)) in (0..channels).step_by(LANES).zip(groups) {
-            let register = PhantomData::<R>;
-            let mix =
-                Mix { sums, carrier: &tables.carrier, width, channels, first, basis, register };
-            let parts: [[[R; LANES]; ORDER]; 2] = pulp::Arch::new().dispatch(mix);
+        for (first, (cics, out)) in (0..self.channels).step_by(LANES).zip(groups) {
+            let mix = Mix::<R, ORDER> { section: self, first, register: PhantomData };
+            let parts = pulp::Arch::new().dispatch(mix);
             for (lane, (cics, phasor)) in cics.iter_mut().zip(out).enumerate() {
                 let of = |part: usize| core::array::from_fn(|j| parts[part][j][lane]);
                 let (i, i_beyond) = end.take(usual, &mut cics[0], of(0));
@@ -52,15 +47,10 @@ impl<
     }
 }
 
-/// Section sums of some channels, in-phase and quadrature: see [`super::mix`].
+/// Section sums of the channels from the `first` on, in-phase and quadrature: see [`super::mix`].
 struct Mix<'a, R, const ORDER: usize> {
-    /// Level by level, and what stands behind them.
-    sums: &'a [i32],
-    carrier: &'a [Turn],
-    width: usize,
-    channels: usize,
+    section: Section<'a, ORDER>,
     first: usize,
-    basis: &'a [[i64; ORDER]; ORDER],
     register: PhantomData<R>,
 }
 
@@ -71,13 +61,8 @@ impl<R: Register, const ORDER: usize> Mix<'_, R, ORDER> {
     /// A level's sums of the channels at one phase.
     #[inline(always)]
     fn words(&self, level: usize, phase: usize) -> [i32; LANES] {
-        let at = level * self.width + phase * self.channels + self.first;
-        let sums = self.sums.get(at..).unwrap_or(&[]);
-        sums.first_chunk().copied().unwrap_or_else(|| {
-            let mut words = [0; LANES];
-            words.iter_mut().zip(sums).for_each(|(word, sum)| *word = *sum);
-            words
-        })
+        let Section { sums, width, channels, .. } = self.section;
+        lanes(sums, level * width + phase * channels + self.first)
     }
 
     /// Sums of sums by cosines: P\[l\]\[m\] of [`super::mix`].
@@ -86,7 +71,7 @@ impl<R: Register, const ORDER: usize> Mix<'_, R, ORDER> {
         let mut moments = [[[R::ZERO; LANES]; ORDER]; ORDER];
         if ORDER == 2 {
             let (mut first, mut second) = ([R::ZERO; LANES], [R::ZERO; LANES]);
-            for (h, turn) in self.carrier.iter().enumerate() {
+            for (h, turn) in self.section.carrier.iter().enumerate() {
                 let (one, two) = (self.words(0, h), self.words(1, h));
                 let [plain, after, phases] = turn[part].map(i64::from);
                 for lane in 0..LANES {
@@ -99,7 +84,7 @@ impl<R: Register, const ORDER: usize> Mix<'_, R, ORDER> {
             (moments[0][0], moments[0][1]) = (first, second);
             return moments;
         }
-        for (h, turn) in self.carrier.iter().enumerate() {
+        for (h, turn) in self.section.carrier.iter().enumerate() {
             for l in 0..ORDER {
                 let words = self.words(l, h);
                 for lane in 0..LANES {
@@ -124,7 +109,7 @@ impl<R: Register, const ORDER: usize> Mix<'_, R, ORDER> {
                 for i in 1..=j {
                     for l in 0..if ORDER == 2 { i } else { i + 1 } {
                         for (sum, moment) in sums.iter_mut().zip(moments[l][j - i]) {
-                            *sum = sum.plus(moment.times(self.basis[i][l]));
+                            *sum = sum.plus(moment.times(self.section.basis[i][l]));
                         }
                     }
                 }
@@ -151,6 +136,7 @@ mod tests {
     use crate::config::{FrontEndConfig, Path};
     use crate::fold::Fold;
     use crate::front_end::FrontEnd;
+    use crate::made_up::made_up;
     use crate::phasor::Phasor;
     use crate::word::Register;
     use std::vec::Vec;
@@ -180,13 +166,9 @@ mod tests {
             carrier, config, CHANNELS, 20,
         )
         .expect("a plan");
-        let mut seed = ORDER as u64;
-        let mut codes: Vec<i32> = (0..CHANNELS * 160 * 5)
-            .map(|_| {
-                seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
-                (seed >> 44) as i32 - (1 << 19)
-            })
-            .collect();
+        let mut next = made_up(ORDER as u64);
+        let mut codes: Vec<i32> =
+            (0..CHANNELS * 160 * 5).map(|_| (next() >> 44) as i32 - (1 << 19)).collect();
         codes[7777] = (1 << 19) - 1;
         let (mut is, mut want) = (Vec::new(), Vec::new());
         for block in [CHANNELS * 160 * 2, CHANNELS * 37] {

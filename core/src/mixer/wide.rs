@@ -1,10 +1,8 @@
 //! A whole section on a host: all channels side by side, by the vectors that the machine has.
 
 use super::Turn;
+use crate::lanes::{LANES, lanes};
 use crate::over_range::Ends;
-
-/// Channels side by side.
-const LANES: usize = 8;
 
 /// Codes of a whole section, order 2, into each channel's S_1 and sum of n x, by pairs about the `middle`: in-phase and
 /// quadrature of both. What was seen of them.
@@ -74,12 +72,7 @@ impl Group<'_> {
     /// Codes of a frame, zeros behind the last one of all.
     #[inline(always)]
     fn frame(&self, number: usize) -> [i32; LANES] {
-        let codes = self.codes.get(number * self.channels + self.first..).unwrap_or(&[]);
-        codes.first_chunk().copied().unwrap_or_else(|| {
-            let mut frame = [0; LANES];
-            frame.iter_mut().zip(codes).for_each(|(to, code)| *to = *code);
-            frame
-        })
+        lanes(self.codes, number * self.channels + self.first)
     }
 }
 
@@ -105,16 +98,14 @@ mod tests {
 
     use super::super::{middle, sums, table_length};
     use super::*;
+    use crate::made_up::made_up;
     use std::vec::Vec;
 
     /// The sums of codes one by one, and an end wherever it stands.
     #[test]
     fn all_channels_at_once() {
-        let mut seed = 3u64;
-        let mut next = || {
-            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
-            (seed >> 33) as i32
-        };
+        let mut made_up = made_up(3);
+        let mut next = || (made_up() >> 33) as i32;
         let ends = Ends::new(31);
         for channels in [1, 2, 7, 8, 9, 16, 17, 20] {
             for whole in [1u32, 2, 3, 30, 31] {

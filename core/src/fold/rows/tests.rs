@@ -1,6 +1,7 @@
 extern crate std;
 
 use super::*;
+use crate::made_up::made_up;
 use std::vec::Vec;
 
 /// Running sums as they are defined, in 64 bits.
@@ -78,11 +79,8 @@ fn hold<const ORDER: usize, const WIDTH: usize, const EXACT: bool>(
 }
 
 fn random<const ORDER: usize, const WIDTH: usize, const EXACT: bool>() {
-    let mut seed = (ORDER * 64 + WIDTH) as u64;
-    let mut next = || {
-        seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
-        (seed >> 33) as i32
-    };
+    let mut made_up = made_up((ORDER * 64 + WIDTH) as u64);
+    let mut next = || (made_up() >> 33) as i32;
     let (mut proven, mut not) = (0, 0);
     for round in 0..200 {
         let bits = [8, 16, 24, 26, 28][round % 5];

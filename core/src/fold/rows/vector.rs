@@ -2,7 +2,7 @@
 //!
 //! The sums stand level by level here, those of all columns side by side: A_1 of every column, then A_2, and so on.
 
-use super::{centre_levels, middle};
+use super::{add_to_levels, centre_levels, middle};
 use crate::cic::step_weights;
 use crate::over_range::Ends;
 use pulp::{Arch, Simd, WithSimd};
@@ -52,12 +52,12 @@ impl<const ORDER: usize> WithSimd for SumColumns<'_, ORDER> {
         let mut met = Met { least: simd.splat_i32s(0), most: simd.splat_i32s(0) };
         let is_short = ORDER == 2 && width < SHORT;
         if !is_short && width >= S::I32_LANES {
-            match (alternate, whole) {
-                (false, false) => sum::<S, ORDER, false, false>(simd, sums, data, 0, &mut met),
-                (false, true) => sum::<S, ORDER, false, true>(simd, sums, data, centre, &mut met),
-                (true, false) => sum::<S, ORDER, true, false>(simd, sums, data, 0, &mut met),
-                (true, true) => sum::<S, ORDER, true, true>(simd, sums, data, centre, &mut met),
+            if alternate {
+                sum::<S, ORDER, true>(simd, sums, data, whole, &mut met);
+            } else {
+                sum::<S, ORDER, false>(simd, sums, data, whole, &mut met);
             }
+            centre_levels(sums, width, centre);
             return met.words(simd);
         }
         if whole {
@@ -69,7 +69,7 @@ impl<const ORDER: usize> WithSimd for SumColumns<'_, ORDER> {
             let (now, later) = data.split_at(rows / joined * joined * width);
             let mut long = [0; 4 * SHORT];
             let long = long.split_at_mut(2 * joined * width).0;
-            sum::<S, ORDER, false, true>(simd, long, now, 0, &mut met);
+            sum::<S, ORDER, false>(simd, long, now, true, &mut met);
             join(sums, long, now.len() / width, alternate);
             rest = later;
         }
@@ -134,11 +134,7 @@ fn sum_plain<const ORDER: usize>(sums: &mut [i32], data: &[i32], alternate: bool
         for (column, code) in row.iter().enumerate() {
             least = least.min(*code);
             most = most.max(*code);
-            let mut carry = if alternate && r % 2 == 1 { code.wrapping_neg() } else { *code };
-            for sum in sums.iter_mut().skip(column).step_by(width) {
-                *sum = sum.wrapping_add(carry);
-                carry = *sum;
-            }
+            add_to_levels(sums, width, column, *code, alternate && r % 2 == 1);
         }
     }
     (least, most)
@@ -147,11 +143,11 @@ fn sum_plain<const ORDER: usize>(sums: &mut [i32], data: &[i32], alternate: bool
 /// All columns, some vectors at a time. The last vector takes some columns before its own, which have their sums already:
 /// one by one they would take as long as all others.
 #[inline(always)]
-fn sum<S: Simd, const ORDER: usize, const ALTERNATE: bool, const WHOLE: bool>(
+fn sum<S: Simd, const ORDER: usize, const ALTERNATE: bool>(
     simd: S,
     sums: &mut [i32],
     data: &[i32],
-    centre: i32,
+    whole: bool,
     met: &mut Met<S::i32s>,
 ) {
     let width = sums.len() / ORDER;
@@ -161,7 +157,11 @@ fn sum<S: Simd, const ORDER: usize, const ALTERNATE: bool, const WHOLE: bool>(
         macro_rules! vectors {
             ($count:literal) => {{
                 let pass = Pass::<S, ORDER, $count>::of(simd, data, first, width, ALTERNATE, met);
-                pass.leave::<WHOLE>(simd, sums, centre, data.len() / width);
+                if whole {
+                    pass.write(simd, sums);
+                } else {
+                    pass.add_to(sums, data.len() / width);
+                }
             }};
         }
         match left {
@@ -247,26 +247,25 @@ impl<S: Simd, const ORDER: usize, const V: usize> Pass<S, ORDER, V> {
         }
     }
 
-    /// Writes the sums in place of what is there, A_2 from the `centre`, or adds them to it, which `rows` lie behind.
+    /// Writes the sums in place of what is there.
     #[inline(always)]
-    fn leave<const WHOLE: bool>(&self, simd: S, sums: &mut [i32], centre: i32, rows: usize) {
-        let steps = if WHOLE { [0; ORDER] } else { step_weights::<ORDER>(rows as u32) };
+    fn write(&self, simd: S, sums: &mut [i32]) {
+        for v in 0..V {
+            for level in 0..ORDER {
+                let at = level * self.width + self.column(v);
+                if let Some(([to, ..], _)) = sums.get_mut(at..).map(S::as_mut_simd_i32s) {
+                    *to = simd.transmute_i32s_u32s(self.sums[level][v]);
+                }
+            }
+        }
+    }
+
+    /// Adds the sums to what is there, which so many `rows` lie behind.
+    #[inline(always)]
+    fn add_to(&self, sums: &mut [i32], rows: usize) {
+        let steps = step_weights::<ORDER>(rows as u32);
         for v in 0..V {
             let at = self.column(v);
-            if WHOLE {
-                for level in 0..ORDER {
-                    let mut sum = self.sums[level][v];
-                    if level == 1 {
-                        let from = simd.splat_u32s(centre as u32);
-                        sum = simd.sub_u32s(sum, simd.mul_u32s(self.sums[0][v], from));
-                    }
-                    let to = sums.get_mut(level * self.width + at..).map(S::as_mut_simd_i32s);
-                    if let Some(([to, ..], _)) = to {
-                        *to = simd.transmute_i32s_u32s(sum);
-                    }
-                }
-                continue;
-            }
             // Those before have their sums already.
             let own = (self.first + v * S::I32_LANES).min(self.width);
             let mut words = [[0; LANES]; ORDER];
@@ -295,16 +294,14 @@ mod tests {
     extern crate std;
 
     use super::*;
+    use crate::made_up::made_up;
     use std::vec::Vec;
 
     /// Whatever vectors a machine has, or none: the same sums and extremes.
     #[test]
     fn any_machine() {
-        let mut seed = 7u64;
-        let mut next = || {
-            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
-            (seed >> 40) as i32 - (1 << 23)
-        };
+        let mut made_up = made_up(7);
+        let mut next = || (made_up() >> 40) as i32 - (1 << 23);
         for (width, rows) in [(1, 70), (5, 33), (8, 12), (16, 7), (33, 6), (35, 32), (100, 4)] {
             let codes: Vec<i32> = (0..rows * width).map(|_| next()).collect();
             let before: Vec<i32> = (0..2 * width).map(|_| next()).collect();
