@@ -8,7 +8,7 @@ use crate::filter::subject::Subject;
 use crate::instrument::Sensor;
 use crate::instrument::design::is_difference;
 use crate::pendulum::BOLTZMANN;
-use crate::simulation::phasor::{about_twice_the_carrier, voltage_density};
+use crate::simulation::phasor::noise::{about_twice_the_carrier, voltage_density};
 use crate::simulation::plant::Parts;
 use nalgebra::DVector;
 use std::f64::consts::TAU;

@@ -5,24 +5,18 @@
 //! What acts on mass and readout from outside ([`outside`], with the drives of an [`experiment`]) can be had as auxiliary
 //! sensors would read it, through the same filters.
 //!
-//! Noises at the carrier, demodulated (one-sided densities of in-phase and quadrature amplitude):
-//! - a channel's own white voltage v: 2 v^2 in both; the converter's rounding likewise;
-//! - amplitude noise g of the carrier, white at every sample: 3/2 g^2 A^2 in phase with the signal A and 1/2
-//!   in quadrature to it, as part of it lies at twice the carrier ([`about_twice_the_carrier`]); its 1/f part in
-//!   phase alone;
-//! - phase noise and clock jitter p: the same with the parts changed about.
-//!
-//! Carrier noises are the same in all channels, so that a monitor takes them off.
+//! How noises come out at the carrier is in [`noise`].
 
 pub mod experiment;
+pub mod noise;
 pub mod outside;
 pub mod swing;
 
 use super::interferometer::Scene;
+use super::plant::Parts;
 use super::plant::converter::Converter;
 use super::plant::drive::{Drive, Envelope};
-use super::plant::noise::{Gaussian, OneOverF, Stream};
-use super::plant::{Parts, white_density};
+use super::plant::noise::{Gaussian, Stream};
 use crate::error::{Error, Result};
 use crate::filter::response::Response;
 use crate::instrument::file::{FirFile, PlanFile};
@@ -30,6 +24,7 @@ use crate::instrument::{Design, Sensor, Settings};
 use crate::readout::chain::Chain;
 use crate::readout::ideal::fir::Fir;
 use crate::readout::readings::Row;
+use noise::{CarrierNoise, voltage_density};
 use outside::Values;
 use quietgap_core::front_end::Interval;
 use quietgap_core::phasor::Phasor;
@@ -74,42 +69,10 @@ pub struct Simulation {
     watched: Option<Vec<(f64, Scene)>>,
     /// Filters of what auxiliary sensors read, where it is asked for, and the last values.
     beside: Option<(Vec<Fir>, [f64; 6])>,
+    /// Of a step, all channels: room that is used again.
+    phasors: Vec<[f64; 2]>,
     /// Truth of a reading: the pose at its instant is in the middle of the filters.
     poses: Vec<[f64; 6]>,
-}
-
-/// Carrier noises common to all channels, relative.
-#[derive(Debug)]
-struct CarrierNoise {
-    amplitude: Gaussian,
-    phase: Gaussian,
-    jitter: Gaussian,
-    amplitude_step: f64,
-    phase_step: f64,
-    /// See [`about_twice_the_carrier`].
-    along: f64,
-    across: f64,
-    amplitude_flicker: OneOverF,
-    phase_flicker: OneOverF,
-}
-
-impl CarrierNoise {
-    /// In phase and in quadrature, over the signal.
-    fn next(&mut self) -> [f64; 2] {
-        let (long, across) = (self.along, self.across);
-        let g = self.amplitude_step;
-        let p = self.phase_step;
-        let [a0, a1] = self.amplitude_flicker.chunk();
-        let [p0, p1] = self.phase_flicker.chunk();
-        [
-            g * long * self.amplitude.next_if(g)
-                + p * across * self.jitter.next_if(p)
-                + (a0 + a1) / 2.0,
-            g * across * self.amplitude.next_if(g)
-                + p * long * self.phase.next_if(p)
-                + (p0 + p1) / 2.0,
-        ]
-    }
 }
 
 impl Simulation {
@@ -140,15 +103,7 @@ impl Simulation {
         let half = (step_hz / 2.0).sqrt();
         let codes_per_volt = sensor.design.codes_per_volt;
         let half_range = 2f64.powi(file.converter.bits as i32 - 1);
-        let carrier = &file.carrier;
-        let on = |switch: bool, x: f64| if switch { x } else { 0.0 };
-        let gaussian = |stream| Gaussian::new(seed, stream);
-        let amplitude = on(parts.amplitude_noise, carrier.amplitude_noise_per_rthz);
-        let phase = on(parts.phase_noise, carrier.phase_noise_rad_per_rthz);
-        let jitter = on(parts.jitter, TAU * carrier.frequency_hz * file.converter.jitter_s)
-            * (2.0 / rate).sqrt();
         let voltage = voltage_density(sensor, parts);
-        let [along, across] = about_twice_the_carrier(sensor).map(f64::sqrt);
         Ok(Self {
             drive: Drive::new(sensor, parts),
             distortion: distortion(
@@ -157,29 +112,9 @@ impl Simulation {
                 codes_per_volt,
             ),
             mover,
-            own: (0..channels).map(|c| gaussian(Stream::White(c))).collect(),
+            own: (0..channels).map(|c| Gaussian::new(seed, Stream::White(c))).collect(),
             own_code: voltage * sensor.design.codes_per_volt * 2f64.sqrt() * half,
-            carrier: CarrierNoise {
-                amplitude: gaussian(Stream::Amplitude),
-                phase: gaussian(Stream::Phase),
-                jitter: gaussian(Stream::Jitter),
-                amplitude_step: amplitude * half,
-                phase_step: phase.hypot(jitter) * half,
-                along,
-                across,
-                amplitude_flicker: OneOverF::new(
-                    gaussian(Stream::AmplitudeFlicker),
-                    amplitude,
-                    carrier.noise_corner_hz,
-                    step_hz,
-                ),
-                phase_flicker: OneOverF::new(
-                    gaussian(Stream::PhaseFlicker),
-                    phase,
-                    carrier.noise_corner_hz,
-                    step_hz,
-                ),
-            },
+            carrier: CarrierNoise::new(sensor, parts, seed, step_hz),
             codes_per_volt,
             half_range,
             firs,
@@ -196,6 +131,7 @@ impl Simulation {
             watched: None,
             beside: None,
             filters: run,
+            phasors: Vec::new(),
             poses: Vec::new(),
         })
     }
@@ -221,12 +157,13 @@ impl Simulation {
                 }
             }
             let noise = self.carrier.next();
-            let mut over_range = 0;
-            let mut phasors: Vec<[f64; 2]> = Vec::with_capacity(self.own.len());
+            let (mut over_range, end) = (0, (self.half_range - 1.0).powi(2));
+            let mut phasors = std::mem::take(&mut self.phasors);
+            phasors.clear();
             for (c, Envelope { i, q }) in self.drive.envelopes(pose.axes).into_iter().enumerate() {
                 let volts = [i, q].map(|part| part * pose.gain);
                 let code = self.distorted(volts);
-                over_range |= u32::from(code[0].hypot(code[1]) >= self.half_range - 1.0) << c;
+                over_range |= u32::from(square(code) >= end) << c;
                 let carried = [
                     code[0] * (1.0 + noise[0]) - code[1] * noise[1],
                     code[1] * (1.0 + noise[0]) + code[0] * noise[1],
@@ -235,8 +172,10 @@ impl Simulation {
                 phasors.push(carried.map(|part| part + own * self.own[c].next_if(own)));
             }
             self.step += 1;
-            let mut out = Some(phasors);
-            for fir in &mut self.firs {
+            let (first, later) = self.firs.split_first_mut().expect("the earlier filters' droop");
+            let mut out = first.push(&phasors);
+            self.phasors = phasors;
+            for fir in later {
                 out = out.and_then(|phasors| fir.push(&phasors));
             }
             let Some(phasors) = out else { continue };
@@ -287,12 +226,13 @@ impl Simulation {
     /// What the converter's nonlinearity leaves of a carrier of this amplitude: the fundamental of
     /// v + e (3 sqrt 3/2)(v - v^3) is v (1 + e (3 sqrt 3/2)(1 - 3 a^2/4)).
     fn distorted(&self, volts: [f64; 2]) -> [f64; 2] {
-        let amplitude = volts[0].hypot(volts[1]) * self.codes_per_volt / self.half_range;
+        let over_half_range = self.codes_per_volt / self.half_range;
+        let amplitude_square = square(volts) * over_half_range * over_half_range;
         let gain = 1.0
             + self.distortion / self.half_range
                 * 1.5
                 * 3f64.sqrt()
-                * (1.0 - 0.75 * amplitude * amplitude);
+                * (1.0 - 0.75 * amplitude_square);
         volts.map(|v| v * gain * self.codes_per_volt)
     }
 
@@ -318,6 +258,11 @@ impl Simulation {
         }
         pose
     }
+}
+
+/// Square of a phasor's amplitude.
+fn square([i, q]: [f64; 2]) -> f64 {
+    i * i + q * q
 }
 
 /// Peak of a converter's nonlinearity, codes: at half of full scale the S has 1.5 sqrt 3 (0.5 - 0.125) of it.
@@ -370,28 +315,4 @@ fn droop(sensor: &Sensor, spacing: u64, first: usize) -> FirFile {
 #[must_use]
 pub fn step_hz(sensor: &Sensor) -> f64 {
     sensor.rate_hz() / skipped(sensor).0 as f64
-}
-
-/// Powers of a relative noise that is white at every sample, demodulated, in its own direction and across: the
-/// part at twice the carrier turns with it, so that half a power more comes out along and half across. At four
-/// samples a period it does not turn but changes sign, and the signal's phase decides.
-#[must_use]
-pub fn about_twice_the_carrier(sensor: &Sensor) -> [f64; 2] {
-    if sensor.design.carrier.samples != 4 {
-        return [1.5, 0.5];
-    }
-    let (sine, cosine) = (2.0 * sensor.design.signal_phase_rad).sin_cos();
-    [1.0 + cosine * cosine, sine * sine]
-}
-
-/// One-sided voltage density at the carrier of a channel's own noise: amplifier with what its 1/f part has
-/// there, and the converter's rounding.
-#[must_use]
-pub fn voltage_density(sensor: &Sensor, parts: Parts) -> f64 {
-    let (amplifier, design) = (&sensor.file.amplifier, &sensor.design);
-    let white = if parts.white_noise { white_density(sensor) } else { 0.0 };
-    let flicker = if parts.flicker_noise { amplifier.noise_v_per_rthz } else { 0.0 };
-    let flicker = flicker * (amplifier.noise_corner_hz / sensor.file.carrier.frequency_hz).sqrt();
-    let rounding = (2.0 / 12.0 / sensor.rate_hz()).sqrt() / design.codes_per_volt;
-    (white * white + flicker * flicker + rounding * rounding).sqrt()
 }
