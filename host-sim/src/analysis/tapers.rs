@@ -73,6 +73,10 @@ impl Places {
                     .map(|m| std::array::from_fn(|k| (x[m - k - 1] - x[m + k + 1]) * half)),
             );
         }
+        // Of one run they rise as they are.
+        if self.runs.len() == 1 {
+            return cells;
+        }
         self.order.iter().map(|(_, n)| cells[*n]).collect()
     }
 

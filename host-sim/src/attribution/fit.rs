@@ -245,10 +245,11 @@ pub fn entered(column: &[Cell], chosen: &Chosen<'_>, residual: &[Cell]) -> Optio
     let (own, density) = (chosen.own(column), chosen.density);
     let (mut zz, mut zr, mut whole) = (0.0, 0.0, 0.0);
     for (((z, x), r), d) in own.iter().zip(column).zip(residual).zip(density) {
+        let weight = 2.0 / d;
         for ((z, x), r) in z.iter().zip(x).zip(r) {
-            zz += z.norm_sqr() * 2.0 / d;
-            whole += x.norm_sqr() * 2.0 / d;
-            zr += (z.re * r.re + z.im * r.im) * 2.0 / d;
+            zz += z.norm_sqr() * weight;
+            whole += x.norm_sqr() * weight;
+            zr += (z.re * r.re + z.im * r.im) * weight;
         }
     }
     // Nothing of its own is left of it.
@@ -256,16 +257,16 @@ pub fn entered(column: &[Cell], chosen: &Chosen<'_>, residual: &[Cell]) -> Optio
     if !own_part {
         return None;
     }
-    let b = zr / zz;
+    let (b, over) = (zr / zz, zz.recip());
     let (mut variance, mut one, mut two) = (0.0, 0.0, 0.0);
     for ((z, r), d) in own.iter().zip(residual).zip(density) {
         let weight = 2.0 / d;
         for (z, r) in z.iter().zip(r) {
             for (z, r) in [(z.re, r.re), (z.im, r.im)] {
-                let leverage = (z * z * weight / zz).min(0.99);
-                let miss = (r - b * z) / (1.0 - leverage);
-                variance += (z * weight * miss).powi(2);
                 let share = z * z * weight;
+                // Of a residual over what its leverage leaves of it.
+                let miss = (r - b * z) / (1.0 - (share * over).min(0.99));
+                variance += (z * weight * miss).powi(2);
                 one += share;
                 two += share * share;
             }

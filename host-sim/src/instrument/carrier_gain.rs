@@ -33,28 +33,35 @@ pub fn carrier_gain(
     };
     let whole = pattern.filter(|samples| *samples <= MOST_SAMPLES);
     let samples = whole.unwrap_or(MOST_SAMPLES.next_multiple_of(ratio));
-    let mut oscillator = Carrier::new(carrier);
-    let (middle, mut at) = (mixer::middle(section), Carrier::new(carrier));
+    let phase_at = |sample: u32| {
+        let mut at = Carrier::new(carrier);
+        at.seek(u64::from(sample));
+        at.phase()
+    };
     let scaled = |[c, s]: [i32; 2], bits: u32| {
         [f64::from(c), -f64::from(s)].map(|x| x / f64::from(1u32 << bits))
     };
+    // A mixed section's table has phase zero in the middle, and one side is the other's mirror; its sums are turned by the
+    // phase there.
+    let middle = mixer::middle(section);
+    let table = |n: u32| {
+        let [c, s] = scaled(cos_sin_short(phase_at(n.abs_diff(middle)), bits), bits);
+        if n < middle { [c, -s] } else { [c, s] }
+    };
+    let length = if folded.is_none() { section } else { 0 };
+    let mixed: Vec<[f64; 2]> = (0..length).map(table).collect();
+    let mut oscillator = Carrier::new(carrier);
     let (mut turn, mut gain) = ([1.0, 0.0], 0.0);
     for k in 0..samples {
         let exact = oscillator.phase();
-        let mut table = cos_sin_short(exact, bits);
-        if folded.is_none() {
-            // A section's table has phase zero in the middle, and one side is the other's mirror; its sums are turned by
-            // the phase there.
-            let n = (k % ratio) % section;
-            if n == 0 {
-                at.seek(u64::from(k + middle));
-                turn = scaled(cos_sin_quick(at.phase()), TURN_BITS);
-            }
-            at.seek(u64::from(n.abs_diff(middle)));
-            table = cos_sin_short(at.phase(), bits);
-            table[1] = if n < middle { -table[1] } else { table[1] };
+        let n = (k % ratio) % section;
+        if folded.is_none() && n == 0 {
+            turn = scaled(cos_sin_quick(phase_at(k + middle)), TURN_BITS);
         }
-        let [c, s] = scaled(table, bits);
+        let [c, s] = match mixed.get(n as usize) {
+            Some(table) => *table,
+            None => scaled(cos_sin_short(exact, bits), bits),
+        };
         let [c, s] = [c * turn[0] - s * turn[1], c * turn[1] + s * turn[0]];
         let theta = exact as f64 * 2f64.powi(-64) * TAU;
         // Re (c + i s) (e^(i theta) + e^(-i theta - 2 i phi)); over a part of a pattern the image would

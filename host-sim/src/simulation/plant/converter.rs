@@ -10,6 +10,8 @@ pub struct Converter {
     offset_v: f64,
     nonlinearity_lsb: f64,
     half_range: f64,
+    /// One over it, as exact: it is a power of two.
+    over_half_range: f64,
 }
 
 impl Converter {
@@ -22,6 +24,7 @@ impl Converter {
             offset_v: if parts.offset { file.offset_v } else { 0.0 },
             nonlinearity_lsb: if parts.nonlinearity { file.nonlinearity_lsb } else { 0.0 },
             half_range,
+            over_half_range: half_range.recip(),
         }
     }
 
@@ -33,13 +36,17 @@ impl Converter {
         if self.nonlinearity_lsb == 0.0 {
             return code;
         }
-        let v = code / self.half_range;
+        let v = code * self.over_half_range;
         code + self.nonlinearity_lsb * 1.5 * 3f64.sqrt() * (v - v * v * v)
     }
 
-    /// Nearest code within the range.
+    /// Nearest code within the range, ties to even.
     #[must_use]
     pub fn code(&self, volts: f64) -> i32 {
-        self.exact(volts).round_ties_even().clamp(-self.half_range, self.half_range - 1.0) as i32
+        // Added to a number whose last bit counts 1, it is rounded there, without the call that rounding is where a machine's
+        // own instruction for it is not known of.
+        const ONES: f64 = 1.5 * (1u64 << 52) as f64;
+        let within = self.exact(volts).clamp(-self.half_range, self.half_range - 1.0);
+        ((within + ONES) - ONES) as i32
     }
 }

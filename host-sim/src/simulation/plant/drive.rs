@@ -132,17 +132,22 @@ impl Drive {
     #[must_use]
     pub fn envelopes(&self, q: [f64; 6]) -> Vec<Envelope> {
         let tilt = self.parts.tilt;
-        let pose = Pose::new(q);
-        let farad = |e: &Electrode, pose: &Pose| e.capacitance(pose, tilt);
-        let pairs: Vec<[f64; 2]> =
-            self.sense.iter().map(|[a, b]| [farad(a, &pose), farad(b, &pose)]).collect();
-        // What polarises the mass may be taken as it is at rest.
-        let pose = if self.parts.polarisation { pose } else { Pose::new([0.0; 6]) };
-        let all = |electrodes: &mut dyn Iterator<Item = &Electrode>| -> f64 {
-            electrodes.map(|e| farad(e, &pose)).sum()
+        let sensing = |pose: &Pose| -> Vec<[f64; 2]> {
+            let farad = |e: &Electrode| e.capacitance(pose, tilt);
+            self.sense.iter().map(|pair| pair.each_ref().map(farad)).collect()
         };
-        let injection = all(&mut self.inject.iter());
-        let rest = all(&mut self.idle.iter().chain(self.sense.iter().flatten()));
+        let mut pose = Pose::new(q);
+        let mut pairs = sensing(&pose);
+        // What polarises the mass may be taken as it is at rest.
+        let mut at_rest = None;
+        if !self.parts.polarisation {
+            pose = Pose::new([0.0; 6]);
+            at_rest = Some(sensing(&pose));
+        }
+        let sensed = at_rest.as_ref().unwrap_or(&pairs).as_flattened();
+        let farad = |e: &Electrode| e.capacitance(&pose, tilt);
+        let injection: f64 = self.inject.iter().map(farad).sum();
+        let rest: f64 = self.idle.iter().map(farad).chain(sensed.iter().copied()).sum();
         let mass_v = self.injection_v * injection / (injection + rest + self.fixed_f);
         let (sine, cosine) = self.phase_rad.sin_cos();
         let mut out = vec![Envelope::default(); self.channels];
@@ -150,9 +155,9 @@ impl Drive {
             let volts = self.gain * mass_v * farad;
             out[channel] = Envelope { i: volts * cosine, q: volts * sine };
         };
-        let stray = self.bridges.iter().map(|wiring| wiring.stray_f);
-        let pairs: Vec<[f64; 2]> =
-            pairs.iter().zip(stray).map(|(c, s)| [c[0] + s[0], c[1] + s[1]]).collect();
+        for (pair, wiring) in pairs.iter_mut().zip(&self.bridges) {
+            pair.iter_mut().zip(wiring.stray_f).for_each(|(farad, stray)| *farad += stray);
+        }
         for (wiring, c) in self.bridges.iter().zip(&pairs) {
             if wiring.difference {
                 // Of another bridge as much as if both were of one size.

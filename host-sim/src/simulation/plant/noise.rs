@@ -79,9 +79,27 @@ impl Gaussian {
 #[derive(Debug)]
 pub struct OneOverF {
     gaussian: Gaussian,
+    /// Slowest first.
     poles: Vec<Pole>,
+    /// Those whose steps are long, as one.
+    slow: Slow,
     value: f64,
 }
+
+/// Sum of the first poles, which is straight while each of them is.
+#[derive(Debug, Default)]
+struct Slow {
+    poles: usize,
+    from: f64,
+    /// A chunk.
+    rise: f64,
+    /// Chunks since `from`, and where the first of the poles has its step behind it.
+    at: u32,
+    end: u32,
+}
+
+/// Chunks of a step from which on a pole is one of the slow ones.
+const LONG: u32 = 8;
 
 /// Where the law ends: a period of eleven days.
 pub const LOWEST_HZ: f64 = 1e-6;
@@ -107,6 +125,14 @@ impl Pole {
     fn head_for(&mut self, to: f64) {
         (self.at, self.from, self.to) = (0, self.to, to);
         self.rise = (to - self.from) / f64::from(self.step);
+    }
+
+    /// Some chunks on, at most to the step's end, where the next one begins.
+    fn on(&mut self, chunks: u32, gaussian: &mut Gaussian) {
+        self.at += chunks;
+        if self.at == self.step {
+            self.head_for(self.to * self.decay + self.kick * gaussian.next());
+        }
     }
 }
 
@@ -139,7 +165,23 @@ impl OneOverF {
             }
         }
         let value = poles.iter().map(|pole| pole.from).sum();
-        Self { gaussian, poles, value }
+        let slow = poles.iter().take_while(|pole| pole.step >= LONG).count();
+        let mut law =
+            Self { gaussian, poles, slow: Slow { poles: slow, ..Slow::default() }, value };
+        law.turn();
+        law
+    }
+
+    /// Slow poles whose step ends head for their next value, and all of them are summed anew.
+    fn turn(&mut self) {
+        let Slow { poles, at, .. } = self.slow;
+        self.slow = Slow { poles, end: u32::MAX, ..Slow::default() };
+        for pole in &mut self.poles[..poles] {
+            pole.on(at, &mut self.gaussian);
+            self.slow.from += pole.from + pole.rise * f64::from(pole.at);
+            self.slow.rise += pole.rise;
+            self.slow.end = self.slow.end.min(pole.step - pole.at);
+        }
     }
 
     /// Value at the end of the last chunk.
@@ -151,12 +193,13 @@ impl OneOverF {
     /// Values at the start and end of the next chunk.
     pub fn chunk(&mut self) -> [f64; 2] {
         let start = self.value;
-        self.value = 0.0;
-        for pole in &mut self.poles {
-            pole.at += 1;
-            if pole.at == pole.step {
-                pole.head_for(pole.to * pole.decay + pole.kick * self.gaussian.next());
-            }
+        self.slow.at += 1;
+        if self.slow.at == self.slow.end {
+            self.turn();
+        }
+        self.value = self.slow.from + self.slow.rise * f64::from(self.slow.at);
+        for pole in &mut self.poles[self.slow.poles..] {
+            pole.on(1, &mut self.gaussian);
             self.value += pole.from + pole.rise * f64::from(pole.at);
         }
         [start, self.value]
