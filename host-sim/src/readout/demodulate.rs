@@ -170,7 +170,7 @@ fn in_parts(
     (0..ahead.min(parts)).for_each(|part| open.put(part, Part::default()));
     let (done, parts_done) = channel();
     std::thread::scope(|scope| {
-        let closes = Closes(&open);
+        let _closes = Closes(&open);
         for _ in 1..threads {
             let (open, done, make, mut chain) = (&open, done.clone(), &make, chain.clone());
             scope.spawn(move || {
@@ -205,7 +205,6 @@ fn in_parts(
             }
             progress(frames.min((part + 1) * length));
         }
-        drop(closes);
         Ok(())
     })
 }

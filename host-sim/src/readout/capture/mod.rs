@@ -84,8 +84,8 @@ pub struct Capture {
 
 /// Bytes of a file that are read at a time: they stay in the processor's cache, and a call of the system costs time.
 const BLOCK_BYTES: usize = 1 << 19;
-/// Of a pipe, which may come as slowly as a converter's codes.
-const PIPE_BYTES: usize = 1 << 16;
+/// Of a pipe, which may come as slowly as a converter's codes, and of a first look.
+const SHORT_BLOCK_BYTES: usize = 1 << 16;
 
 impl Capture {
     /// Opens a capture of `channels` channels of `bits`-bit codes; the format is told by its
@@ -133,7 +133,7 @@ impl Capture {
         let mut rest = std::io::stdin();
         let mut head = Vec::new();
         (&mut rest)
-            .take(PIPE_BYTES as u64)
+            .take(SHORT_BLOCK_BYTES as u64)
             .read_to_end(&mut head)
             .map_err(|e| Error::in_file(path, None, e))?;
         let mut head = Cursor::new(head);
@@ -176,7 +176,7 @@ impl Capture {
         let fault = |e: &dyn std::fmt::Display| Error::in_file(&self.path, None, e);
         let word = self.layout.word;
         let frame = self.layout.channels * word.bytes();
-        let most = if self.is_pipe() { PIPE_BYTES } else { BLOCK_BYTES };
+        let most = if self.is_pipe() { SHORT_BLOCK_BYTES } else { BLOCK_BYTES };
         let block = (most / frame).max(1) * frame;
         let mut bytes = Vec::with_capacity(block);
         let mut codes = Vec::with_capacity(block / word.bytes());
@@ -222,7 +222,7 @@ impl Capture {
         }
         let mut first: Option<Vec<i32>> = None;
         let frame = (self.layout.channels * self.layout.word.bytes()) as u64;
-        let step = (PIPE_BYTES as u64 / frame).max(1);
+        let step = (SHORT_BLOCK_BYTES as u64 / frame).max(1);
         let mut at = 0;
         while at < self.layout.frames && !still.is_empty() {
             self.read(at, at + step, |codes| {
