@@ -52,12 +52,12 @@ impl<const ORDER: usize> WithSimd for SumColumns<'_, ORDER> {
         let mut met = Met { least: simd.splat_i32s(0), most: simd.splat_i32s(0) };
         let is_short = ORDER == 2 && width < SHORT;
         if !is_short && width >= S::I32_LANES {
+            let whole = whole.then_some(centre);
             if alternate {
                 sum::<S, ORDER, true>(simd, sums, data, whole, &mut met);
             } else {
                 sum::<S, ORDER, false>(simd, sums, data, whole, &mut met);
             }
-            centre_levels(sums, width, centre);
             return met.words(simd);
         }
         if whole {
@@ -69,7 +69,7 @@ impl<const ORDER: usize> WithSimd for SumColumns<'_, ORDER> {
             let (now, later) = data.split_at(rows / joined * joined * width);
             let mut long = [0; 4 * SHORT];
             let long = long.split_at_mut(2 * joined * width).0;
-            sum::<S, ORDER, false>(simd, long, now, true, &mut met);
+            sum::<S, ORDER, false>(simd, long, now, Some(0), &mut met);
             join(sums, long, now.len() / width, alternate);
             rest = later;
         }
@@ -140,14 +140,15 @@ fn sum_plain<const ORDER: usize>(sums: &mut [i32], data: &[i32], alternate: bool
     (least, most)
 }
 
-/// All columns, some vectors at a time. The last vector takes some columns before its own, which have their sums already:
+/// All columns, some vectors at a time, to what is there or, as a `whole` section with A_2 from so many rows before its end, in
+/// its place. The last vector takes some columns before its own, which have their sums already:
 /// one by one they would take as long as all others.
 #[inline(always)]
 fn sum<S: Simd, const ORDER: usize, const ALTERNATE: bool>(
     simd: S,
     sums: &mut [i32],
     data: &[i32],
-    whole: bool,
+    whole: Option<i32>,
     met: &mut Met<S::i32s>,
 ) {
     let width = sums.len() / ORDER;
@@ -157,10 +158,9 @@ fn sum<S: Simd, const ORDER: usize, const ALTERNATE: bool>(
         macro_rules! vectors {
             ($count:literal) => {{
                 let pass = Pass::<S, ORDER, $count>::of(simd, data, first, width, ALTERNATE, met);
-                if whole {
-                    pass.write(simd, sums);
-                } else {
-                    pass.add_to(sums, data.len() / width);
+                match whole {
+                    Some(centre) => pass.write(simd, sums, centre),
+                    None => pass.add_to(sums, data.len() / width),
                 }
             }};
         }
@@ -247,14 +247,19 @@ impl<S: Simd, const ORDER: usize, const V: usize> Pass<S, ORDER, V> {
         }
     }
 
-    /// Writes the sums in place of what is there.
+    /// Writes the sums in place of what is there, A_2 from the `centre`.
     #[inline(always)]
-    fn write(&self, simd: S, sums: &mut [i32]) {
+    fn write(&self, simd: S, sums: &mut [i32], centre: i32) {
         for v in 0..V {
             for level in 0..ORDER {
+                let mut sum = self.sums[level][v];
+                if level == 1 {
+                    let from = simd.splat_u32s(centre as u32);
+                    sum = simd.sub_u32s(sum, simd.mul_u32s(self.sums[0][v], from));
+                }
                 let at = level * self.width + self.column(v);
                 if let Some(([to, ..], _)) = sums.get_mut(at..).map(S::as_mut_simd_i32s) {
-                    *to = simd.transmute_i32s_u32s(self.sums[level][v]);
+                    *to = simd.transmute_i32s_u32s(sum);
                 }
             }
         }

@@ -45,14 +45,17 @@ impl Taps {
     /// the magnitude. `rest` is small, below a turn over the whole length.
     #[must_use]
     pub fn gain(&self, turns: i64, of: i64, rest: f64) -> f64 {
-        let angle = |n: i64| {
-            // n half samples from the centre: turns n/(2 of), whole turns off.
-            let whole = (turns * n).rem_euclid(2 * of) as f64 / of as f64;
-            PI * (whole + n as f64 * rest)
-        };
+        // n half samples from the centre: turns n/(2 of), whole turns off.
+        let (round, step) = (2 * of, (2 * turns).rem_euclid(2 * of));
         let sum = |weights: &[f64], part: fn(f64) -> f64| -> f64 {
-            let from_centre = (0..).map(|n| self.span - 2 * n);
-            weights.iter().zip(from_centre).map(|(w, n)| w * part(angle(n))).sum()
+            let (mut n, mut at) = (self.span, (turns * self.span).rem_euclid(round));
+            let mut next = |weight: &f64| {
+                let angle = PI * (at as f64 / of as f64 + n as f64 * rest);
+                n -= 2;
+                at -= if at < step { step - round } else { step };
+                weight * part(angle)
+            };
+            weights.iter().map(&mut next).sum()
         };
         let even = sum(&self.even, f64::cos);
         if self.odd.is_empty() { even } else { even.hypot(sum(&self.odd, f64::sin)) }
